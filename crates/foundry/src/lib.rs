@@ -1,0 +1,10 @@
+//! The calculations of a small casting studio.
+//!
+//! Pure: no network, SQL, clock, files, environment or printing. Everything a
+//! function needs is handed in; random numbers come only from a seed handed in.
+//! Quantities are typed ([`quantity`]); what is computed for people carries its
+//! working ([`working`]) with the source of every constant ([`source`]).
+
+pub mod quantity;
+pub mod source;
+pub mod working;

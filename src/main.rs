@@ -1,0 +1,2 @@
+//! Reads the arguments and sets the exit code.
+fn main() {}
