@@ -8,3 +8,4 @@
 pub mod quantity;
 pub mod source;
 pub mod working;
+pub mod metal;

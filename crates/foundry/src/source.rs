@@ -26,6 +26,22 @@ pub enum Source {
     Definition,
 }
 
+/// A value together with where it comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sourced<T> {
+    /// The value.
+    pub value: T,
+    /// Its origin.
+    pub source: Source,
+}
+
+impl<T> Sourced<T> {
+    /// A value typed in by the studio.
+    pub const fn entered(value: T) -> Self {
+        Self { value, source: Source::Entered }
+    }
+}
+
 impl std::fmt::Display for Source {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
