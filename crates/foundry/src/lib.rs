@@ -5,6 +5,7 @@
 //! Quantities are typed ([`quantity`]); what is computed for people carries its
 //! working ([`working`]) with the source of every constant ([`source`]).
 
+pub mod heat;
 pub mod quantity;
 pub mod source;
 pub mod working;
