@@ -10,3 +10,4 @@ pub mod quantity;
 pub mod source;
 pub mod working;
 pub mod metal;
+pub mod investment;

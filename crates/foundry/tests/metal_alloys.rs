@@ -229,21 +229,21 @@ fn built_in_densities_of_mixtures_agree_with_additivity_as_stated() {
 fn data_sheet_figures_convert_exactly() {
     // 1 lb/in³ = 453.59237/16.387064 g/cm³; 12 in = 1 ft.
     let per_cm3 = 453.592_37 / 16.387_064;
-    for (key, lb_per_in3, solidus_f, liquidus_f) in [
+    for (key, thousandths_lb_per_in3, solidus_f, liquidus_f) in [
         // Copper Development Association form, C87300, 2006.
-        ("silicon-bronze-c87300", 0.302, 1510.0, 1780.0),
+        ("silicon-bronze-c87300", 302.0, 1510.0, 1780.0),
         // Conex Casting, C87500.
-        ("silicon-brass-c87500", 0.299, 1510.0, 1683.0),
+        ("silicon-brass-c87500", 299.0, 1510.0, 1683.0),
         // Atlas Metal, C65500.
-        ("silicon-bronze-c65500", 0.308, 1780.0, 1880.0),
+        ("silicon-bronze-c65500", 308.0, 1780.0, 1880.0),
         // St. Paul Foundry, C90300.
-        ("tin-bronze-c90300", 0.318, 1570.0, 1832.0),
+        ("tin-bronze-c90300", 318.0, 1570.0, 1832.0),
         // Conex Bronze, C85300.
-        ("yellow-brass-c85300", 0.308, 1680.0, 1730.0),
+        ("yellow-brass-c85300", 308.0, 1680.0, 1730.0),
     ] {
         let alloy = alloy_by_key(key).unwrap();
         let density = alloy.density.clone().unwrap().value.get();
-        assert!((density - lb_per_in3 * per_cm3).abs() < 1e-3, "{key}");
+        assert!((density - thousandths_lb_per_in3 / 1000.0 * per_cm3).abs() < 1e-3, "{key}");
         let solidus = alloy.solidus.clone().unwrap().value.fahrenheit();
         let liquidus = alloy.liquidus.clone().unwrap().value.fahrenheit();
         assert!((solidus - solidus_f).abs() < 0.2 && (liquidus - liquidus_f).abs() < 0.2, "{key}");

@@ -47,7 +47,9 @@ const fn published(what: &'static str) -> Source {
 
 const C87300: Source =
     sheet("C87300 (Silicon Bronze), Copper Development Association form, 27 January 2006");
-const C87200: Source = sheet("Conex Casting, alloy page C87200 (ASTM B584)");
+const C87200: Source = sheet(
+    "Conex Casting, alloy page C87200 (ASTM B584), patternmaker’s shrinkage of the wider grade, 1/4 in per ft",
+);
 const C87500: Source = sheet("Conex Casting, alloy page C87500 (ASTM B584)");
 const C65500: Source = sheet("Atlas Metal, Copper Alloy No. C65500");
 const C90300: Source = sheet("St. Paul Foundry, alloy page C90300");
