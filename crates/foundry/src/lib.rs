@@ -8,6 +8,7 @@
 pub mod heat;
 pub mod quantity;
 pub mod source;
+pub mod mesh;
 pub mod working;
 pub mod metal;
 pub mod investment;

@@ -1,0 +1,35 @@
+//! Models of pieces as surfaces of triangles: reading, judging, measuring.
+//!
+//! A model comes as STL, OBJ, 3MF or PLY ([`read`]), in a unit that the file seldom
+//! states ([`guess_unit`]).
+
+pub mod bvh;
+mod indexed;
+mod measure;
+mod obj;
+mod overlap;
+mod ply;
+mod polygon;
+mod problem;
+mod read;
+mod shells;
+mod stl;
+mod sum;
+mod threemf;
+mod topology;
+mod unit;
+mod vec3;
+mod weld;
+mod winding;
+pub mod write;
+mod zip;
+
+pub use indexed::{Bounds, LARGEST_COORDINATE, Mesh, MeshRefusal};
+pub use measure::{Measure, MeasureRefusal, Shell, measure, measure_mesh};
+pub use problem::{Gravity, Problem, ProblemKind, Spot};
+pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_within};
+pub use shells::Role;
+pub use unit::{Certainty, Unit, UnitGuess, guess_unit};
+
+/// A point or a vector: x, y, z.
+pub type Point = [f64; 3];

@@ -1,0 +1,117 @@
+//! Makes one point of points that coincide.
+
+use super::{Mesh, Point};
+
+/// Collects points, giving equal ones the same index.
+///
+/// A table of indices with open addressing: four bytes a slot, at least half of
+/// them empty, and the points themselves are stored once, in the mesh to be.
+pub(crate) struct Welder {
+    vertices: Vec<Point>,
+    slots: Vec<u32>,
+    seed: u64,
+}
+
+const FREE: u32 = u32::MAX;
+
+impl Welder {
+    /// An empty collection for about so many points.
+    ///
+    /// The seed should depend on the whole input, so that nobody can prepare a
+    /// file whose points all fall into the same slot.
+    pub(crate) fn new(expected: usize, seed: u64) -> Self {
+        let slots = (expected.max(8) * 2).next_power_of_two();
+        Self { vertices: Vec::with_capacity(expected), slots: vec![FREE; slots], seed }
+    }
+
+    /// The index of a finite point, adding it when it is new. Minus zero counts as zero.
+    pub(crate) fn index(&mut self, point: Point) -> u32 {
+        let point = point.map(|coordinate| coordinate + 0.0);
+        let mask = self.slots.len() - 1;
+        let mut slot = hash(point, self.seed) as usize & mask;
+        loop {
+            let held = self.slots[slot];
+            if held == FREE {
+                break;
+            }
+            if self.vertices[held as usize] == point {
+                return held;
+            }
+            slot = (slot + 1) & mask;
+        }
+        let index = self.vertices.len() as u32;
+        self.slots[slot] = index;
+        self.vertices.push(point);
+        if self.vertices.len() * 2 > self.slots.len() {
+            self.grow();
+        }
+        index
+    }
+
+    fn grow(&mut self) {
+        let mask = self.slots.len() * 2 - 1;
+        self.slots = vec![FREE; mask + 1];
+        for (index, &point) in self.vertices.iter().enumerate() {
+            let mut slot = hash(point, self.seed) as usize & mask;
+            while self.slots[slot] != FREE {
+                slot = (slot + 1) & mask;
+            }
+            self.slots[slot] = index as u32;
+        }
+    }
+
+    /// The points collected, each once, in the order they came.
+    pub(crate) fn into_vertices(self) -> Vec<Point> {
+        let mut vertices = self.vertices;
+        vertices.shrink_to_fit();
+        vertices
+    }
+}
+
+/// Mixes the bits of three numbers by folded multiplication.
+fn hash(point: Point, seed: u64) -> u64 {
+    let [x, y, z] = point.map(f64::to_bits);
+    fold(fold(x ^ seed, y ^ 0x9e37_79b9_7f4a_7c15), z ^ 0xd1b5_4a32_d192_ed03)
+}
+
+fn fold(a: u64, b: u64) -> u64 {
+    let product = u128::from(a ^ 0xa076_1d64_78bd_642f) * u128::from(b | 1);
+    (product as u64) ^ ((product >> 64) as u64)
+}
+
+/// A seed that depends on every byte of a file.
+pub(crate) fn seed_of(bytes: &[u8]) -> u64 {
+    let mut chunks = bytes.chunks_exact(8);
+    let mut seed = bytes.len() as u64;
+    for chunk in &mut chunks {
+        let mut word = [0; 8];
+        word.copy_from_slice(chunk);
+        seed = fold(seed.rotate_left(23), u64::from_le_bytes(word) ^ 0x8ebc_6af0_9c88_c6e3);
+    }
+    chunks.remainder().iter().fold(seed, |seed, &byte| fold(seed.rotate_left(23), u64::from(byte)))
+}
+
+impl Mesh {
+    /// The same surface with points of exactly equal coordinates made one, and
+    /// points that no triangle uses left out.
+    #[must_use]
+    pub fn welded(&self) -> Self {
+        let seed = self.vertices().iter().flatten().fold(0, |s, c| fold(s, c.to_bits()));
+        let mut welder = Welder::new(self.vertices().len().min(self.triangles().len() * 3), seed);
+        let mut renamed = vec![FREE; self.vertices().len()];
+        let triangles = self
+            .triangles()
+            .iter()
+            .map(|triangle| {
+                triangle.map(|old| {
+                    let new = &mut renamed[old as usize];
+                    if *new == FREE {
+                        *new = welder.index(self.vertices()[old as usize]);
+                    }
+                    *new
+                })
+            })
+            .collect();
+        Self::trusted(welder.into_vertices(), triangles)
+    }
+}
