@@ -1,1 +1,3 @@
 //! Pourday.
+
+pub mod db;

@@ -1,0 +1,39 @@
+//! A database of its own for each test.
+
+use pourday::db;
+use sqlx::PgPool;
+
+use super::cluster::cluster;
+
+/// A fresh database with the program's tables, dropped with this value.
+pub(crate) struct TestDatabase {
+    /// Connections to it, with the same limits as the program's own.
+    pub(crate) pool: PgPool,
+    /// Its address, for programs started by a test.
+    pub(crate) url: String,
+    name: String,
+}
+
+impl TestDatabase {
+    /// A database with all migrations applied.
+    pub(crate) async fn new() -> Self {
+        Self::open(cluster().make().await).await
+    }
+
+    /// A database without any table.
+    pub(crate) async fn empty() -> Self {
+        Self::open(cluster().make_empty().await).await
+    }
+
+    async fn open(name: String) -> Self {
+        let url = cluster().address().url(&name);
+        let pool = db::connect(db::Source::Url(url.clone())).await.unwrap().pool;
+        Self { pool, url, name }
+    }
+}
+
+impl Drop for TestDatabase {
+    fn drop(&mut self) {
+        cluster().drop_database(std::mem::take(&mut self.name));
+    }
+}

@@ -1,0 +1,4 @@
+//! What tests of several capabilities need.
+
+pub(crate) mod cluster;
+pub(crate) mod database;
