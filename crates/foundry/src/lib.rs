@@ -6,6 +6,7 @@
 //! working ([`working`]) with the source of every constant ([`source`]).
 
 pub mod heat;
+pub mod plan;
 pub mod quantity;
 pub mod source;
 pub mod mesh;

@@ -1,0 +1,123 @@
+//! Whether a plan keeps what was settled before planning.
+
+use super::{Judge, Rule};
+use crate::plan::outcome::Load;
+use crate::plan::problem::Pin;
+
+pub(super) fn check(judge: &mut Judge<'_>) {
+    pins(judge);
+    under_way(judge);
+    kilns(judge);
+}
+
+fn load_of<'a>(judge: &Judge<'a>, flask: &str) -> Option<&'a Load> {
+    judge.plan.loads.iter().find(|load| load.flasks.iter().any(|placed| placed.flask == flask))
+}
+
+fn pins(judge: &mut Judge<'_>) {
+    for pin in &judge.problem.decisions.pins {
+        let (kept, name) = match pin {
+            Pin::Load { flask, kiln, start_min } => {
+                let kept = load_of(judge, flask)
+                    .is_none_or(|load| load.kiln == *kiln && load.start_min == *start_min);
+                (kept, format!("{flask} is pinned to kiln {kiln} at {start_min}"))
+            }
+            Pin::Together { flask, with } => {
+                let kept = match (load_of(judge, flask), load_of(judge, with)) {
+                    (Some(one), Some(other)) => std::ptr::eq(one, other),
+                    (None, None) => true,
+                    _ => false,
+                };
+                (kept, format!("{flask} is pinned together with {with}"))
+            }
+        };
+        if !kept {
+            judge.broken(Rule::Decisions, name);
+        }
+    }
+}
+
+fn under_way(judge: &mut Judge<'_>) {
+    for given in &judge.problem.decisions.under_way {
+        let planned = judge
+            .plan
+            .loads
+            .iter()
+            .find(|load| load.kiln == given.kiln && load.start_min == given.start_min);
+        let mut members: Vec<&str> =
+            planned.iter().flat_map(|l| &l.flasks).map(|placed| placed.flask.as_str()).collect();
+        let mut expected: Vec<&str> = given.flasks.iter().map(String::as_str).collect();
+        members.sort_unstable();
+        expected.sort_unstable();
+        let left_out =
+            expected.iter().all(|id| judge.plan.unplanned.iter().any(|one| one.flask == *id));
+        if members != expected && !left_out {
+            let what = format!(
+                "the load under way in kiln {} at {} has other members",
+                given.kiln, given.start_min
+            );
+            judge.broken(Rule::Decisions, what);
+        }
+        for pour in &given.poured {
+            let stated = judge.pour_start.get(pour.flask.as_str()).copied();
+            if stated.is_some_and(|start| start != pour.start_min) {
+                let what = format!("{} was poured at {}", pour.flask, pour.start_min);
+                judge.broken(Rule::Decisions, what);
+            }
+        }
+    }
+}
+
+fn kilns(judge: &mut Judge<'_>) {
+    let decisions = &judge.problem.decisions;
+    for load in &judge.plan.loads {
+        if judge.under_way(load) {
+            pours_from_now(judge, load);
+            continue;
+        }
+        if load.start_min < decisions.not_before_min {
+            let what = format!("load of kiln {} starts before planning", load.kiln);
+            judge.broken(Rule::Decisions, what);
+        }
+        let over = load
+            .flasks
+            .iter()
+            .filter_map(|placed| judge.pour_start.get(placed.flask.as_str()))
+            .max()
+            .map_or(load.start_min, |last| last + judge.problem.pour_min);
+        for out in &decisions.out_of_use {
+            if out.kiln == load.kiln && load.start_min < out.to_min && out.from_min < over {
+                let what =
+                    format!("kiln {} is used at {}, but out of use", load.kiln, load.start_min);
+                judge.broken(Rule::Decisions, what);
+            }
+        }
+        for ban in &decisions.bans {
+            let meant = ban.kiln == load.kiln
+                && ban.until_min.is_none_or(|until| load.start_min < until)
+                && ban
+                    .flask
+                    .as_ref()
+                    .is_none_or(|flask| load.flasks.iter().any(|placed| placed.flask == *flask));
+            if meant {
+                let what =
+                    format!("a load of kiln {} at {} is forbidden", load.kiln, load.start_min);
+                judge.broken(Rule::Decisions, what);
+            }
+        }
+    }
+}
+
+/// What is left to pour of a load under way is not poured in the past.
+fn pours_from_now(judge: &mut Judge<'_>, load: &Load) {
+    let decisions = &judge.problem.decisions;
+    for placed in &load.flasks {
+        let happened =
+            decisions.under_way.iter().any(|l| l.poured.iter().any(|p| p.flask == placed.flask));
+        let start = judge.pour_start[placed.flask.as_str()];
+        if !happened && start < decisions.not_before_min {
+            let what = format!("{} is poured at {start}, before planning", placed.flask);
+            judge.broken(Rule::Decisions, what);
+        }
+    }
+}

@@ -1,0 +1,408 @@
+//! Tells whether a plan keeps every rule. Shares no code with the solver, so
+//! that a mistake in one is seen by the other.
+
+mod decisions;
+
+use std::collections::{HashMap, HashSet};
+
+use super::outcome::{Load, Objective, Plan};
+use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind};
+
+/// Places are compared to a micrometre: plans are written with decimal places.
+const PLACE_TOLERANCE_MM: f64 = 1e-3;
+
+/// A rule of the planning problem.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Rule {
+    /// 1: each flask in one load and one pour, or left out with a reason.
+    OneLoadOnePour,
+    /// 2: a load starts when its members are ready and not after their latest start.
+    StartWindow,
+    /// 3: loading and pours lie within staffed intervals; a kiln is available.
+    Staffed,
+    /// 4: the floor and the height.
+    Floor,
+    /// 5: no incompatible families in a load.
+    Families,
+    /// 7: the first pour is not before the end of the programme (of rule 6).
+    PourAfterProgramme,
+    /// 8: the load does not wait too long for its first pour.
+    Hold,
+    /// 9: the pours of a load are not too far apart.
+    Span,
+    /// 10: from the hottest flask to the coldest, with time to cool.
+    Cooling,
+    /// 11: not too many kilns in a ramp.
+    Ramps,
+    /// 12: one furnace.
+    Furnace,
+    /// 13: a kiln is free again before its next load.
+    Turnaround,
+    /// Every pour ends by the horizon.
+    Horizon,
+    /// The objective as stated is what the plan achieves, and the bound does not exceed it.
+    Objective,
+    /// What was settled before planning is kept.
+    Decisions,
+}
+
+/// A rule that a plan breaks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Violation {
+    /// The rule.
+    pub rule: Rule,
+    /// What breaks it, in words.
+    pub what: String,
+}
+
+impl std::fmt::Display for Violation {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:?}: {}", self.rule, self.what)
+    }
+}
+
+/// Every rule the plan breaks; empty for a plan that can be carried out.
+#[must_use]
+pub fn check(problem: &Problem, plan: &Plan) -> Vec<Violation> {
+    let mut judge = Judge::new(problem, plan);
+    judge.one_load_one_pour();
+    if judge.found.is_empty() {
+        for load in &plan.loads {
+            judge.load(load);
+        }
+        judge.pours();
+        judge.ramps();
+        judge.furnace();
+        judge.kilns();
+        judge.objective();
+        decisions::check(&mut judge);
+    }
+    judge.found
+}
+
+/// A plan under examination.
+struct Judge<'a> {
+    problem: &'a Problem,
+    plan: &'a Plan,
+    flasks: HashMap<&'a str, &'a Flask>,
+    kilns: HashMap<&'a str, &'a Kiln>,
+    pour_start: HashMap<&'a str, i64>,
+    closed: HashSet<i64>,
+    found: Vec<Violation>,
+}
+
+impl<'a> Judge<'a> {
+    fn new(problem: &'a Problem, plan: &'a Plan) -> Self {
+        Self {
+            problem,
+            plan,
+            flasks: problem.flasks.iter().map(|flask| (flask.id.as_str(), flask)).collect(),
+            kilns: problem.kilns.iter().map(|kiln| (kiln.id.as_str(), kiln)).collect(),
+            pour_start: plan.pours.iter().map(|p| (p.flask.as_str(), p.start_min)).collect(),
+            closed: problem.calendar.closed_days.iter().copied().collect(),
+            found: Vec::new(),
+        }
+    }
+
+    fn broken(&mut self, rule: Rule, what: String) {
+        self.found.push(Violation { rule, what });
+    }
+
+    /// Rule 1. The other rules are only looked at when it holds.
+    fn one_load_one_pour(&mut self) {
+        let rule = Rule::OneLoadOnePour;
+        let mut loaded: HashMap<&str, usize> = HashMap::new();
+        let mut poured: HashMap<&str, usize> = HashMap::new();
+        let mut left_out: HashMap<&str, usize> = HashMap::new();
+        let plan = self.plan;
+        for load in &plan.loads {
+            if !self.kilns.contains_key(load.kiln.as_str()) {
+                self.broken(rule, format!("there is no kiln {}", load.kiln));
+            }
+            if load.flasks.is_empty() {
+                self.broken(rule, format!("a load of kiln {} is empty", load.kiln));
+            }
+            if load.start_min < 0 {
+                self.broken(rule, format!("load of kiln {} starts before 0", load.kiln));
+            }
+            for placed in &load.flasks {
+                *loaded.entry(&placed.flask).or_default() += 1;
+            }
+        }
+        for pour in &plan.pours {
+            if pour.start_min < 0 {
+                self.broken(rule, format!("pour of {} starts before 0", pour.flask));
+            }
+            *poured.entry(&pour.flask).or_default() += 1;
+        }
+        for one in &plan.unplanned {
+            *left_out.entry(&one.flask).or_default() += 1;
+        }
+        for id in loaded.keys().chain(poured.keys()).chain(left_out.keys()) {
+            if !self.flasks.contains_key(id) {
+                self.found.push(Violation { rule, what: format!("there is no flask {id}") });
+            }
+        }
+        for flask in &self.problem.flasks {
+            let count = |of: &HashMap<&str, usize>| of.get(flask.id.as_str()).copied().unwrap_or(0);
+            let counts = (count(&loaded), count(&poured), count(&left_out));
+            if counts != (1, 1, 0) && counts != (0, 0, 1) {
+                let (loads, pours, left_out) = counts;
+                let what = format!(
+                    "flask {} is in {loads} loads and {pours} pours, and {left_out} times left out",
+                    flask.id
+                );
+                self.found.push(Violation { rule, what });
+            }
+        }
+    }
+
+    fn members(&self, load: &Load) -> Vec<&'a Flask> {
+        load.flasks.iter().map(|placed| self.flasks[placed.flask.as_str()]).collect()
+    }
+
+    /// Whether the task lies inside one staffed interval.
+    fn staffed(&self, start_min: i64, minutes: i64) -> bool {
+        let day = start_min.div_euclid(1440);
+        let of_day = start_min.rem_euclid(1440);
+        !self.closed.contains(&day)
+            && self.problem.calendar.week[day.rem_euclid(7) as usize]
+                .iter()
+                .any(|open| open.from_min <= of_day && of_day + minutes <= open.to_min)
+    }
+
+    /// Rule 6: the programme of the member with the greatest total minutes.
+    fn programme(&self, load: &Load) -> Programme {
+        let mut longest: Option<(i64, &str, &str, &Programme)> = None;
+        for flask in self.members(load) {
+            let programme =
+                self.problem.family(&flask.family).and_then(|f| f.programme(&flask.size_class));
+            let Some(programme) = programme else { continue };
+            let total: i64 = programme.segments.iter().map(|segment| segment.minutes).sum();
+            let this = (total, flask.family.as_str(), flask.size_class.as_str(), programme);
+            if longest.is_none_or(|best| (this.0, this.1, this.2) > (best.0, best.1, best.2)) {
+                longest = Some(this);
+            }
+        }
+        longest.map(|one| one.3.clone()).unwrap_or_default()
+    }
+
+    /// End of the load's programme.
+    fn end(&self, load: &Load) -> i64 {
+        let total: i64 = self.programme(load).segments.iter().map(|one| one.minutes).sum();
+        load.start_min + self.problem.load_min + total
+    }
+
+    fn under_way(&self, load: &Load) -> bool {
+        self.problem
+            .decisions
+            .under_way
+            .iter()
+            .any(|one| one.kiln == load.kiln && one.start_min == load.start_min)
+    }
+
+    /// Rules 2 to 10 for one load.
+    fn load(&mut self, load: &Load) {
+        let name = format!("load of kiln {} at {}", load.kiln, load.start_min);
+        let kiln = self.kilns[load.kiln.as_str()];
+        let members = self.members(load);
+        self.floor(load, kiln, &members, &name);
+        if !self.under_way(load) {
+            for flask in &members {
+                let latest = flask.latest_start_min.unwrap_or(i64::MAX);
+                if load.start_min < flask.ready_min || load.start_min > latest {
+                    let what = format!("{name}: outside the start window of {}", flask.id);
+                    self.broken(Rule::StartWindow, what);
+                }
+            }
+            if !self.staffed(load.start_min, self.problem.load_min) {
+                self.broken(Rule::Staffed, format!("{name}: loading is not in staffed hours"));
+            }
+            if load.start_min < kiln.available_min {
+                self.broken(Rule::Staffed, format!("{name}: the kiln is not available yet"));
+            }
+            for (position, a) in members.iter().enumerate() {
+                for b in &members[..position] {
+                    let mixed = |pair: &[String; 2]| {
+                        (pair[0] == a.family && pair[1] == b.family)
+                            || (pair[1] == a.family && pair[0] == b.family)
+                    };
+                    if self.problem.incompatible.iter().any(mixed) {
+                        let what = format!("{name}: {} and {} may not share a load", a.id, b.id);
+                        self.broken(Rule::Families, what);
+                    }
+                }
+            }
+        }
+        self.pours_of(load, kiln, &members, &name);
+    }
+
+    /// Rule 4.
+    fn floor(&mut self, load: &Load, kiln: &Kiln, members: &[&Flask], name: &str) {
+        let clearance = self.problem.clearance;
+        for (position, (placed, flask)) in load.flasks.iter().zip(members).enumerate() {
+            if flask.height_mm + clearance.top_mm > kiln.height_mm {
+                self.broken(Rule::Floor, format!("{name}: {} is too tall", flask.id));
+            }
+            let (x, y) = (placed.x_mm, placed.y_mm);
+            let from_wall = flask.diameter_mm / 2.0 + clearance.wall_mm - PLACE_TOLERANCE_MM;
+            let inside = x >= from_wall
+                && y >= from_wall
+                && kiln.width_mm - x >= from_wall
+                && kiln.depth_mm - y >= from_wall;
+            if !inside {
+                self.broken(Rule::Floor, format!("{name}: {} is too near a wall", flask.id));
+            }
+            for (other, flask_2) in load.flasks[..position].iter().zip(members) {
+                let apart = (x - other.x_mm).hypot(y - other.y_mm);
+                let needed = (flask.diameter_mm + flask_2.diameter_mm) / 2.0 + clearance.flask_mm;
+                // Written so that a place that is not a number is too near.
+                let far_enough = apart >= needed - PLACE_TOLERANCE_MM;
+                if !far_enough {
+                    let what = format!("{name}: {} and {} are too near", flask.id, flask_2.id);
+                    self.broken(Rule::Floor, what);
+                }
+            }
+        }
+    }
+
+    /// Rules 7 to 10.
+    fn pours_of(&mut self, load: &Load, kiln: &Kiln, members: &[&Flask], name: &str) {
+        let end = self.end(load);
+        let starts: Vec<i64> =
+            members.iter().map(|flask| self.pour_start[flask.id.as_str()]).collect();
+        let first = starts.iter().copied().min().unwrap_or(end);
+        let last = starts.iter().copied().max().unwrap_or(end);
+        let under_way = self.under_way(load);
+        if first < end {
+            let what = format!("{name}: pours at {first}, but burns out until {end}");
+            self.broken(Rule::PourAfterProgramme, what);
+        }
+        if first > end + self.problem.max_hold_min && !under_way {
+            let what = format!("{name}: ends at {end}, but pours only at {first}");
+            self.broken(Rule::Hold, what);
+        }
+        if last - first > self.problem.max_pour_span_min && !under_way {
+            self.broken(Rule::Span, format!("{name}: pours from {first} to {last}"));
+        }
+        for (a, &a_start) in members.iter().zip(&starts) {
+            for (b, &b_start) in members.iter().zip(&starts) {
+                let colder = a.cast_temp_c - b.cast_temp_c;
+                // ceil(colder / 100 × minutes), in whole numbers.
+                let cool = (colder * kiln.cool_min_per_100c + 99).div_euclid(100);
+                if colder > 0 && b_start < a_start + self.problem.pour_min + cool {
+                    let what = format!("{name}: {} is poured too soon after {}", b.id, a.id);
+                    self.broken(Rule::Cooling, what);
+                }
+            }
+        }
+    }
+
+    /// Rule 3 for pours, and the horizon.
+    fn pours(&mut self) {
+        let poured: HashSet<&str> = self
+            .problem
+            .decisions
+            .under_way
+            .iter()
+            .flat_map(|load| load.poured.iter().map(|pour| pour.flask.as_str()))
+            .collect();
+        for pour in &self.plan.pours {
+            if poured.contains(pour.flask.as_str()) {
+                continue;
+            }
+            let minutes = self.problem.pour_min;
+            if !self.staffed(pour.start_min, minutes) {
+                let what =
+                    format!("pour of {} at {} in no staffed hours", pour.flask, pour.start_min);
+                self.broken(Rule::Staffed, what);
+            }
+            if pour.start_min + minutes > self.problem.horizon_min {
+                self.broken(Rule::Horizon, format!("pour of {} ends too late", pour.flask));
+            }
+        }
+    }
+
+    /// Rule 11, by looking at every minute at which a ramp begins.
+    fn ramps(&mut self) {
+        let mut ramps: Vec<(i64, i64, usize)> = Vec::new();
+        for (number, load) in self.plan.loads.iter().enumerate() {
+            let mut at = load.start_min + self.problem.load_min;
+            for segment in self.programme(load).segments {
+                if segment.kind == SegmentKind::Ramp && segment.minutes > 0 {
+                    ramps.push((at, at + segment.minutes, number));
+                }
+                at += segment.minutes;
+            }
+        }
+        for &(at, _, _) in &ramps {
+            let kilns: HashSet<&str> = ramps
+                .iter()
+                .filter(|(from, to, _)| *from <= at && at < *to)
+                .map(|&(_, _, number)| self.plan.loads[number].kiln.as_str())
+                .collect();
+            if kilns.len() as i64 > self.problem.ramp_limit {
+                self.found.push(Violation {
+                    rule: Rule::Ramps,
+                    what: format!("{} kilns in a ramp at {at}", kilns.len()),
+                });
+            }
+        }
+    }
+
+    /// Rule 12.
+    fn furnace(&mut self) {
+        let mut pours: Vec<(i64, &str)> =
+            self.plan.pours.iter().map(|pour| (pour.start_min, pour.flask.as_str())).collect();
+        pours.sort_unstable();
+        for pair in pours.windows(2) {
+            let ((first, a), (second, b)) = (pair[0], pair[1]);
+            let same = self.flasks[a].alloy == self.flasks[b].alloy;
+            let change = if same { 0 } else { self.problem.alloy_change_min };
+            if second - first < self.problem.pour_min + change {
+                self.broken(Rule::Furnace, format!("{b} is poured too soon after {a}"));
+            }
+        }
+    }
+
+    /// Rule 13.
+    fn kilns(&mut self) {
+        let mut loads: Vec<(&str, i64, i64)> = Vec::new();
+        for load in &self.plan.loads {
+            let last = self.members(load).iter().map(|f| self.pour_start[f.id.as_str()]).max();
+            let over = last.unwrap_or(load.start_min) + self.problem.pour_min;
+            loads.push((&load.kiln, load.start_min, over));
+        }
+        loads.sort_unstable();
+        for pair in loads.windows(2) {
+            let ((kiln, _, over), (next_kiln, start, _)) = (pair[0], pair[1]);
+            if kiln == next_kiln && start < over + self.kilns[kiln].turnaround_min {
+                let what = format!("kiln {kiln} is loaded at {start}, too soon after {over}");
+                self.broken(Rule::Turnaround, what);
+            }
+        }
+    }
+
+    fn objective(&mut self) {
+        let mut achieved =
+            Objective { loads: self.plan.loads.len() as i64, ..Objective::default() };
+        for pour in &self.plan.pours {
+            let flask = self.flasks[pour.flask.as_str()];
+            let end = pour.start_min + self.problem.pour_min;
+            achieved.makespan_min = achieved.makespan_min.max(end);
+            achieved.weighted_tardiness +=
+                flask.weight * (end + flask.lead_min - flask.due_min).max(0);
+        }
+        let stated = self.plan.objective;
+        if stated != achieved {
+            self.broken(Rule::Objective, format!("stated {stated:?}, achieved {achieved:?}"));
+        }
+        let bound = self.plan.bound;
+        if bound.weighted_tardiness > achieved.weighted_tardiness
+            || (bound.weighted_tardiness == achieved.weighted_tardiness
+                && bound.loads > achieved.loads)
+        {
+            self.broken(Rule::Objective, format!("{bound:?} exceeds {achieved:?}"));
+        }
+    }
+}

@@ -1,0 +1,284 @@
+//! The time table: kilns, the furnace and ramps, and where a load finds room in them.
+
+use crate::plan::calendar::Min;
+use crate::plan::model::{FlaskNo, Model};
+
+/// A load whose members are known and whose time is asked for.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Wanted<'a> {
+    pub(super) kiln: usize,
+    pub(super) programme: u16,
+    /// Not to be started earlier.
+    pub(super) from: Min,
+    /// To be started exactly then, whatever the hours.
+    pub(super) exactly: Option<Min>,
+    /// Already in the kiln: its hold and span are as they are.
+    pub(super) under_way: bool,
+    /// The members in the order in which they are poured.
+    pub(super) order: &'a [FlaskNo],
+}
+
+/// A time found for a load.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Timing {
+    pub(super) start: Min,
+    /// Starts of the pours, in the order of the load.
+    pub(super) pours: Vec<Min>,
+}
+
+/// A pour on the furnace.
+#[derive(Debug, Clone, Copy)]
+struct Slot {
+    at: Min,
+    alloy: u16,
+}
+
+/// A load in a kiln.
+#[derive(Debug, Clone, Copy)]
+struct Stay {
+    start: Min,
+    /// End of the last pour.
+    over: Min,
+    programme: u16,
+}
+
+/// The time table.
+#[derive(Debug, Clone)]
+pub(super) struct Board<'m> {
+    pub(super) model: &'m Model,
+    furnace: Vec<Slot>,
+    kilns: Vec<Vec<Stay>>,
+}
+
+impl<'m> Board<'m> {
+    pub(super) fn new(model: &'m Model) -> Self {
+        Self { model, furnace: Vec::new(), kilns: vec![Vec::new(); model.kilns.len()] }
+    }
+
+    /// Enters a load at a time found for it.
+    pub(super) fn enter(
+        &mut self,
+        kiln: usize,
+        programme: u16,
+        order: &[FlaskNo],
+        timing: &Timing,
+    ) {
+        for (&flask, &at) in order.iter().zip(&timing.pours) {
+            let alloy = self.model.flasks[usize::from(flask)].alloy;
+            let position = self.furnace.partition_point(|slot| slot.at < at);
+            self.furnace.insert(position, Slot { at, alloy });
+        }
+        let last = timing.pours.iter().copied().max().unwrap_or(timing.start);
+        let over = last + self.model.pour_min;
+        let stays = &mut self.kilns[kiln];
+        let position = stays.partition_point(|stay| stay.start < timing.start);
+        stays.insert(position, Stay { start: timing.start, over, programme });
+    }
+
+    /// Takes a load out again.
+    pub(super) fn lift(&mut self, kiln: usize, timing: &Timing) {
+        for &at in &timing.pours {
+            let position = self.furnace.partition_point(|slot| slot.at < at);
+            self.furnace.remove(position);
+        }
+        let stays = &mut self.kilns[kiln];
+        let position = stays.partition_point(|stay| stay.start < timing.start);
+        stays.remove(position);
+    }
+
+    /// The earliest time at which a load can run beside what is on the board.
+    ///
+    /// With its pours in the given order every constraint is either a least
+    /// distance between two times or a set of times one may take, so that of
+    /// two possible timings the earlier of each pair of times is possible too:
+    /// there is one earliest timing, found by only ever moving times later.
+    pub(super) fn earliest(&self, wanted: &Wanted<'_>, timing: &mut Timing) -> bool {
+        let stays = &self.kilns[wanted.kiln];
+        let turnaround = self.model.kilns[wanted.kiln].turnaround;
+        let mut gap = stays.partition_point(|stay| stay.over + turnaround <= wanted.from);
+        if let Some(start) = wanted.exactly {
+            gap = stays.partition_point(|stay| stay.start < start);
+        }
+        loop {
+            let after = gap.checked_sub(1).map_or(Min::MIN, |last| stays[last].over + turnaround);
+            let before = stays.get(gap).map_or(Min::MAX, |next| next.start - turnaround);
+            if self.in_gap(wanted, wanted.from.max(after), before, timing) {
+                return true;
+            }
+            if gap >= stays.len() || wanted.exactly.is_some() {
+                return false;
+            }
+            gap += 1;
+        }
+    }
+
+    /// The earliest timing from one minute on that is over by another.
+    fn in_gap(&self, wanted: &Wanted<'_>, from: Min, over_by: Min, timing: &mut Timing) -> bool {
+        let model = self.model;
+        let burn = model.load_min + model.programmes[usize::from(wanted.programme)].minutes;
+        let pouring = model.pour_min * wanted.order.len() as Min;
+        let mut start = from;
+        let mut first_from = Min::MIN;
+        loop {
+            start = match wanted.exactly {
+                // A load that is in the kiln is past the rules of starting.
+                Some(exactly) if wanted.under_way => exactly,
+                Some(exactly) if exactly >= start => match self.start_from(wanted, exactly) {
+                    Some(possible) if possible == exactly => exactly,
+                    _ => return false,
+                },
+                Some(_) => return false,
+                None => match self.start_from(wanted, start) {
+                    Some(start) if start + burn + pouring <= over_by => start,
+                    _ => return false,
+                },
+            };
+            let end = start + burn;
+            if !self.pours(wanted, first_from.max(end), &mut timing.pours) {
+                return false;
+            }
+            let (first, last) = (timing.pours[0], timing.pours[timing.pours.len() - 1]);
+            if wanted.under_way {
+                break;
+            }
+            if last - first > model.span_min {
+                first_from = last - model.span_min;
+            } else if first > end + model.hold_min {
+                if wanted.exactly.is_some() {
+                    return false;
+                }
+                start = first - model.hold_min - burn;
+            } else if let Some(later) = self.clear_of_outages(wanted.kiln, start, last) {
+                if wanted.exactly.is_some() {
+                    return false;
+                }
+                start = later;
+            } else {
+                break;
+            }
+        }
+        timing.start = start;
+        timing.pours[timing.pours.len() - 1] + model.pour_min <= over_by
+    }
+
+    /// The first start from this minute on in staffed hours and within the limit of ramps.
+    fn start_from(&self, wanted: &Wanted<'_>, from: Min) -> Option<Min> {
+        let mut start = from;
+        loop {
+            start = self.model.load_starts.next(start)?;
+            match self.ramps_clash(wanted.kiln, wanted.programme, start) {
+                Some(later) => start = later,
+                None => return Some(start),
+            }
+        }
+    }
+
+    /// Where the kiln is out of use during the load: the end of that time.
+    fn clear_of_outages(&self, kiln: usize, start: Min, last_pour: Min) -> Option<Min> {
+        let over = last_pour + self.model.pour_min;
+        self.model.kilns[kiln]
+            .out_of_use
+            .iter()
+            .find(|out| start < out.1 && out.0 < over)
+            .map(|out| out.1)
+    }
+
+    /// Earliest pours in the given order from this minute on.
+    fn pours(&self, wanted: &Wanted<'_>, from: Min, pours: &mut Vec<Min>) -> bool {
+        let model = self.model;
+        pours.clear();
+        let mut at = from.max(model.now);
+        let mut previous: Option<(i32, u16)> = None;
+        let mut slot = self.furnace.partition_point(|slot| slot.at <= at);
+        for &flask in wanted.order {
+            let flask = &model.flasks[usize::from(flask)];
+            if let Some((temp_c, alloy)) = previous {
+                let cooling = model.cooling(wanted.kiln, temp_c, flask.temp_c);
+                at += model.pour_gap(alloy, flask.alloy).max(model.pour_min + cooling);
+            }
+            match self.furnace_free(flask.alloy, at, &mut slot) {
+                Some(free) => at = free,
+                None => return false,
+            }
+            pours.push(at);
+            previous = Some((flask.temp_c, flask.alloy));
+        }
+        !pours.is_empty()
+    }
+
+    /// The first minute from this one on at which an alloy can be poured;
+    /// `slot` is the number of a pour not after the first one later than it.
+    fn furnace_free(&self, alloy: u16, from: Min, slot: &mut usize) -> Option<Min> {
+        let model = self.model;
+        let mut at = from;
+        loop {
+            at = model.pour_starts.next(at)?;
+            while self.furnace.get(*slot).is_some_and(|later| later.at <= at) {
+                *slot += 1;
+            }
+            // Alloys differ or not: a third pour between two never shortens
+            // their distance, so the neighbours are enough.
+            if let Some(before) = slot.checked_sub(1).map(|last| self.furnace[last]) {
+                let free = before.at + model.pour_gap(before.alloy, alloy);
+                if free > at {
+                    at = free;
+                    continue;
+                }
+            }
+            match self.furnace.get(*slot) {
+                Some(after) if at + model.pour_gap(alloy, after.alloy) > after.at => {
+                    at = after.at + model.pour_gap(after.alloy, alloy);
+                }
+                _ => return Some(at),
+            }
+        }
+    }
+
+    /// None when ramps of a load starting then stay within the limit;
+    /// otherwise the first start at which this clash is over.
+    fn ramps_clash(&self, kiln: usize, programme: u16, start: Min) -> Option<Min> {
+        let model = self.model;
+        if model.ramp_limit >= model.kilns.len() {
+            return None;
+        }
+        let own = &model.programmes[usize::from(programme)];
+        let lit = start + model.load_min;
+        let end = lit + own.minutes;
+        let mut others: Vec<(Min, Min)> = Vec::new();
+        for (other, stays) in self.kilns.iter().enumerate() {
+            if other == kiln {
+                continue;
+            }
+            let later = stays.partition_point(|stay| stay.start + model.load_min < end);
+            for stay in stays[..later].iter().rev() {
+                let burning = &model.programmes[usize::from(stay.programme)];
+                let other_lit = stay.start + model.load_min;
+                if other_lit + burning.minutes <= lit {
+                    break;
+                }
+                others.extend(burning.ramps.iter().map(|r| (other_lit + r.0, other_lit + r.1)));
+            }
+        }
+        for ramp in &own.ramps {
+            let (from, to) = (lit + ramp.0, lit + ramp.1);
+            for &(begin, _) in &others {
+                let at = begin.max(from);
+                if at >= to {
+                    continue;
+                }
+                let mut at_once = 0;
+                let mut one_over = Min::MAX;
+                for &(begin, over) in &others {
+                    if begin <= at && at < over {
+                        at_once += 1;
+                        one_over = one_over.min(over);
+                    }
+                }
+                if at_once >= model.ramp_limit {
+                    return Some(start + one_over - from);
+                }
+            }
+        }
+        None
+    }
+}

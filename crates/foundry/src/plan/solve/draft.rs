@@ -1,0 +1,175 @@
+//! Loads while they are being thought about: members, kiln, and what follows from them.
+
+use crate::plan::calendar::Min;
+use crate::plan::floor::Floors;
+use crate::plan::model::{FlaskNo, Model};
+
+use super::board::Wanted;
+
+/// Number of a unit.
+pub(super) type UnitNo = u16;
+
+/// Flasks that go into the same load whatever happens: mostly one alone.
+#[derive(Debug, Clone)]
+pub(super) struct Unit {
+    pub(super) flasks: Vec<FlaskNo>,
+    /// Kilns every member may go into, as bits.
+    pub(super) kilns: u64,
+    pub(super) ready: Min,
+    pub(super) latest: Min,
+    /// Families of the members, as bits, and those they may not be with.
+    pub(super) families: u64,
+    pub(super) clashes: u64,
+}
+
+impl Unit {
+    pub(super) fn new(model: &Model, flasks: Vec<FlaskNo>) -> Self {
+        let mut unit =
+            Self { flasks, kilns: u64::MAX, ready: 0, latest: Min::MAX, families: 0, clashes: 0 };
+        for &flask in &unit.flasks {
+            let flask = &model.flasks[usize::from(flask)];
+            unit.kilns &= flask.kilns;
+            unit.ready = unit.ready.max(flask.ready);
+            unit.latest = unit.latest.min(flask.latest);
+            unit.families |= 1 << flask.family;
+            unit.clashes |= model.clashes[usize::from(flask.family)];
+        }
+        unit
+    }
+}
+
+/// A load without its time.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Draft {
+    pub(super) kiln: usize,
+    pub(super) units: Vec<UnitNo>,
+    /// Its start when that is settled.
+    pub(super) exactly: Option<Min>,
+    /// Its members in the order in which they are poured.
+    pub(super) order: Vec<FlaskNo>,
+    /// Numbers of the members' diameters, ascending.
+    pub(super) sizes: Vec<u16>,
+    programme: u16,
+    from: Min,
+    pub(super) latest: Min,
+    families: u64,
+    clashes: u64,
+}
+
+impl Draft {
+    /// A load of one unit.
+    pub(super) fn new(model: &Model, units: &[Unit], kiln: usize, unit: UnitNo) -> Self {
+        let mut draft = Self { kiln, units: vec![unit], ..Self::default() };
+        draft.derive(model, units);
+        draft
+    }
+
+    /// Works out what follows from the kiln and the members.
+    pub(super) fn derive(&mut self, model: &Model, units: &[Unit]) {
+        self.order.clear();
+        self.sizes.clear();
+        self.programme = 0;
+        self.from = model.kilns[self.kiln].available;
+        self.latest = Min::MAX;
+        self.families = 0;
+        self.clashes = 0;
+        for &number in &self.units {
+            let unit = &units[usize::from(number)];
+            self.order.extend_from_slice(&unit.flasks);
+            self.from = self.from.max(unit.ready);
+            self.latest = self.latest.min(unit.latest);
+            self.families |= unit.families;
+            self.clashes |= unit.clashes;
+            for &flask in &unit.flasks {
+                let flask = &model.flasks[usize::from(flask)];
+                self.sizes.push(flask.size);
+                self.programme = self.programme.max(flask.programme);
+                self.from = self.from.max(flask.kiln_from.get(self.kiln).copied().unwrap_or(0));
+            }
+        }
+        self.sizes.sort_unstable();
+        sort_pours(model, &mut self.order);
+    }
+
+    /// Whether a unit may join: families, kiln, start window, span of pours, floor.
+    pub(super) fn takes(
+        &self,
+        model: &Model,
+        floors: &mut Floors,
+        unit: &Unit,
+        sizes: &mut Vec<u16>,
+    ) -> bool {
+        if unit.kilns >> self.kiln & 1 == 0
+            || self.families & unit.clashes != 0
+            || self.from.max(unit.ready) > self.latest.min(unit.latest)
+            || self.exactly.is_some_and(|start| start < unit.ready || start > unit.latest)
+        {
+            return false;
+        }
+        let temps = || {
+            let members = self.order.iter().chain(&unit.flasks);
+            members.map(|&flask| model.flasks[usize::from(flask)].temp_c)
+        };
+        let hottest = temps().max().unwrap_or(0);
+        let coldest = temps().min().unwrap_or(0);
+        let pours = (self.order.len() + unit.flasks.len()) as Min - 1;
+        let shortest = pours * model.pour_min + model.cooling(self.kiln, hottest, coldest);
+        if shortest > model.span_min {
+            return false;
+        }
+        sizes.clear();
+        sizes.extend_from_slice(&self.sizes);
+        sizes.extend(unit.flasks.iter().map(|&flask| model.flasks[usize::from(flask)].size));
+        sizes.sort_unstable();
+        floors.fit(model.kilns[self.kiln].floor, sizes)
+    }
+
+    /// What to ask the board for.
+    pub(super) fn wanted(&self) -> Wanted<'_> {
+        Wanted {
+            kiln: self.kiln,
+            programme: self.programme,
+            from: self.from,
+            exactly: self.exactly,
+            under_way: false,
+            order: &self.order,
+        }
+    }
+}
+
+/// Hottest first; at one temperature alloy by alloy, beginning with the alloy
+/// in the crucible and ending with the one poured next; of one alloy what is
+/// due first.
+fn sort_pours(model: &Model, order: &mut [FlaskNo]) {
+    let spec = |flask: FlaskNo| &model.flasks[usize::from(flask)];
+    order.sort_unstable_by_key(|&flask| {
+        let flask_spec = spec(flask);
+        (-flask_spec.temp_c, flask_spec.alloy, flask_spec.in_time, flask)
+    });
+    let mut begin = 0;
+    let mut molten: Option<u16> = None;
+    while begin < order.len() {
+        let temp_c = spec(order[begin]).temp_c;
+        let end = begin + order[begin..].iter().take_while(|&&f| spec(f).temp_c == temp_c).count();
+        let (done, next_alloys) = order.split_at_mut(end);
+        let next_temp_c = next_alloys.first().map(|&flask| spec(flask).temp_c);
+        let wanted_next = |alloy: u16| {
+            next_alloys
+                .iter()
+                .take_while(|&&flask| Some(spec(flask).temp_c) == next_temp_c)
+                .any(|&flask| spec(flask).alloy == alloy)
+        };
+        let group = &mut done[begin..];
+        // Stable, so that flasks of one alloy stay together in order of date.
+        group.sort_by_key(|&flask| {
+            let alloy = spec(flask).alloy;
+            match molten {
+                Some(now) if now == alloy => 0,
+                _ if wanted_next(alloy) => 2,
+                _ => 1,
+            }
+        });
+        molten = group.last().map(|&flask| spec(flask).alloy);
+        begin = end;
+    }
+}

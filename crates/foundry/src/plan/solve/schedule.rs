@@ -1,0 +1,149 @@
+//! A schedule: loads with their times on a board, and what they cost.
+
+use crate::plan::calendar::Min;
+use crate::plan::floor::Floors;
+use crate::plan::model::Model;
+use crate::plan::outcome::Objective;
+
+use super::board::{Board, Timing};
+use super::draft::{Draft, Unit, UnitNo};
+
+/// A minute by which a latest start or the horizon is passed counts as much as this tardiness.
+const PER_MINUTE_BROKEN: i64 = 1_000;
+/// Passing them at all counts in addition.
+const PER_BREACH: i64 = 10_000_000;
+
+/// What a schedule costs, in the order in which it counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub(super) struct Cost {
+    /// Latest starts and the horizon passed: zero in a plan.
+    pub(super) broken: i64,
+    pub(super) tardiness: i64,
+    pub(super) loads: i64,
+    pub(super) makespan: i64,
+}
+
+impl Cost {
+    pub(super) fn objective(self) -> Objective {
+        Objective {
+            weighted_tardiness: self.tardiness,
+            loads: self.loads,
+            makespan_min: self.makespan,
+        }
+    }
+}
+
+/// Cost of one load at its time, without regard to the others.
+pub(super) fn cost_of(model: &Model, draft: &Draft, timing: &Timing) -> Cost {
+    let mut cost = Cost { loads: 1, ..Cost::default() };
+    if draft.exactly.is_none() {
+        cost.broken += breach(timing.start - draft.latest);
+    }
+    for (&flask, &at) in draft.order.iter().zip(&timing.pours) {
+        cost.tardiness += model.flasks[usize::from(flask)].tardiness(at);
+        cost.makespan = cost.makespan.max(i64::from(at + model.pour_min));
+    }
+    cost.broken += breach(cost.makespan as Min - model.horizon);
+    cost
+}
+
+fn breach(minutes: Min) -> i64 {
+    if minutes > 0 { PER_BREACH + PER_MINUTE_BROKEN * i64::from(minutes) } else { 0 }
+}
+
+/// Loads with their times.
+#[derive(Debug, Clone)]
+pub(super) struct Schedule<'m> {
+    pub(super) board: Board<'m>,
+    pub(super) loads: Vec<(Draft, Timing)>,
+}
+
+impl<'m> Schedule<'m> {
+    pub(super) fn new(model: &'m Model) -> Self {
+        Self { board: Board::new(model), loads: Vec::new() }
+    }
+
+    pub(super) fn cost(&self) -> Cost {
+        let mut total = Cost::default();
+        for (draft, timing) in &self.loads {
+            let one = cost_of(self.board.model, draft, timing);
+            total.broken += one.broken;
+            total.tardiness += one.tardiness;
+            total.loads += 1;
+            total.makespan = total.makespan.max(one.makespan);
+        }
+        total
+    }
+
+    /// Enters a load at its earliest time; false when it has none.
+    pub(super) fn add(&mut self, draft: Draft) -> bool {
+        let mut timing = Timing::default();
+        if !self.board.earliest(&draft.wanted(), &mut timing) {
+            return false;
+        }
+        self.board.enter(draft.kiln, draft.wanted().programme, &draft.order, &timing);
+        self.loads.push((draft, timing));
+        true
+    }
+
+    /// Takes a load out.
+    pub(super) fn remove(&mut self, number: usize) -> (Draft, Timing) {
+        let (draft, timing) = self.loads.swap_remove(number);
+        self.board.lift(draft.kiln, &timing);
+        (draft, timing)
+    }
+
+    /// Puts a unit where it costs least, alone or with others, everything else
+    /// staying where it is; false when there is no place at all.
+    pub(super) fn insert(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        unit: UnitNo,
+        load_worth: i64,
+    ) -> bool {
+        let model = self.board.model;
+        let mut sizes = Vec::new();
+        let mut timing = Timing::default();
+        let mut best: Option<(i64, i64, Option<usize>, Draft)> = None;
+        let mut consider = |cost: Cost, before: Cost, join: Option<usize>, draft: &Draft| {
+            let scalar = (cost.broken - before.broken)
+                + (cost.tardiness - before.tardiness)
+                + if join.is_none() { load_worth } else { 0 };
+            let end = cost.makespan;
+            if best.as_ref().is_none_or(|least| (scalar, end) < (least.0, least.1)) {
+                best = Some((scalar, end, join, draft.clone()));
+            }
+        };
+        for kiln in 0..model.kilns.len() {
+            if units[usize::from(unit)].kilns >> kiln & 1 == 0 {
+                continue;
+            }
+            let draft = Draft::new(model, units, kiln, unit);
+            if self.board.earliest(&draft.wanted(), &mut timing) {
+                consider(cost_of(model, &draft, &timing), Cost::default(), None, &draft);
+            }
+        }
+        for number in 0..self.loads.len() {
+            let one = &units[usize::from(unit)];
+            if !self.loads[number].0.takes(model, floors, one, &mut sizes) {
+                continue;
+            }
+            let (old, old_timing) = self.loads[number].clone();
+            let before = cost_of(model, &old, &old_timing);
+            self.board.lift(old.kiln, &old_timing);
+            let mut draft = old.clone();
+            draft.units.push(unit);
+            draft.derive(model, units);
+            if self.board.earliest(&draft.wanted(), &mut timing) {
+                consider(cost_of(model, &draft, &timing), before, Some(number), &draft);
+            }
+            self.board.enter(old.kiln, old.wanted().programme, &old.order, &old_timing);
+        }
+        let Some((_, _, join, draft)) = best else { return false };
+        if let Some(number) = join {
+            self.remove(number);
+        }
+        self.add(draft)
+    }
+}

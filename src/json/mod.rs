@@ -1,0 +1,3 @@
+//! Written shapes of foundry's inputs and results: the unit stands in every key.
+
+pub mod plan;
