@@ -44,13 +44,6 @@ impl Starts {
             .find(|window| window.1 >= minute)
             .map(|window| window.0.max(minute))
     }
-
-    /// The last possible start at or before a minute.
-    pub(super) fn previous(&self, minute: Min) -> Option<Min> {
-        let after = self.windows.partition_point(|window| window.0 <= minute);
-        let window = self.windows[..after].last()?;
-        Some(window.1.min(minute))
-    }
 }
 
 #[cfg(test)]
@@ -79,8 +72,6 @@ mod tests {
         // The third interval is too short, the second Monday is closed.
         assert_eq!(starts.next(1051), Some(14 * 1440 + 480));
         assert_eq!(starts.next(29 * 1440), None);
-        assert_eq!(starts.previous(14 * 1440), Some(1050));
-        assert_eq!(starts.previous(479), None);
     }
 
     #[test]

@@ -57,11 +57,4 @@ impl Floors {
         self.known.insert((floor, sizes.into()), found.clone());
         found
     }
-
-    /// Whether it is proved that these sizes do not fit on the floor.
-    pub(super) fn cannot_fit(&self, floor: usize, sizes: &[u16]) -> bool {
-        let diameters: Vec<f64> =
-            sizes.iter().map(|&size| self.diameters_mm[usize::from(size)]).collect();
-        self.floors[floor].too_small_for(&diameters)
-    }
 }
