@@ -13,3 +13,4 @@ pub mod mesh;
 pub mod working;
 pub mod metal;
 pub mod investment;
+pub mod quote;
