@@ -17,9 +17,13 @@
 //!
 //! Lines are solved four abreast, in flat arrays made once; a step allocates nothing.
 
+mod conductivity;
 mod curves;
+mod links;
 mod mesh;
 mod solver;
+mod surface;
+mod sweep;
 
 pub(crate) use mesh::Probe;
 pub(crate) use solver::{KilnHeat, Solver};
