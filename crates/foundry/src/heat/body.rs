@@ -1,11 +1,13 @@
 //! The flask as the heat sees it.
 
-use super::material::{GypsumMix, InvestmentHeat};
+use super::material::{GypsumMix, InvestmentHeat, lookup};
 use super::refusal::{HeatRefusal, within};
 use crate::quantity::{Celsius, Millimetres, Minutes};
 use crate::working::Working;
 
 /// A filled flask: a steel cylinder of investment, with the hollow the tree leaves.
+///
+/// The pattern's own heat is not counted: what it takes to melt and burn is small beside the water.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlaskBody {
     /// Inside diameter of the flask.
@@ -125,6 +127,28 @@ impl FlaskBody {
         Ok((body, investment.working))
     }
 
+    /// Heat stored by the fired flask with its steel, without the hollow of the tree, J/K.
+    #[must_use]
+    pub fn fired_capacity_j_k(&self) -> f64 {
+        let (inside_m, height_m) =
+            (self.inside_diameter.get() / 2000.0, self.height.get() / 1000.0);
+        let section = std::f64::consts::PI * inside_m * inside_m;
+        let hollow_m3 = self.tree.map_or(0.0, |tree| {
+            let radius_m = tree.radius.get() / 1000.0;
+            let length_m = (tree.to - tree.from).get() / 1000.0;
+            std::f64::consts::PI * radius_m * radius_m * length_m * tree.hollow
+        });
+        let specific_heat = lookup(&self.investment.specific_heat_j_kgk, 500.0);
+        let mould_m3 = (section * height_m - hollow_m3).max(0.0);
+        let mould = mould_m3 * self.investment.fired_density_kg_m3 * specific_heat;
+        let steel = self.wall.map_or(0.0, |wall| {
+            let outside_m = inside_m + wall.thickness.get() / 1000.0;
+            let ring = std::f64::consts::PI * (outside_m * outside_m - inside_m * inside_m);
+            ring * height_m * wall.density_kg_m3 * wall.specific_heat_j_kgk
+        });
+        mould + steel
+    }
+
     /// Checks that the flask is one the model means something for.
     pub(crate) fn check(&self) -> Result<(), HeatRefusal> {
         within("the flask's diameter", self.inside_diameter.get(), 10.0, 1000.0, "mm")?;
@@ -157,9 +181,9 @@ impl FlaskBody {
         }
         within("the emissivity", self.surface.emissivity, 0.0, 1.0, "")?;
         let (Convection::Constant(h) | Convection::Still(h)) = self.surface.convection;
-        within("the convection", h, 0.0, 10_000.0, "W/(m²·K)")?;
+        within("the convection", h, 0.0, 1.0e7, "W/(m²·K)")?;
         let exchange = h + self.surface.emissivity;
-        within("convection and emissivity together", exchange, 1.0e-6, 10_001.0, "")?;
+        within("convection and emissivity together", exchange, 1.0e-6, 2.0e7, "")?;
         Ok(())
     }
 }

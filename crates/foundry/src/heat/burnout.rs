@@ -3,7 +3,7 @@
 use super::body::{FlaskBody, Grid};
 use super::conduction::{KilnHeat, Probe, Solver};
 use super::drive::Drive;
-use super::power::Kiln;
+use super::power::{J_PER_KWH, Kiln};
 use super::programme::Programme;
 use super::refusal::HeatRefusal;
 use crate::quantity::{Celsius, Kelvins, Minutes};
@@ -256,8 +256,6 @@ struct Record {
     samples: Vec<Sample>,
     drawn_kwh: Vec<f64>,
 }
-
-const J_PER_KWH: f64 = 3.6e6;
 
 impl Record {
     fn new(run: &Run<'_>, grid: &Grid) -> Self {

@@ -50,7 +50,7 @@ impl<'a> Drive<'a> {
                     1000.0,
                     "",
                 )?;
-                let reached = kiln.room.get() + kiln.power_w / kiln.loss_w_k.max(1.0e-9);
+                let reached = kiln.hottest_c();
                 let wanted = programme.top().get();
                 if kiln.behind == Behind::Waits && wanted > reached - 1.0 {
                     return Err(HeatRefusal::KilnCannotReach { reached, wanted });

@@ -200,9 +200,9 @@ impl InvestmentHeat {
         within("the fired density", self.fired_density_kg_m3, 100.0, 6000.0, "kg/m³")?;
         within("the free water", self.free_water_kg_m3, 0.0, 1000.0, "kg/m³")?;
         check_table("specific heat", &self.specific_heat_j_kgk, 100.0, 5000.0, "J/(kg·K)")?;
-        check_table("conductivity", &self.conductivity_w_mk, 0.01, 100.0, "W/(m·K)")?;
+        check_table("conductivity", &self.conductivity_w_mk, 0.01, 500.0, "W/(m·K)")?;
         if let Some(wet) = self.wet_conductivity_w_mk {
-            within("the wet conductivity", wet, 0.01, 100.0, "W/(m·K)")?;
+            within("the wet conductivity", wet, 0.01, 500.0, "W/(m·K)")?;
         }
         for reaction in &self.reactions {
             within("the heat of a reaction", reaction.heat_j_m3, 0.0, 1.0e10, "J/m³")?;

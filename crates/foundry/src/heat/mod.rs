@@ -5,16 +5,28 @@
 
 mod body;
 mod burnout;
+mod check;
+mod cooling;
 mod conduction;
 mod drive;
+mod finding;
+mod limits;
 mod material;
 mod power;
 mod programme;
 mod refusal;
+mod section;
+mod verdict;
 
 pub use body::{Base, Convection, FlaskBody, Grid, SteelWall, Surface, TreeCavity};
 pub use burnout::{Burnout, Sample, simulate};
+pub use check::check;
+pub use cooling::{Cooling, CoolingSample, OutOfKiln, cool};
+pub use finding::{Concern, Finding, Severity};
+pub use limits::{Binder, Limits, PatternFamily, RampZone, published_top_hold};
 pub use material::{GypsumMix, InvestmentHeat, Reaction};
 pub use power::{Behind, Kiln, PoweredKiln};
 pub use programme::{COLDEST, HOTTEST, KelvinsPerHour, Knot, Pace, Programme, Segment};
 pub use refusal::HeatRefusal;
+pub use section::{Section, section_at};
+pub use verdict::{Passage, Verdict, judge};

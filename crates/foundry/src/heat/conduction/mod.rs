@@ -26,4 +26,4 @@ mod surface;
 mod sweep;
 
 pub(crate) use mesh::Probe;
-pub(crate) use solver::{KilnHeat, Solver};
+pub(crate) use solver::{CellSection, KilnHeat, Solver};

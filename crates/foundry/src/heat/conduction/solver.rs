@@ -203,6 +203,11 @@ impl Solver {
         Ok(())
     }
 
+    /// Forgets how the flask came to be as it is: the surroundings have changed at once.
+    pub(crate) fn restart(&mut self) {
+        self.last_dt_s = 0.0;
+    }
+
     /// Heat in the flask, J, above an arbitrary zero.
     fn stored_j(&self) -> f64 {
         let rows = self.mesh.rows;
@@ -264,6 +269,40 @@ impl Solver {
         &self.t_c
     }
 
+    /// The cells' edges and temperatures, of the whole height.
+    pub(crate) fn section(&self) -> CellSection {
+        let mesh = &self.mesh;
+        let mut radii_m: Vec<f64> = (0..=mesh.radial).map(|n| n as f64 * mesh.dr_m).collect();
+        if mesh.columns > mesh.radial {
+            radii_m.push(mesh.outside_m);
+        }
+        let mirrored = mesh.copies > 1.0;
+        let rows = if mirrored { 2 * mesh.rows } else { mesh.rows };
+        let heights_m = (0..=rows).map(|n| n as f64 * mesh.dz_m).collect();
+        let mut t_c = Vec::with_capacity(rows * mesh.columns);
+        for row in 0..rows {
+            let solved = match (mirrored, row < mesh.rows) {
+                (false, _) => row,
+                (true, true) => mesh.rows - 1 - row,
+                (true, false) => row - mesh.rows,
+            };
+            t_c.extend((0..mesh.columns).map(|column| self.t_c[mesh.cell(column, solved)]));
+        }
+        CellSection { radii_m, heights_m, t_c }
+    }
+
+    /// Mean temperature of the investment, °C.
+    pub(crate) fn mean_c(&self) -> f64 {
+        let rows = self.mesh.rows;
+        let (mut sum, mut area) = (0.0, 0.0);
+        for column in 0..self.mesh.radial {
+            let of_column: f64 = self.t_c[column * rows..(column + 1) * rows].iter().sum();
+            sum += of_column * self.mesh.area_m2[column];
+            area += self.mesh.area_m2[column] * rows as f64;
+        }
+        sum / area
+    }
+
     /// A probe at a radius and a height above the base, both in m; `None` in the height takes the
     /// slowest height: the base on a shelf, mid height between two open ends.
     pub(crate) fn probe(&self, radius_m: f64, height_m: Option<f64>) -> Probe {
@@ -278,4 +317,12 @@ impl Solver {
     fn slowest_height_m(&self) -> f64 {
         if self.mesh.base_open { self.mesh.dz_m * self.mesh.rows as f64 / 2.0 } else { 0.0 }
     }
+}
+
+/// A field of cells, row by row from the base, each row from the axis outwards.
+#[derive(Debug, Clone)]
+pub(crate) struct CellSection {
+    pub(crate) radii_m: Vec<f64>,
+    pub(crate) heights_m: Vec<f64>,
+    pub(crate) t_c: Vec<f64>,
 }
