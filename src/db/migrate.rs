@@ -45,8 +45,17 @@ pub async fn migrate_with(pool: &PgPool, steps: &Migrator) -> Result<(), DbRefus
     result
 }
 
+/// The last step this program knows, 0 if there is none.
+pub(super) fn newest_known() -> i64 {
+    newest_of(&STEPS)
+}
+
+fn newest_of(steps: &Migrator) -> i64 {
+    steps.iter().map(|step| step.version).max().unwrap_or(0)
+}
+
 async fn run(connection: &mut PgConnection, steps: &Migrator) -> Result<(), DbRefusal> {
-    let program = steps.iter().map(|step| step.version).max().unwrap_or(0);
+    let program = newest_of(steps);
     match steps.run_direct(None, connection, false).await {
         Ok(()) => Ok(()),
         Err(MigrateError::VersionMissing(database)) if database > program => {

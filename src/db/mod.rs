@@ -4,11 +4,13 @@
 //! ([`OwnServer`]); with one, it uses that server. Everything above this module sees
 //! only a [`Database`] and does not know which it is.
 
+mod backup;
 mod migrate;
 mod own_server;
 mod pool;
 mod refusal;
 
+pub use backup::{BackupReport, RestoreReport, back_up, back_up_database, restore, undo_restore};
 pub use migrate::{migrate, migrate_with};
 pub use own_server::{Address, OwnServer, default_data_dir};
 pub use pool::{Database, Source, connect, connect_or_join, is_unavailable};

@@ -234,6 +234,9 @@ pub enum DbRefusal {
         /// A table that holds rows.
         holds: String,
     },
+    /// There is nothing to bring back.
+    #[error("no restore has replaced a studio here, so there is nothing to bring back.")]
+    NothingReplaced,
     /// Others use the database while it should be replaced.
     #[error(
         "{sessions} other connections use the database. Stop every running Pourday on it, then restore again. The studio is as it was before."

@@ -3,4 +3,5 @@
 
 mod support;
 
+mod backup;
 mod own_server;

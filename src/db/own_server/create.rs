@@ -103,7 +103,7 @@ fn run_initdb(
 }
 
 /// The line of a program's output that says what went wrong.
-pub(super) fn reason(output: &str) -> String {
+pub(in crate::db) fn reason(output: &str) -> String {
     let lines = || output.lines().map(str::trim).filter(|line| !line.is_empty());
     lines()
         .find(|line| line.contains("FATAL:") || line.contains("PANIC:"))

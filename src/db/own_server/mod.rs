@@ -17,6 +17,7 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+use percent_encoding::{NON_ALPHANUMERIC, percent_encode};
 use sqlx::postgres::PgConnectOptions;
 
 use self::binaries::{Installed, OLDEST};
@@ -25,6 +26,7 @@ use self::postmaster::{Phase, Postmaster};
 use self::supervisor::{Board, Recipe};
 use super::DbRefusal;
 
+pub(super) use self::create::reason;
 pub use self::folder::default_data_dir;
 
 /// The database's only user, and the name of the studio's database.
@@ -68,14 +70,8 @@ impl Address {
     /// the password: show it to nobody.
     #[must_use]
     pub fn url(&self, database: &str) -> String {
-        let mut host = String::new();
-        for &byte in self.socket_dir.as_os_str().as_encoded_bytes() {
-            if byte.is_ascii_alphanumeric() || b"/-_.".contains(&byte) {
-                host.push(char::from(byte));
-            } else {
-                host += &format!("%{byte:02X}");
-            }
-        }
+        let folder = self.socket_dir.as_os_str().as_encoded_bytes();
+        let host = percent_encode(folder, NON_ALPHANUMERIC);
         format!("postgres://{USER}:{}@localhost:5432/{database}?host={host}", self.password)
     }
 }

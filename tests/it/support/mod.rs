@@ -2,3 +2,4 @@
 
 pub(crate) mod cluster;
 pub(crate) mod database;
+pub(crate) mod digest;
