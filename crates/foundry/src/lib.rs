@@ -14,3 +14,4 @@ pub mod working;
 pub mod metal;
 pub mod investment;
 pub mod quote;
+pub mod size;
