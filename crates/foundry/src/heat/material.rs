@@ -208,7 +208,7 @@ impl InvestmentHeat {
             within("the heat of a reaction", reaction.heat_j_m3, 0.0, 1.0e10, "J/m³")?;
             within("the start of a reaction", reaction.from_c, -50.0, 1400.0, "°C")?;
             let widest = 1500.0 - reaction.from_c;
-            within("the width of a reaction", reaction.to_c - reaction.from_c, 0.1, widest, "K")?;
+            within("the width of a reaction", reaction.to_c - reaction.from_c, 0.01, widest, "K")?;
         }
         if self.reactions.len() > 8 {
             return Err(HeatRefusal::BadTable { what: "reactions (at most eight)" });
