@@ -1,4 +1,13 @@
-//! Pourday.
+//! Pourday carries the orders of a small casting studio through print, cure,
+//! invest, burnout, cast and finish.
+//!
+//! The modules stand in reading order: each uses only those before it.
 
-pub mod db;
+pub mod clock;
+pub mod id;
 pub mod json;
+pub mod db;
+pub mod web;
+pub mod audit;
+pub mod studio;
+pub mod people;

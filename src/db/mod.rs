@@ -4,6 +4,8 @@
 //! ([`OwnServer`]); with one, it uses that server. Everything above this module sees
 //! only a [`Database`] and does not know which it is.
 
+pub mod constraint;
+pub mod once;
 mod backup;
 mod migrate;
 mod own_server;

@@ -1,0 +1,5 @@
+//! The studio itself: its settings, hours and rates.
+
+mod settings;
+
+pub use settings::{Settings, Week, found};

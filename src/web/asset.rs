@@ -1,0 +1,70 @@
+//! Style sheets, scripts and fonts, carried in the program itself.
+
+use std::sync::LazyLock;
+
+use axum::extract::Path;
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
+
+struct Asset {
+    name: &'static str,
+    media_type: &'static str,
+    bytes: &'static [u8],
+}
+
+macro_rules! assets {
+    ($($name:literal => $media_type:literal),+ $(,)?) => {
+        &[$(Asset {
+            name: $name,
+            media_type: $media_type,
+            bytes: include_bytes!(concat!(env!("CARGO_MANIFEST_DIR"), "/static/", $name)),
+        }),+]
+    };
+}
+
+const ASSETS: &[Asset] = assets![
+    "app.css" => "text/css; charset=utf-8",
+    "live.js" => "text/javascript; charset=utf-8",
+    "icon.svg" => "image/svg+xml",
+    "fonts/atkinson-next-latin.woff2" => "font/woff2",
+    "fonts/atkinson-next-latin-ext.woff2" => "font/woff2",
+    "fonts/LICENSE-OFL.txt" => "text/plain; charset=utf-8",
+];
+
+static MARKS: LazyLock<Vec<String>> = LazyLock::new(|| {
+    ASSETS
+        .iter()
+        .map(|asset| {
+            Sha256::digest(asset.bytes).iter().take(6).map(|byte| format!("{byte:02x}")).collect()
+        })
+        .collect()
+});
+
+/// The address of a file by its name under `static/`, with a mark that changes
+/// with its content so that browsers may keep it for ever.
+#[must_use]
+pub fn asset(name: &str) -> String {
+    match ASSETS.iter().position(|asset| asset.name == name) {
+        Some(n) => format!("/static/{name}?{}", MARKS[n]),
+        None => format!("/static/{name}"),
+    }
+}
+
+/// Sends a file; known to the browser by its mark, it is not sent again.
+pub async fn serve_asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
+    let Some(n) = ASSETS.iter().position(|asset| asset.name == name) else {
+        return StatusCode::NOT_FOUND.into_response();
+    };
+    let tag = format!("\"{}\"", MARKS[n]);
+    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|seen| seen.as_bytes() == tag.as_bytes());
+    let lasting = [
+        (header::CACHE_CONTROL, HeaderValue::from_static("public, max-age=31536000, immutable")),
+        (header::ETAG, HeaderValue::from_str(&tag).unwrap_or(HeaderValue::from_static("\"\""))),
+        (header::CONTENT_TYPE, HeaderValue::from_static(ASSETS[n].media_type)),
+    ];
+    if known {
+        return (StatusCode::NOT_MODIFIED, lasting).into_response();
+    }
+    (lasting, ASSETS[n].bytes).into_response()
+}

@@ -1,0 +1,241 @@
+//! Figures, units and dates as people read them: the only place that rounds for display.
+
+use jiff::tz::TimeZone;
+use rust_decimal::{Decimal, RoundingStrategy};
+
+use crate::clock::{Day, Moment};
+use crate::web::Html;
+use foundry::quantity::{Celsius, Currency, GRAMS_PER_PENNYWEIGHT, GRAMS_PER_TROY_OUNCE, MM_PER_INCH};
+
+/// The units a studio reads in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Units {
+    /// Fahrenheit instead of Celsius.
+    pub fahrenheit: bool,
+    /// Inches instead of millimetres.
+    pub inches: bool,
+    /// `g`, `dwt` or `ozt`.
+    pub mass: String,
+    /// ISO 4217 code.
+    pub currency: String,
+}
+
+impl Default for Units {
+    fn default() -> Self {
+        Self { fahrenheit: false, inches: false, mass: "g".to_owned(), currency: "EUR".to_owned() }
+    }
+}
+
+/// Writes quantities in the studio's units and times in its zone.
+#[derive(Clone, Debug)]
+pub struct Show {
+    /// The units.
+    pub units: Units,
+    /// The time zone.
+    pub zone: TimeZone,
+    /// The moment the page was made.
+    pub now: Moment,
+}
+
+/// Groups the digits before the point by thin spaces.
+fn grouped(number: &str) -> String {
+    let (sign, rest) = number.strip_prefix('-').map_or(("", number), |rest| ("\u{2212}", rest));
+    let (whole, part) = rest.split_once('.').map_or((rest, None), |(w, p)| (w, Some(p)));
+    let mut out = String::from(sign);
+    for (n, digit) in whole.chars().enumerate() {
+        if n > 0 && (whole.len() - n).is_multiple_of(3) && whole.len() > 4 {
+            out.push('\u{202f}');
+        }
+        out.push(digit);
+    }
+    if let Some(part) = part {
+        out.push('.');
+        out.push_str(part);
+    }
+    out
+}
+
+fn figure(number: &str, unit: &str) -> Html {
+    if unit.is_empty() {
+        return Html::trusted(format!("<span class=\"fig\">{number}</span>"));
+    }
+    Html::trusted(format!(
+        "<span class=\"fig\">{number}<span class=\"unit\">\u{202f}{}</span></span>",
+        Html::escaped(unit)
+    ))
+}
+
+impl Show {
+    /// A plain number with so many decimals and a unit.
+    #[must_use]
+    pub fn number(&self, value: &f64, decimals: usize, unit: &str) -> Html {
+        figure(&grouped(&format!("{value:.decimals$}")), unit)
+    }
+
+    /// A count.
+    #[must_use]
+    pub fn count(&self, n: &i64) -> Html {
+        figure(&grouped(&n.to_string()), "")
+    }
+
+    /// A mass, in the studio's unit.
+    #[must_use]
+    pub fn grams(&self, grams: &f64) -> Html {
+        match self.units.mass.as_str() {
+            "dwt" => figure(&grouped(&format!("{:.2}", grams / GRAMS_PER_PENNYWEIGHT)), "dwt"),
+            "ozt" => figure(&grouped(&format!("{:.4}", grams / GRAMS_PER_TROY_OUNCE)), "ozt"),
+            _ if grams.abs() >= 1000.0 => figure(&grouped(&format!("{grams:.1}")), "g"),
+            _ => figure(&grouped(&format!("{grams:.2}")), "g"),
+        }
+    }
+
+    /// A mass of powder or water: whole grams, whatever the unit for metal is.
+    #[must_use]
+    pub fn bulk_grams(&self, grams: &f64) -> Html {
+        figure(&grouped(&format!("{grams:.0}")), "g")
+    }
+
+    /// A mass as the ledger counts it.
+    #[must_use]
+    pub fn centigrams(&self, cg: &i64) -> Html {
+        self.grams(&(*cg as f64 / 100.0))
+    }
+
+    /// A length, in the studio's unit.
+    #[must_use]
+    pub fn mm(&self, mm: &f64) -> Html {
+        if self.units.inches {
+            figure(&grouped(&format!("{:.3}", mm / MM_PER_INCH)), "in")
+        } else {
+            figure(&grouped(&format!("{mm:.1}")), "mm")
+        }
+    }
+
+    /// A volume.
+    #[must_use]
+    pub fn volume(&self, mm3: &f64) -> Html {
+        figure(&grouped(&format!("{:.3}", mm3 / 1000.0)), "cm³")
+    }
+
+    /// An area.
+    #[must_use]
+    pub fn area(&self, mm2: &f64) -> Html {
+        figure(&grouped(&format!("{:.2}", mm2 / 100.0)), "cm²")
+    }
+
+    /// A temperature, in the studio's unit.
+    #[must_use]
+    pub fn celsius(&self, celsius: &f64) -> Html {
+        if self.units.fahrenheit {
+            figure(&grouped(&format!("{:.0}", Celsius::of(*celsius).fahrenheit())), "°F")
+        } else {
+            figure(&grouped(&format!("{celsius:.0}")), "°C")
+        }
+    }
+
+    /// A duration in hours and minutes.
+    #[must_use]
+    pub fn minutes(&self, minutes: &i64) -> Html {
+        let (sign, whole) = if *minutes < 0 { ("\u{2212}", minutes.unsigned_abs()) } else { ("", minutes.unsigned_abs()) };
+        let (hours, rest) = (whole / 60, whole % 60);
+        if hours == 0 {
+            return figure(&format!("{sign}{rest}"), "min");
+        }
+        Html::trusted(format!(
+            "<span class=\"fig\">{sign}{hours}<span class=\"unit\">\u{202f}h</span> {rest:02}<span class=\"unit\">\u{202f}min</span></span>"
+        ))
+    }
+
+    /// An amount in the studio's currency, with all decimals of its smallest unit.
+    #[must_use]
+    pub fn money(&self, amount: &Decimal) -> Html {
+        self.money_in(amount, &self.units.currency)
+    }
+
+    /// An amount in a given currency.
+    #[must_use]
+    pub fn money_in(&self, amount: &Decimal, currency: &str) -> Html {
+        let digits = Currency::by_code(currency).map_or(2, |known| known.minor_digits());
+        let rounded = amount.round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero);
+        figure(&grouped(&format!("{rounded:.*}", digits as usize)), currency)
+    }
+
+    /// A price, with as many decimals as it was given and two at least.
+    #[must_use]
+    pub fn price(&self, amount: &Decimal, per: &str) -> Html {
+        let shown = amount.normalize();
+        let decimals = shown.scale().max(2) as usize;
+        figure(&grouped(&format!("{shown:.decimals$}")), &format!("{}/{per}", self.units.currency))
+    }
+
+    /// A share of one as a percentage.
+    #[must_use]
+    pub fn percent(&self, share: &Decimal) -> Html {
+        let percent = (share * Decimal::ONE_HUNDRED).round_dp(2).normalize();
+        figure(&percent.to_string(), "%")
+    }
+
+    /// A day with its weekday, without the year when it is this one: `Wed 25 Nov`.
+    #[must_use]
+    pub fn day(&self, day: &Day) -> String {
+        let this_year = self.now.day_in(&self.zone).0.year();
+        let form = if day.0.year() == this_year { "%a %-d %b" } else { "%a %-d %b %Y" };
+        day.0.strftime(form).to_string()
+    }
+
+    /// A moment as day and time of the studio: `Wed 25 Nov 14:05`.
+    #[must_use]
+    pub fn moment(&self, moment: &Moment) -> String {
+        format!("{} {}", self.day(&moment.day_in(&self.zone)), self.time(moment))
+    }
+
+    /// The time of day in the studio: `14:05`.
+    #[must_use]
+    pub fn time(&self, moment: &Moment) -> String {
+        self.zone.to_datetime(moment.0).strftime("%H:%M").to_string()
+    }
+
+    /// A day as short as a stamp: `25/11`, read day before month.
+    #[must_use]
+    pub fn stamp(&self, moment: &Moment) -> String {
+        self.zone.to_datetime(moment.0).strftime("%-d %b").to_string()
+    }
+
+    /// A moment for machines, for the `datetime` attribute.
+    #[must_use]
+    pub fn machine(&self, moment: &Moment) -> String {
+        moment.0.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
+    }
+
+    /// How a due date stands against today: `today`, `in 3 days`, `2 days late`.
+    #[must_use]
+    pub fn until(&self, day: &Day) -> String {
+        let today = self.now.day_in(&self.zone);
+        let days = (day.0 - today.0).get_days();
+        match days {
+            0 => "today".to_owned(),
+            1 => "tomorrow".to_owned(),
+            -1 => "1 day late".to_owned(),
+            n if n > 0 => format!("in {n} days"),
+            n => format!("{} days late", -n),
+        }
+    }
+
+    /// Whether a day has passed.
+    #[must_use]
+    pub fn past(&self, day: &Day) -> bool {
+        *day < self.now.day_in(&self.zone)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_are_grouped_from_five_on() {
+        assert_eq!(grouped("1234.5"), "1234.5");
+        assert_eq!(grouped("12345.67"), "12\u{202f}345.67");
+        assert_eq!(grouped("-1234567"), "\u{2212}1\u{202f}234\u{202f}567");
+    }
+}

@@ -1,0 +1,69 @@
+//! Long lists in pages.
+
+use serde::Deserialize;
+
+/// Which page of a list is asked for; pages count from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(transparent)]
+pub struct Page(u32);
+
+impl Default for Page {
+    fn default() -> Self {
+        Self(1)
+    }
+}
+
+impl Page {
+    /// Reads the number of a page; nonsense is the first page.
+    #[must_use]
+    pub fn of(text: Option<&str>) -> Self {
+        Self(text.and_then(|n| n.parse().ok()).unwrap_or(1).clamp(1, 1_000_000))
+    }
+
+    /// How many rows come before it.
+    #[must_use]
+    pub fn offset(self, size: u32) -> i64 {
+        i64::from(self.0.max(1) - 1) * i64::from(size)
+    }
+}
+
+/// The way to the other pages of a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PageLinks {
+    /// The page shown.
+    pub page: u32,
+    /// How many there are; at least one.
+    pub pages: u32,
+    /// Rows in the whole list.
+    pub rows: i64,
+    base: String,
+}
+
+impl PageLinks {
+    /// For a list of `rows`, shown `size` at a time, at `base` (an address that
+    /// may already carry a query).
+    #[must_use]
+    pub fn new(page: Page, size: u32, rows: i64, base: &str) -> Self {
+        let pages = u32::try_from(rows.max(0)).unwrap_or(u32::MAX).div_ceil(size.max(1)).max(1);
+        Self { page: page.0.max(1), pages, rows, base: base.to_owned() }
+    }
+
+    /// The address of page `n`.
+    #[must_use]
+    pub fn to(&self, n: u32) -> String {
+        let joint = if self.base.contains('?') { '&' } else { '?' };
+        format!("{}{joint}page={n}", self.base)
+    }
+
+    /// The address of the page before this one.
+    #[must_use]
+    pub fn earlier(&self) -> Option<String> {
+        (self.page > 1).then(|| self.to(self.page.min(self.pages + 1) - 1))
+    }
+
+    /// The address of the page after this one.
+    #[must_use]
+    pub fn later(&self) -> Option<String> {
+        (self.page < self.pages).then(|| self.to(self.page + 1))
+    }
+}

@@ -1,0 +1,44 @@
+//! A computed figure that opens, in place, into its working.
+
+use askama::Template;
+
+use crate::json::working::{FigureJson, WorkingJson};
+use crate::web::Html;
+
+#[derive(Template)]
+#[template(path = "parts/working.html")]
+struct WorkingPart<'a> {
+    figure: &'a Html,
+    working: &'a WorkingJson,
+}
+
+/// Shows a figure that opens into the steps that led to it.
+#[must_use]
+pub fn working(figure: &Html, working: &WorkingJson) -> Html {
+    Html::of(&WorkingPart { figure, working })
+}
+
+/// The same, from foundry's own form of a working.
+#[must_use]
+pub fn working_of(figure: &Html, steps: &foundry::working::Working) -> Html {
+    working(figure, &WorkingJson::from(steps))
+}
+
+impl FigureJson {
+    /// The number with six significant digits, enough for a pocket calculator.
+    #[must_use]
+    pub fn shown(&self) -> String {
+        match self.value.parse::<f64>() {
+            Ok(value) if self.value.len() > 9 && value != 0.0 => {
+                let decimals = (5 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+                let text = format!("{value:.decimals$}");
+                if text.contains('.') {
+                    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+                } else {
+                    text
+                }
+            }
+            _ => self.value.clone(),
+        }
+    }
+}
