@@ -34,10 +34,11 @@ CREATE TABLE attempts (
     outcome   text CONSTRAINT attempts_outcome CHECK (outcome IN ('good', 'failed', 'cancelled')),
     failed_at_stage stage,
     cause     text,
-    CONSTRAINT attempts_numbered UNIQUE (piece_id, n),
     CONSTRAINT attempts_ended CHECK ((ended_at IS NULL) = (outcome IS NULL)),
     CONSTRAINT attempts_cause CHECK (outcome IS DISTINCT FROM 'failed' OR (failed_at_stage IS NOT NULL AND cause IS NOT NULL))
 );
+-- An attempt that was queued by mistake and taken back keeps its row, not its number.
+CREATE UNIQUE INDEX attempts_numbered ON attempts (piece_id, n) WHERE outcome IS DISTINCT FROM 'cancelled';
 CREATE UNIQUE INDEX attempts_one_open ON attempts (piece_id) WHERE ended_at IS NULL;
 
 CREATE TABLE piece_events (

@@ -223,3 +223,30 @@ CREATE TABLE finishing (
     person_id     uuid REFERENCES people,
     CONSTRAINT finishing_no_heavier CHECK (finished_cg <= raw_cg)
 );
+
+-- An attempt that has ended is in no batch any more, whoever ended it.
+CREATE FUNCTION ended_attempt_leaves_batches() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    UPDATE plate_pieces SET left_at = NEW.ended_at WHERE attempt_id = NEW.id AND left_at IS NULL;
+    UPDATE cure_batch_pieces SET left_at = NEW.ended_at WHERE attempt_id = NEW.id AND left_at IS NULL;
+    UPDATE flask_pieces SET left_at = NEW.ended_at WHERE attempt_id = NEW.id AND left_at IS NULL;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER ended_attempt_leaves_batches AFTER UPDATE OF ended_at ON attempts
+    FOR EACH ROW WHEN (OLD.ended_at IS NULL AND NEW.ended_at IS NOT NULL)
+    EXECUTE FUNCTION ended_attempt_leaves_batches();
+
+-- And an end that was taken back puts it back into those that are still open.
+CREATE FUNCTION reopened_attempt_returns_to_batches() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    UPDATE plate_pieces SET left_at = NULL WHERE attempt_id = NEW.id AND left_at = OLD.ended_at
+        AND plate_id IN (SELECT id FROM plates WHERE state IN ('open', 'printing'));
+    UPDATE cure_batch_pieces SET left_at = NULL WHERE attempt_id = NEW.id AND left_at = OLD.ended_at
+        AND cure_batch_id IN (SELECT id FROM cure_batches WHERE state IN ('open', 'washing', 'curing'));
+    UPDATE flask_pieces SET left_at = NULL WHERE attempt_id = NEW.id AND left_at = OLD.ended_at
+        AND flask_id IN (SELECT id FROM flasks WHERE state NOT IN ('divested', 'cancelled'));
+    RETURN NULL;
+END $$;
+CREATE TRIGGER reopened_attempt_returns_to_batches AFTER UPDATE OF ended_at ON attempts
+    FOR EACH ROW WHEN (OLD.ended_at IS NOT NULL AND NEW.ended_at IS NULL)
+    EXECUTE FUNCTION reopened_attempt_returns_to_batches();

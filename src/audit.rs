@@ -15,13 +15,15 @@ pub async fn note(
     subject: &str,
     detail: Value,
 ) -> Result<(), sqlx::Error> {
-    sqlx::query("INSERT INTO audit (at, person_id, action, subject, detail) VALUES ($1, $2, $3, $4, $5)")
-        .bind(now)
-        .bind(person)
-        .bind(action)
-        .bind(subject)
-        .bind(detail)
-        .execute(conn)
-        .await?;
+    sqlx::query(
+        "INSERT INTO audit (at, person_id, action, subject, detail) VALUES ($1, $2, $3, $4, $5)",
+    )
+    .bind(now)
+    .bind(person)
+    .bind(action)
+    .bind(subject)
+    .bind(detail)
+    .execute(conn)
+    .await?;
     Ok(())
 }

@@ -11,3 +11,7 @@ pub mod web;
 pub mod audit;
 pub mod studio;
 pub mod people;
+pub mod pieces;
+pub mod clients;
+pub mod desk;
+pub mod server;

@@ -1,0 +1,73 @@
+// Keeps an open page current: when something it shows has changed, the page is
+// fetched again and its content replaced, unless somebody is typing in it.
+"use strict";
+(() => {
+  const main = document.querySelector("main[data-live]");
+  if (main && "EventSource" in window) {
+    const topics = new Set(main.dataset.live.split(" ").filter(Boolean));
+    let changed = false;
+    document.addEventListener("input", (event) => { if (main.contains(event.target)) changed = true; });
+    let waiting = null;
+    const refresh = async () => {
+      waiting = null;
+      if (changed || document.hidden || main.querySelector(".dragging")) return;
+      const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+      if (!answer.ok || answer.redirected) return;
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const next = page.querySelector("main");
+      if (!next || changed) return;
+      // What was unfolded stays unfolded, and the focus stays where it was.
+      const unfolded = new Set([...main.querySelectorAll("details[id][open]")].map((d) => d.id));
+      const focused = document.activeElement?.id;
+      main.replaceChildren(...next.childNodes);
+      for (const id of unfolded) document.getElementById(id)?.setAttribute("open", "");
+      if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+      document.dispatchEvent(new CustomEvent("pourday:refreshed"));
+    };
+    const source = new EventSource(main.dataset.liveFrom || "/live");
+    source.onmessage = (event) => {
+      const topic = event.data.split(":")[0];
+      if (topic !== "all" && !topics.has(topic)) return;
+      if (topic === "all" && !source.opened) { source.opened = true; return; }
+      if (!waiting) waiting = setTimeout(refresh, 300);
+    };
+    document.addEventListener("visibilitychange", () => { if (!document.hidden && !waiting) waiting = setTimeout(refresh, 50); });
+  }
+
+  // Running clocks: the server says when they end, the page only counts.
+  const clocks = () => {
+    for (const clock of document.querySelectorAll("time[data-until]")) {
+      const left = Math.round((Date.parse(clock.dataset.until) - Date.now()) / 1000);
+      const shown = Math.abs(left);
+      const two = (n) => String(n).padStart(2, "0");
+      const hours = Math.floor(shown / 3600);
+      clock.textContent = (left < 0 ? "over by " : "") + (hours ? hours + ":" : "") + two(Math.floor(shown / 60) % 60) + ":" + two(shown % 60);
+      clock.classList.toggle("over", left < 0);
+    }
+  };
+  if (document.querySelector("time[data-until]")) clocks();
+  setInterval(clocks, 1000);
+
+  // A button pressed twice is pressed once. The form's key guards the rest.
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method !== "post") return;
+    if (form.dataset.sent) { event.preventDefault(); return; }
+    form.dataset.sent = "yes";
+    setTimeout(() => delete form.dataset.sent, 4000);
+  });
+
+  // Choose-all boxes and buttons that print.
+  document.addEventListener("change", (event) => {
+    const all = event.target.closest("input[data-all]");
+    if (all) for (const box of document.querySelectorAll(`input[name="${all.dataset.all}"]`)) box.checked = all.checked;
+  });
+  document.addEventListener("click", async (event) => {
+    if (event.target.closest("button[data-print]")) window.print();
+    const copy = event.target.closest("button[data-copy]");
+    if (copy) {
+      await navigator.clipboard?.writeText(copy.dataset.copy);
+      copy.textContent = "Copied";
+    }
+  });
+})();

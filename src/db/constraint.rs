@@ -9,28 +9,50 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
         "resins_name_unique" => "There is a resin of that name already; choose another name.",
         "resin_lots_unique" => "This lot of the resin is already noted.",
         "printers_name_unique" => "There is a printer of that name already; choose another name.",
-        "investments_name_unique" => "There is an investment of that name already; choose another name.",
-        "flask_types_name_unique" => "There is a flask type of that name already; choose another name.",
-        "burnout_families_name_unique" => "There is a programme family of that name already; choose another name.",
+        "investments_name_unique" => {
+            "There is an investment of that name already; choose another name."
+        }
+        "flask_types_name_unique" => {
+            "There is a flask type of that name already; choose another name."
+        }
+        "burnout_families_name_unique" => {
+            "There is a programme family of that name already; choose another name."
+        }
         "kilns_name_unique" => "There is a kiln of that name already; choose another name.",
         "metal_lots_unique" => "This lot of the alloy is already in the ledger; check its number.",
         "prices_one_a_day" => "There is a price for that day already.",
-        "quotes_one_open" => "This order has an open quote already; look at that one, or replace it.",
+        "quotes_one_open" => {
+            "This order has an open quote already; look at that one, or replace it."
+        }
         "quotes_one_accepted" => "This order is agreed already.",
         "pieces_label_unique" => "The pieces of this order exist already.",
         "attempts_one_open" => "This piece is being made already; its last attempt has not ended.",
-        "plate_pieces_one_open" => "A piece is on another plate already. Nothing was changed; take it off there first.",
+        "plate_pieces_one_open" => {
+            "A piece is on another plate already. Nothing was changed; take it off there first."
+        }
         "plates_one_printing" => "This printer is printing another plate. Finish that one first.",
-        "cure_batch_pieces_one_open" => "A piece is in another cure batch already. Nothing was changed; take it out there first.",
-        "flask_pieces_one_open" => "A piece is on another tree already. Nothing was changed; take it off there first.",
+        "cure_batch_pieces_one_open" => {
+            "A piece is in another cure batch already. Nothing was changed; take it out there first."
+        }
+        "flask_pieces_one_open" => {
+            "A piece is on another tree already. Nothing was changed; take it off there first."
+        }
         "flasks_base_in_tree" => "The tree cannot weigh less than its base; check both weights.",
-        "kiln_load_flasks_one_open" => "A flask is in another kiln load already. Nothing was changed.",
+        "kiln_load_flasks_one_open" => {
+            "A flask is in another kiln load already. Nothing was changed."
+        }
         "kiln_loads_one_under_way" => "This kiln is firing already. Its load has to end first.",
         "plans_one_accepted" => "Another plan was accepted a moment ago. Look at that one first.",
         "pours_once_a_flask" => "This flask has been poured already.",
-        "pours_flask_is_hot" => "A pour needs a flask that is hot: its kiln load has not reached its final hold, or has ended.",
-        "finishing_no_heavier" => "A piece cannot weigh more after finishing than before; check both weights.",
-        "metal_batch_balances" => "The metal does not balance: what leaves one account must arrive in others. Nothing was posted.",
+        "pours_flask_is_hot" => {
+            "A pour needs a flask that is hot: its kiln load has not reached its final hold, or has ended."
+        }
+        "finishing_no_heavier" => {
+            "A piece cannot weigh more after finishing than before; check both weights."
+        }
+        "metal_batch_balances" => {
+            "The metal does not balance: what leaves one account must arrive in others. Nothing was posted."
+        }
         "metal_batches_reversed_once" => "This entry was reversed already.",
         _ => return None,
     })

@@ -29,11 +29,13 @@ pub struct Work {
 /// Begins the work of a form, unless its key has been seen.
 pub async fn begin(pool: &PgPool, key: Uuid, now: Moment) -> Result<Begun, sqlx::Error> {
     let mut tx = pool.begin().await?;
-    let taken = sqlx::query("INSERT INTO once (key, at, location) VALUES ($1, $2, '') ON CONFLICT (key) DO NOTHING")
-        .bind(key)
-        .bind(now)
-        .execute(&mut *tx)
-        .await?;
+    let taken = sqlx::query(
+        "INSERT INTO once (key, at, location) VALUES ($1, $2, '') ON CONFLICT (key) DO NOTHING",
+    )
+    .bind(key)
+    .bind(now)
+    .execute(&mut *tx)
+    .await?;
     if taken.rows_affected() == 1 {
         return Ok(Begun::First(Work { tx, key }));
     }

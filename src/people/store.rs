@@ -110,11 +110,17 @@ pub(super) async fn open_session(
 }
 
 pub(super) async fn close_session(pool: &PgPool, token: &str) -> Result<(), sqlx::Error> {
-    sqlx::query("DELETE FROM sessions WHERE token_hash = $1").bind(token_hash(token)).execute(pool).await?;
+    sqlx::query("DELETE FROM sessions WHERE token_hash = $1")
+        .bind(token_hash(token))
+        .execute(pool)
+        .await?;
     Ok(())
 }
 
-pub(super) async fn close_sessions_of(conn: &mut PgConnection, person: PersonId) -> Result<(), sqlx::Error> {
+pub(super) async fn close_sessions_of(
+    conn: &mut PgConnection,
+    person: PersonId,
+) -> Result<(), sqlx::Error> {
     sqlx::query("DELETE FROM sessions WHERE person_id = $1").bind(person).execute(conn).await?;
     Ok(())
 }
@@ -125,7 +131,10 @@ pub(super) struct SignInRow {
     pub(super) password_hash: String,
 }
 
-pub(super) async fn find_by_login(pool: &PgPool, login: &str) -> Result<Option<SignInRow>, sqlx::Error> {
+pub(super) async fn find_by_login(
+    pool: &PgPool,
+    login: &str,
+) -> Result<Option<SignInRow>, sqlx::Error> {
     sqlx::query_as("SELECT id, password_hash FROM people WHERE login = $1 AND left_at IS NULL")
         .bind(login)
         .fetch_optional(pool)
@@ -133,7 +142,10 @@ pub(super) async fn find_by_login(pool: &PgPool, login: &str) -> Result<Option<S
 }
 
 pub(super) async fn find_hash(pool: &PgPool, person: PersonId) -> Result<String, sqlx::Error> {
-    sqlx::query_scalar("SELECT password_hash FROM people WHERE id = $1").bind(person).fetch_one(pool).await
+    sqlx::query_scalar("SELECT password_hash FROM people WHERE id = $1")
+        .bind(person)
+        .fetch_one(pool)
+        .await
 }
 
 /// How often signing in failed lately, for the name and for the address.
@@ -216,7 +228,11 @@ pub(super) async fn set_password(
 }
 
 /// Ends somebody's access; refuses nothing here, the page keeps the last owner.
-pub(super) async fn leave(conn: &mut PgConnection, person: PersonId, now: Moment) -> Result<u64, sqlx::Error> {
+pub(super) async fn leave(
+    conn: &mut PgConnection,
+    person: PersonId,
+    now: Moment,
+) -> Result<u64, sqlx::Error> {
     let done = sqlx::query("UPDATE people SET left_at = $2 WHERE id = $1 AND left_at IS NULL")
         .bind(person)
         .bind(now)
@@ -235,12 +251,16 @@ pub(super) struct PersonRow {
 }
 
 pub(super) async fn list(pool: &PgPool) -> Result<Vec<PersonRow>, sqlx::Error> {
-    sqlx::query_as("SELECT id, name, login, role, created_at FROM people WHERE left_at IS NULL ORDER BY name")
-        .fetch_all(pool)
-        .await
+    sqlx::query_as(
+        "SELECT id, name, login, role, created_at FROM people WHERE left_at IS NULL ORDER BY name",
+    )
+    .fetch_all(pool)
+    .await
 }
 
 /// The key that a first owner has to bring: printed at the start, kept in the database.
 pub(super) async fn set_up_key(pool: &PgPool) -> Result<Option<Vec<u8>>, sqlx::Error> {
-    sqlx::query_scalar("SELECT value FROM secrets WHERE name = 'set_up_key'").fetch_optional(pool).await
+    sqlx::query_scalar("SELECT value FROM secrets WHERE name = 'set_up_key'")
+        .fetch_optional(pool)
+        .await
 }

@@ -97,19 +97,23 @@ impl Week {
     /// Reads the working hours and the closed days from `first` on.
     pub async fn load(pool: &PgPool, first: Day) -> Result<Self, sqlx::Error> {
         let mut week = Self::default();
-        let rows: Vec<(i16, i16, i16)> =
-            sqlx::query_as("SELECT weekday, from_min, to_min FROM working_hours ORDER BY weekday, from_min")
-                .fetch_all(pool)
-                .await?;
+        let rows: Vec<(i16, i16, i16)> = sqlx::query_as(
+            "SELECT weekday, from_min, to_min FROM working_hours ORDER BY weekday, from_min",
+        )
+        .fetch_all(pool)
+        .await?;
         for (weekday, from, to) in rows {
-            if let Some(day) = usize::try_from(weekday - 1).ok().and_then(|n| week.hours.get_mut(n)) {
+            if let Some(day) = usize::try_from(weekday - 1).ok().and_then(|n| week.hours.get_mut(n))
+            {
                 day.push((i32::from(from), i32::from(to)));
             }
         }
-        week.closed = sqlx::query_as("SELECT on_day, reason FROM closed_days WHERE on_day >= $1 ORDER BY on_day")
-            .bind(first)
-            .fetch_all(pool)
-            .await?;
+        week.closed = sqlx::query_as(
+            "SELECT on_day, reason FROM closed_days WHERE on_day >= $1 ORDER BY on_day",
+        )
+        .bind(first)
+        .fetch_all(pool)
+        .await?;
         Ok(week)
     }
 }

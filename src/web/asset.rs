@@ -57,7 +57,8 @@ pub async fn serve_asset(Path(name): Path<String>, headers: HeaderMap) -> Respon
         return StatusCode::NOT_FOUND.into_response();
     };
     let tag = format!("\"{}\"", MARKS[n]);
-    let known = headers.get(header::IF_NONE_MATCH).is_some_and(|seen| seen.as_bytes() == tag.as_bytes());
+    let known =
+        headers.get(header::IF_NONE_MATCH).is_some_and(|seen| seen.as_bytes() == tag.as_bytes());
     let lasting = [
         (header::CACHE_CONTROL, HeaderValue::from_static("public, max-age=31536000, immutable")),
         (header::ETAG, HeaderValue::from_str(&tag).unwrap_or(HeaderValue::from_static("\"\""))),

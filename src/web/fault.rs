@@ -27,7 +27,11 @@ impl Refused {
     /// The input is in the way, at a field.
     #[must_use]
     pub fn input(field: &'static str, message: impl Into<String>) -> Self {
-        Self { status: StatusCode::UNPROCESSABLE_ENTITY, message: message.into(), field: Some(field) }
+        Self {
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+            message: message.into(),
+            field: Some(field),
+        }
     }
 
     /// The same, pointing at a field.
@@ -128,7 +132,9 @@ impl IntoResponse for Fault {
                 let place = format!("/sign-in?next={}", crate::web::form::percent(&next));
                 crate::web::see_other(&place)
             }
-            Self::Refused(refused) => Self::page(refused.status, "That did not go", &refused.message),
+            Self::Refused(refused) => {
+                Self::page(refused.status, "That did not go", &refused.message)
+            }
             Self::Busy => {
                 let mut response = Self::page(
                     StatusCode::SERVICE_UNAVAILABLE,

@@ -128,7 +128,10 @@ impl Form {
     pub fn text(&mut self, name: &str, most: usize) -> String {
         let text: String = self.value(name).trim().replace('\0', "");
         if text.chars().count() > most {
-            self.wrong(name, format!("This is too long; {most} characters are the most that can be kept."));
+            self.wrong(
+                name,
+                format!("This is too long; {most} characters are the most that can be kept."),
+            );
         }
         text
     }
@@ -153,7 +156,8 @@ impl Form {
 
     /// A number within limits; `None` after noting what is wrong. Accepts a decimal comma.
     pub fn number(&mut self, name: &str, least: f64, most: f64) -> Option<f64> {
-        let typed = self.value(name).trim().replace(',', ".").replace(['\u{202f}', '\u{a0}', ' '], "");
+        let typed =
+            self.value(name).trim().replace(',', ".").replace(['\u{202f}', '\u{a0}', ' '], "");
         if typed.is_empty() {
             self.wrong(name, "A number is needed.");
             return None;
@@ -197,8 +201,15 @@ impl Form {
     }
 
     /// An exact decimal number with at most so many decimals, within limits.
-    pub fn decimal(&mut self, name: &str, least: Decimal, most: Decimal, decimals: u32) -> Option<Decimal> {
-        let typed = self.value(name).trim().replace(',', ".").replace(['\u{202f}', '\u{a0}', ' '], "");
+    pub fn decimal(
+        &mut self,
+        name: &str,
+        least: Decimal,
+        most: Decimal,
+        decimals: u32,
+    ) -> Option<Decimal> {
+        let typed =
+            self.value(name).trim().replace(',', ".").replace(['\u{202f}', '\u{a0}', ' '], "");
         let Ok(value) = Decimal::from_str(&typed) else {
             let message = if typed.is_empty() {
                 "A number is needed.".to_owned()
@@ -329,7 +340,8 @@ impl<'a> Input<'a> {
     #[must_use]
     pub fn options<V: ToString, W: ToString>(mut self, options: &[(V, W)]) -> Self {
         self.kind = "select";
-        self.options = options.iter().map(|(value, words)| (value.to_string(), words.to_string())).collect();
+        self.options =
+            options.iter().map(|(value, words)| (value.to_string(), words.to_string())).collect();
         self
     }
 
@@ -404,6 +416,10 @@ mod tests {
         assert_eq!(form.whole("n", 1, 9), None);
         assert_eq!(form.decimal("price", Decimal::ZERO, Decimal::TEN, 4), None);
         assert!(!form.good());
-        assert!(form.error("mass").is_some() && form.error("n").is_some() && form.error("price").is_some());
+        assert!(
+            form.error("mass").is_some()
+                && form.error("n").is_some()
+                && form.error("price").is_some()
+        );
     }
 }

@@ -5,7 +5,9 @@ use rust_decimal::{Decimal, RoundingStrategy};
 
 use crate::clock::{Day, Moment};
 use crate::web::Html;
-use foundry::quantity::{Celsius, Currency, GRAMS_PER_PENNYWEIGHT, GRAMS_PER_TROY_OUNCE, MM_PER_INCH};
+use foundry::quantity::{
+    Celsius, Currency, GRAMS_PER_PENNYWEIGHT, GRAMS_PER_TROY_OUNCE, MM_PER_INCH,
+};
 
 /// The units a studio reads in.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -136,7 +138,11 @@ impl Show {
     /// A duration in hours and minutes.
     #[must_use]
     pub fn minutes(&self, minutes: &i64) -> Html {
-        let (sign, whole) = if *minutes < 0 { ("\u{2212}", minutes.unsigned_abs()) } else { ("", minutes.unsigned_abs()) };
+        let (sign, whole) = if *minutes < 0 {
+            ("\u{2212}", minutes.unsigned_abs())
+        } else {
+            ("", minutes.unsigned_abs())
+        };
         let (hours, rest) = (whole / 60, whole % 60);
         if hours == 0 {
             return figure(&format!("{sign}{rest}"), "min");
@@ -181,6 +187,12 @@ impl Show {
         let this_year = self.now.day_in(&self.zone).0.year();
         let form = if day.0.year() == this_year { "%a %-d %b" } else { "%a %-d %b %Y" };
         day.0.strftime(form).to_string()
+    }
+
+    /// The day on which a moment falls in the studio.
+    #[must_use]
+    pub fn day_of(&self, moment: &Moment) -> String {
+        self.day(&moment.day_in(&self.zone))
     }
 
     /// A moment as day and time of the studio: `Wed 25 Nov 14:05`.

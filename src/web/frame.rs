@@ -46,7 +46,9 @@ impl Frame {
         let inside = if room == "/" {
             self.path == "/"
         } else {
-            self.path.strip_prefix(room).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+            self.path
+                .strip_prefix(room)
+                .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
         };
         Html::trusted(if inside { " aria-current=\"page\"".to_owned() } else { String::new() })
     }
@@ -60,6 +62,9 @@ impl Frame {
     /// A hidden field with a fresh key, for forms that are one button.
     #[must_use]
     pub fn once(&self) -> Html {
-        Html::trusted(format!("<input type=\"hidden\" name=\"once\" value=\"{}\">", uuid::Uuid::now_v7()))
+        Html::trusted(format!(
+            "<input type=\"hidden\" name=\"once\" value=\"{}\">",
+            uuid::Uuid::now_v7()
+        ))
     }
 }

@@ -21,7 +21,10 @@ pub async fn guard(request: Request, next: Next) -> Response {
         (header::REFERRER_POLICY, "same-origin"),
         (header::X_FRAME_OPTIONS, "DENY"),
         (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
-        (HeaderName::from_static("permissions-policy"), "camera=(self), microphone=(), geolocation=()"),
+        (
+            HeaderName::from_static("permissions-policy"),
+            "camera=(self), microphone=(), geolocation=()",
+        ),
     ];
     for (name, value) in closed {
         headers.insert(name, HeaderValue::from_static(value));

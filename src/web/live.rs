@@ -50,10 +50,10 @@ impl Live {
 }
 
 /// The changes that `wanted` lets through, as server-sent events.
-pub fn stream(
+pub fn stream<W: Fn(&str) -> bool + Send + 'static>(
     live: &Live,
-    wanted: impl Fn(&str) -> bool + Send + 'static,
-) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    wanted: W,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>> + use<W>> {
     let changes = BroadcastStream::new(live.subscribe()).filter_map(move |change| {
         // A listener that fell behind has missed something: let it look at everything.
         let topic = change.unwrap_or_else(|_| "all:".to_owned());

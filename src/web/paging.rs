@@ -48,6 +48,19 @@ impl PageLinks {
         Self { page: page.0.max(1), pages, rows, base: base.to_owned() }
     }
 
+    /// An address with a query of the fields that are not empty.
+    #[must_use]
+    pub fn base(path: &str, fields: &[(&str, &str)]) -> String {
+        let mut out = path.to_owned();
+        for (name, value) in fields.iter().filter(|(_, value)| !value.is_empty()) {
+            out.push(if out.contains('?') { '&' } else { '?' });
+            out.push_str(name);
+            out.push('=');
+            out.push_str(&crate::web::form::percent(value));
+        }
+        out
+    }
+
     /// The address of page `n`.
     #[must_use]
     pub fn to(&self, n: u32) -> String {

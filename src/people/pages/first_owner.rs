@@ -25,7 +25,10 @@ pub(crate) struct Key {
     key: String,
 }
 
-pub(crate) async fn show(State(app): State<App>, Query(Key { key }): Query<Key>) -> Result<Response, Fault> {
+pub(crate) async fn show(
+    State(app): State<App>,
+    Query(Key { key }): Query<Key>,
+) -> Result<Response, Fault> {
     if store::count(&app.pool).await? > 0 {
         return Ok(see_other("/sign-in"));
     }
@@ -44,7 +47,10 @@ pub(crate) async fn submit(State(app): State<App>, mut form: Form) -> Result<Res
     let now = app.clock.now();
     let expected = store::set_up_key(&app.pool).await?;
     if expected.is_none_or(|key| key != form.value("key").trim().as_bytes()) {
-        form.wrong("key", "This is not the key that the start printed. Look at the program's output.");
+        form.wrong(
+            "key",
+            "This is not the key that the start printed. Look at the program's output.",
+        );
     }
     let studio = form.needed("studio", 200);
     let name = form.needed("name", 200);

@@ -23,7 +23,8 @@ pub(crate) struct People {
 
 pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result<Response, Fault> {
     let people = store::list(&app.pool).await?;
-    Ok(People { frame: signed.frame, me: signed.person, people, form: Form::default() }.into_response())
+    Ok(People { frame: signed.frame, me: signed.person, people, form: Form::default() }
+        .into_response())
 }
 
 pub(crate) async fn add(
@@ -46,7 +47,15 @@ pub(crate) async fn add(
         match store::add(&mut *tx, &name, &login, role, &hash, signed.now).await {
             Ok(id) => {
                 let subject = format!("person:{id}");
-                audit::note(&mut tx, signed.now, Some(signed.person), "added", &subject, serde_json::json!({ "name": name })).await?;
+                audit::note(
+                    &mut tx,
+                    signed.now,
+                    Some(signed.person),
+                    "added",
+                    &subject,
+                    serde_json::json!({ "name": name }),
+                )
+                .await?;
                 tx.commit().await?;
                 return Ok(see_other("/people"));
             }
@@ -72,7 +81,15 @@ pub(crate) async fn leave(
     let mut tx = app.pool.begin().await?;
     if store::leave(&mut tx, id, signed.now).await? == 1 {
         store::close_sessions_of(&mut tx, id).await?;
-        audit::note(&mut tx, signed.now, Some(signed.person), "left", &format!("person:{id}"), serde_json::json!({})).await?;
+        audit::note(
+            &mut tx,
+            signed.now,
+            Some(signed.person),
+            "left",
+            &format!("person:{id}"),
+            serde_json::json!({}),
+        )
+        .await?;
     }
     tx.commit().await?;
     Ok(see_other("/people"))

@@ -21,7 +21,11 @@ pub(crate) async fn show(signed: Signed) -> OwnPassword {
     OwnPassword { frame: signed.frame, form: Form::default() }
 }
 
-pub(crate) async fn submit(State(app): State<App>, signed: Signed, mut form: Form) -> Result<Response, Fault> {
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
     let now_hash = store::find_hash(&app.pool, signed.person).await?;
     if !password::is_right(form.value("current").to_owned(), Some(now_hash)).await {
         form.wrong("current", "This is not your password.");

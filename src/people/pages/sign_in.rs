@@ -33,10 +33,17 @@ pub(crate) struct Next {
 
 /// Only places of our own are gone to after signing in.
 fn own_place(next: &str) -> &str {
-    if next.starts_with('/') && !next.starts_with("//") && !next.contains('\\') { next } else { "/" }
+    if next.starts_with('/') && !next.starts_with("//") && !next.contains('\\') {
+        next
+    } else {
+        "/"
+    }
 }
 
-pub(crate) async fn show(State(app): State<App>, Query(Next { next }): Query<Next>) -> Result<Response, Fault> {
+pub(crate) async fn show(
+    State(app): State<App>,
+    Query(Next { next }): Query<Next>,
+) -> Result<Response, Fault> {
     if store::count(&app.pool).await? == 0 {
         return Ok(see_other("/first-owner"));
     }

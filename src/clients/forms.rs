@@ -1,0 +1,33 @@
+//! What people type about a client.
+
+use crate::web::Form;
+
+/// A client as typed, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct ClientForm {
+    pub(super) name: String,
+    pub(super) email: String,
+    pub(super) phone: String,
+    pub(super) address: String,
+    pub(super) note: String,
+}
+
+impl ClientForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let name = form.needed("name", 200);
+        let email = form.line("email", 200);
+        if !email.is_empty()
+            && !email.split_once('@').is_some_and(|(to, at)| !to.is_empty() && at.contains('.'))
+        {
+            form.wrong(
+                "email",
+                "This does not look like an e-mail address; leave it empty if there is none.",
+            );
+        }
+        let phone = form.line("phone", 60);
+        let address = form.text("address", 1000);
+        let note = form.text("note", 4000);
+        form.good().then_some(Self { name, email, phone, address, note })
+    }
+}

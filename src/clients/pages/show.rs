@@ -1,0 +1,92 @@
+//! One client: what is known, and their orders.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::clients::forms::ClientForm;
+use crate::clients::view::{self, OrderRow};
+use crate::clients::{Client, Clients, actions};
+use crate::db::once::{self, Begun};
+use crate::id::ClientId;
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "clients/show.html")]
+pub(crate) struct ShowClient {
+    frame: Frame,
+    id: ClientId,
+    name: String,
+    version: i64,
+    orders: Vec<OrderRow>,
+    form: Form,
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    id: ClientId,
+    form: Option<Form>,
+) -> Result<ShowClient, Fault> {
+    let client = view::load(&app.pool, id).await?;
+    let orders = view::orders_of(&app.pool, id).await?;
+    let form = form.unwrap_or_else(|| {
+        Form::filled([
+            ("name", client.name.clone()),
+            ("email", client.email.clone()),
+            ("phone", client.phone.clone()),
+            ("address", client.address.clone()),
+            ("note", client.note.clone()),
+        ])
+    });
+    let frame = signed.frame.clone();
+    Ok(ShowClient {
+        frame,
+        id: client.id,
+        name: client.name,
+        version: client.version,
+        orders,
+        form,
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<ClientId>,
+) -> Result<ShowClient, Fault> {
+    page(&app, &signed, id, None).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<ClientId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let Some(client) = ClientForm::read(&mut form) else {
+        let page = page(&app, &signed, id, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::change(&mut work.tx, &signed, id, &client, seen).await {
+        Ok(()) => {}
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, id, Some(form)).await?;
+            return Ok((refused.status, page).into_response());
+        }
+        Err(fault) => return Err(fault),
+    }
+    let place = Client(id).to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

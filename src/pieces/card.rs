@@ -1,0 +1,318 @@
+//! The route card: a piece's row, with one box for each stage.
+
+use sqlx::postgres::PgRow;
+use sqlx::{FromRow, PgPool, QueryBuilder, Row};
+
+use super::model::{Stage, Standing};
+use crate::clock::{Day, Moment};
+use crate::id::{AttemptId, FileId, OrderId, PieceId};
+
+/// How a box of the route card looks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BoxState {
+    /// The stage is still to come.
+    ToCome,
+    /// The piece waits for this stage.
+    Waiting,
+    /// The stage is under way.
+    InHand,
+    /// The stage is done.
+    Done,
+    /// The attempt failed here.
+    Failed,
+}
+
+impl BoxState {
+    /// The word beside the mark, and the class that draws it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::ToCome => "to come",
+            Self::Waiting => "waiting",
+            Self::InHand => "in hand",
+            Self::Done => "done",
+            Self::Failed => "failed",
+        }
+    }
+
+    /// The class name in the style sheet.
+    #[must_use]
+    pub const fn class(self) -> &'static str {
+        match self {
+            Self::ToCome => "to-come",
+            Self::Waiting => "waiting",
+            Self::InHand => "in-hand",
+            Self::Done => "done",
+            Self::Failed => "failed",
+        }
+    }
+}
+
+/// One box.
+#[derive(Clone, Debug)]
+pub struct CardBox {
+    /// Which stage.
+    pub stage: Stage,
+    /// How it stands.
+    pub state: BoxState,
+    /// When it began or ended.
+    pub at: Option<Moment>,
+    /// The batch it happened in.
+    pub batch: Option<String>,
+}
+
+impl CardBox {
+    /// The batch in the trade's words, such as `plate 41`.
+    #[must_use]
+    pub fn batch_words(&self) -> Option<String> {
+        let batch = self.batch.as_deref()?;
+        Some(batch.replacen(':', " ", 1))
+    }
+}
+
+/// A piece as it is shown in lists.
+#[derive(Clone, Debug)]
+pub struct RouteCard {
+    /// The piece.
+    pub piece: PieceId,
+    /// The attempt shown: the one under way, or the last.
+    pub attempt: AttemptId,
+    /// `1042-3`.
+    pub label: String,
+    /// Its order.
+    pub order: OrderId,
+    /// Its order's number.
+    pub order_number: i32,
+    /// What the order is called.
+    pub order_title: String,
+    /// For whom.
+    pub client: String,
+    /// What it is.
+    pub design: String,
+    /// The design's number.
+    pub design_number: i32,
+    /// Its picture.
+    pub picture: Option<FileId>,
+    /// In which alloy.
+    pub alloy: String,
+    /// Which attempt is under way.
+    pub attempt_n: i32,
+    /// Where it is.
+    pub stage: Stage,
+    /// How it stands there.
+    pub standing: Standing,
+    /// When the order is due.
+    pub due_on: Option<Day>,
+    /// The id of its last event; forms carry it.
+    pub version: i64,
+    /// The six boxes.
+    pub boxes: Vec<CardBox>,
+}
+
+impl RouteCard {
+    /// Where the piece is, in words.
+    #[must_use]
+    pub fn words(&self) -> String {
+        super::State { attempt_n: self.attempt_n, stage: self.stage, standing: self.standing }
+            .words()
+    }
+
+    /// The address of its page.
+    #[must_use]
+    pub fn path(&self) -> String {
+        format!("/pieces/{}", self.label)
+    }
+}
+
+/// Which pieces are wanted.
+#[derive(Clone, Debug, Default)]
+pub struct Filter {
+    /// Of one order.
+    pub order: Option<OrderId>,
+    /// At one stage.
+    pub stage: Option<Stage>,
+    /// Standing in one of these ways; empty for all.
+    pub standing: Vec<Standing>,
+    /// One piece.
+    pub label: Option<String>,
+    /// These attempts.
+    pub attempts: Option<Vec<AttemptId>>,
+    /// Label, client, order or design containing this.
+    pub search: String,
+    /// Orders due before today.
+    pub late_on: Option<Day>,
+    /// Most urgent first instead of last changed first.
+    pub by_due: bool,
+}
+
+/// Route cards as a list, and how many there are in all.
+#[derive(Clone, Debug, Default)]
+pub struct Cards {
+    /// The cards of this page.
+    pub cards: Vec<RouteCard>,
+    /// How many match.
+    pub rows: i64,
+}
+
+const FROM: &str = " FROM pieces p
+    JOIN orders o ON o.id = p.order_id
+    JOIN clients c ON c.id = o.client_id
+    JOIN order_lines l ON l.id = p.order_line_id
+    JOIN design_versions v ON v.id = l.design_version_id
+    JOIN designs d ON d.id = v.design_id
+    JOIN alloys a ON a.id = l.alloy_id
+    WHERE true";
+
+impl Cards {
+    /// Finds the cards of a page of `size`, starting at `offset`.
+    pub async fn find(
+        pool: &PgPool,
+        filter: &Filter,
+        size: i64,
+        offset: i64,
+    ) -> Result<Self, sqlx::Error> {
+        let mut count = QueryBuilder::new("SELECT count(*)");
+        count.push(FROM);
+        narrow(&mut count, filter);
+        let rows: i64 = count.build_query_scalar().fetch_one(pool).await?;
+
+        let mut list = QueryBuilder::new(
+            "SELECT p.id, p.label, p.order_id, p.attempt_n, p.stage::text AS stage, p.standing, p.version,
+                    o.number AS order_number, o.title, o.due_on, c.name AS client, d.name AS design,
+                    d.number AS design_number, v.picture_id, a.name AS alloy,
+                    (SELECT t.id FROM attempts t WHERE t.piece_id = p.id
+                      ORDER BY (t.ended_at IS NULL) DESC, t.ended_at DESC LIMIT 1) AS attempt",
+        );
+        list.push(FROM);
+        narrow(&mut list, filter);
+        list.push(if filter.by_due {
+            " ORDER BY o.due_on ASC NULLS LAST, o.number, p.n"
+        } else {
+            " ORDER BY p.changed_at DESC, p.id"
+        });
+        list.push(" LIMIT ").push_bind(size).push(" OFFSET ").push_bind(offset);
+        let mut cards: Vec<RouteCard> = list.build_query_as().fetch_all(pool).await?;
+        fill_boxes(pool, &mut cards).await?;
+        Ok(Self { cards, rows })
+    }
+}
+
+fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
+    if let Some(order) = filter.order {
+        query.push(" AND p.order_id = ").push_bind(order);
+    }
+    if let Some(stage) = filter.stage {
+        query.push(" AND p.stage = ").push_bind(stage.name());
+    }
+    if !filter.standing.is_empty() {
+        let words: Vec<String> =
+            filter.standing.iter().map(|standing| word(*standing).to_owned()).collect();
+        query.push(" AND p.standing = ANY(").push_bind(words).push(")");
+    }
+    if let Some(label) = &filter.label {
+        query.push(" AND p.label = ").push_bind(label.clone());
+    }
+    if let Some(attempts) = &filter.attempts {
+        query
+            .push(" AND EXISTS (SELECT 1 FROM attempts t WHERE t.piece_id = p.id AND t.id = ANY(")
+            .push_bind(attempts.clone())
+            .push("))");
+    }
+    if let Some(day) = filter.late_on {
+        query.push(" AND o.due_on < ").push_bind(day);
+    }
+    let search = filter.search.trim();
+    if !search.is_empty() {
+        let escaped = search.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
+        let like = format!("%{escaped}%");
+        query.push(" AND (p.label ILIKE ").push_bind(like.clone());
+        for column in ["c.name", "o.title", "d.name", "a.name"] {
+            query.push(" OR ").push(column).push(" ILIKE ").push_bind(like.clone());
+        }
+        query.push(")");
+    }
+}
+
+const fn word(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Waiting => "waiting",
+        Standing::InHand => "in_hand",
+        Standing::Ready => "ready",
+        Standing::HandedOver => "handed_over",
+        Standing::Cancelled => "cancelled",
+    }
+}
+
+impl<'r> FromRow<'r, PgRow> for RouteCard {
+    fn from_row(row: &'r PgRow) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            piece: row.try_get("id")?,
+            attempt: row.try_get("attempt")?,
+            label: row.try_get("label")?,
+            order: row.try_get("order_id")?,
+            order_number: row.try_get("order_number")?,
+            order_title: row.try_get("title")?,
+            client: row.try_get("client")?,
+            design: row.try_get("design")?,
+            design_number: row.try_get("design_number")?,
+            picture: row.try_get("picture_id")?,
+            alloy: row.try_get("alloy")?,
+            attempt_n: row.try_get("attempt_n")?,
+            stage: row.try_get("stage")?,
+            standing: row.try_get("standing")?,
+            due_on: row.try_get("due_on")?,
+            version: row.try_get("version")?,
+            boxes: Vec::new(),
+        })
+    }
+}
+
+#[derive(FromRow)]
+struct BoxRow {
+    attempt_id: AttemptId,
+    stage: Stage,
+    entered_at: Option<Moment>,
+    finished_at: Option<Moment>,
+    failed_at: Option<Moment>,
+    batch: Option<String>,
+}
+
+async fn fill_boxes(pool: &PgPool, cards: &mut [RouteCard]) -> Result<(), sqlx::Error> {
+    let attempts: Vec<AttemptId> = cards.iter().map(|card| card.attempt).collect();
+    let rows: Vec<BoxRow> = sqlx::query_as(
+        "SELECT attempt_id, stage::text AS stage, entered_at, finished_at, failed_at, batch
+         FROM attempt_stages WHERE attempt_id = ANY($1)",
+    )
+    .bind(attempts)
+    .fetch_all(pool)
+    .await?;
+    for card in cards {
+        card.boxes = Stage::ALL
+            .into_iter()
+            .map(|stage| {
+                let row =
+                    rows.iter().find(|row| row.attempt_id == card.attempt && row.stage == stage);
+                box_of(card, stage, row)
+            })
+            .collect();
+    }
+    Ok(())
+}
+
+fn box_of(card: &RouteCard, stage: Stage, row: Option<&BoxRow>) -> CardBox {
+    let here = card.stage == stage && card.standing == Standing::Waiting;
+    let Some(row) = row else {
+        let state = if here { BoxState::Waiting } else { BoxState::ToCome };
+        return CardBox { stage, state, at: None, batch: None };
+    };
+    let (state, at) = match (row.failed_at, row.finished_at, row.entered_at) {
+        (Some(at), ..) => (BoxState::Failed, Some(at)),
+        (None, Some(at), _) => (BoxState::Done, Some(at)),
+        (None, None, at) if card.stage == stage && card.standing == Standing::InHand => {
+            (BoxState::InHand, at)
+        }
+        (None, None, _) if here => (BoxState::Waiting, None),
+        (None, None, at) => (BoxState::ToCome, at),
+    };
+    CardBox { stage, state, at, batch: row.batch.clone() }
+}

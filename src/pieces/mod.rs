@@ -1,0 +1,14 @@
+//! Pieces: what walks through the six stages, attempt by attempt.
+//!
+//! What happened to a piece is kept as events that are only ever added. What
+//! follows from them (stage, standing, the boxes of the route card) is decided
+//! in [`model`], in one place, and written in the same transaction.
+
+mod actions;
+mod card;
+mod model;
+mod store;
+
+pub use actions::{Act, ActFault, Recorded, create_for_order, record, undo};
+pub use card::{BoxState, CardBox, Cards, Filter, RouteCard};
+pub use model::{Happening, PieceRefusal, Stage, Standing, State};

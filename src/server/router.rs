@@ -1,0 +1,73 @@
+//! All addresses, and what surrounds every request.
+
+use std::time::Duration;
+
+use axum::extract::DefaultBodyLimit;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use axum::{Router, middleware};
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
+use tower_http::csrf::CsrfLayer;
+use tower_http::timeout::TimeoutLayer;
+use tower_http::trace::TraceLayer;
+
+use crate::people::Signed;
+use crate::web::{App, Fault, guard, serve_asset, stream};
+use crate::{clients, desk, people};
+
+/// Forms are small; only the upload of models and photos is given more.
+const FORM_BYTES: usize = 1 << 20;
+
+/// The whole program as one service.
+pub fn router(app: App) -> Router {
+    let pages = Router::new()
+        .merge(desk::router())
+        .merge(people::router())
+        .merge(clients::router())
+        .route("/static/{*name}", get(serve_asset))
+        .route("/healthy", get(healthy))
+        .fallback(|| async { Fault::NotFound })
+        // A page that takes so long has met something that will not end.
+        .layer(TimeoutLayer::with_status_code(
+            StatusCode::SERVICE_UNAVAILABLE,
+            Duration::from_secs(120),
+        ))
+        .layer(
+            CompressionLayer::new().compress_when(
+                DefaultPredicate::new()
+                    .and(NotForContentType::const_new("text/event-stream"))
+                    .and(NotForContentType::const_new("font/")),
+            ),
+        );
+    Router::new()
+        .route("/live", get(live))
+        .merge(pages)
+        .layer(DefaultBodyLimit::max(FORM_BYTES))
+        .layer(CsrfLayer::new())
+        .layer(CatchPanicLayer::custom(|panic: Box<dyn std::any::Any + Send>| {
+            let text = panic
+                .downcast_ref::<&str>()
+                .map(|text| (*text).to_owned())
+                .or_else(|| panic.downcast_ref::<String>().cloned())
+                .unwrap_or_default();
+            Fault::Unforeseen(format!("panic: {text}").into()).into_response()
+        }))
+        .layer(middleware::from_fn(guard))
+        .layer(TraceLayer::new_for_http())
+        .with_state(app)
+}
+
+/// Changes in the studio, for pages that are open.
+async fn live(State(app): State<App>, _signed: Signed) -> Response {
+    stream(&app.live, |_| true).into_response()
+}
+
+/// For health checks: the program answers, and so does its database.
+async fn healthy(State(app): State<App>) -> Result<&'static str, Fault> {
+    sqlx::query("SELECT 1").execute(&app.pool).await?;
+    Ok("healthy")
+}
