@@ -15,3 +15,4 @@ pub mod pieces;
 pub mod clients;
 pub mod desk;
 pub mod server;
+pub mod cli;

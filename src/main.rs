@@ -1,2 +1,7 @@
 //! Reads the arguments and sets the exit code.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    pourday::cli::run()
+}

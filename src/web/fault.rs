@@ -77,7 +77,7 @@ impl From<sqlx::Error> for Fault {
     fn from(error: sqlx::Error) -> Self {
         match &error {
             sqlx::Error::RowNotFound => Self::NotFound,
-            sqlx::Error::PoolTimedOut | sqlx::Error::PoolClosed | sqlx::Error::Io(_) => Self::Busy,
+            _ if crate::db::is_unavailable(&error) => Self::Busy,
             sqlx::Error::Database(db) => {
                 if let Some(message) = db.constraint().and_then(crate::db::constraint::meaning) {
                     return Self::Refused(Refused::conflict(message));

@@ -172,7 +172,7 @@ impl Folder {
         let text = format!(
             "process {}, started {}, on {host}\n{}\n",
             std::process::id(),
-            jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M UTC"),
+            crate::clock::Clock::system().now().0.strftime("%Y-%m-%d %H:%M UTC"),
             socket_dir.display()
         );
         let mut write = || {

@@ -1,0 +1,91 @@
+//! The command line: one file a command.
+
+mod person;
+mod serve;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::db::{DbRefusal, Source, default_data_dir};
+use crate::server::StartFault;
+
+/// Carries the orders of a small casting studio from the model to the finished piece.
+#[derive(Debug, Parser)]
+#[command(version, about)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve the studio to browsers
+    Serve(serve::Serve),
+    /// Add somebody who may sign in
+    AddPerson(person::AddPerson),
+}
+
+/// Which database a command works on.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Where {
+    /// The folder of Pourday's own database
+    #[arg(long, env = "POURDAY_DATA", default_value_os_t = default_data_dir())]
+    data: PathBuf,
+    /// Use this PostgreSQL server instead of Pourday's own
+    #[arg(long, env = "DATABASE_URL", hide_env_values = true)]
+    database_url: Option<String>,
+}
+
+impl Where {
+    pub(crate) fn source(&self) -> Source {
+        match &self.database_url {
+            Some(url) => Source::Url(url.clone()),
+            None => Source::Own(self.data.clone()),
+        }
+    }
+}
+
+/// Why a command failed; printed as one line.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum CliFault {
+    #[error(transparent)]
+    Db(#[from] DbRefusal),
+    #[error(transparent)]
+    Start(#[from] StartFault),
+    #[error("the database did not answer as expected: {0}")]
+    Database(#[from] sqlx::Error),
+    #[error("{0}")]
+    System(#[from] std::io::Error),
+    #[error("{0}")]
+    Refused(String),
+}
+
+/// Runs the command that the arguments name.
+#[must_use]
+pub fn run() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        Command::Serve(serve) => serve.run(),
+        Command::AddPerson(person) => person.run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(fault) => {
+            #[expect(
+                clippy::print_stderr,
+                reason = "the one place where a command says why it failed"
+            )]
+            {
+                eprintln!("pourday: {fault}");
+            }
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Runs a command's work on a runtime of its own.
+pub(crate) fn block_on<T>(work: impl Future<Output = Result<T, CliFault>>) -> Result<T, CliFault> {
+    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+}

@@ -1,0 +1,70 @@
+//! `pourday serve`
+
+use std::net::SocketAddr;
+
+use clap::Args;
+use tokio::signal::unix::{SignalKind, signal};
+use tracing_subscriber::EnvFilter;
+
+use super::{CliFault, Where, block_on};
+use crate::clock::Clock;
+use crate::db;
+use crate::server::{self, Config};
+
+#[derive(Args, Debug)]
+pub(crate) struct Serve {
+    #[command(flatten)]
+    place: Where,
+    /// The address to listen on
+    #[arg(long, env = "POURDAY_LISTEN", default_value = "127.0.0.1:7373")]
+    listen: SocketAddr,
+    /// Send cookies over TLS only; set it when a TLS proxy stands in front
+    #[arg(long, env = "POURDAY_SECURE_COOKIES")]
+    secure_cookies: bool,
+}
+
+impl Serve {
+    pub(crate) fn run(self) -> Result<(), CliFault> {
+        let config = Config { listen: self.listen, secure_cookies: self.secure_cookies };
+        block_on(serve(self.place, config, |address, key| {
+            say(&format!("Pourday is open at http://{address}/"));
+            if let Some(key) = key {
+                say(&format!("Nobody works here yet: http://{address}/first-owner?key={key}"));
+            }
+        }))
+    }
+}
+
+pub(super) fn say(line: &str) {
+    #[expect(clippy::print_stdout, reason = "what a start tells whoever started it")]
+    {
+        println!("{line}");
+    }
+}
+
+/// Opens the database, serves until told to stop, and closes the database after the last request.
+pub(super) async fn serve(
+    place: Where,
+    config: Config,
+    started: impl FnOnce(SocketAddr, Option<String>),
+) -> Result<(), CliFault> {
+    let filter =
+        EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,pourday=info"));
+    // A second logger in one process is a test's doing; the first one stays.
+    let _ =
+        tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    let database = db::connect(place.source()).await?;
+    db::migrate(&database.pool).await?;
+    let app = server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
+    let stop = async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+    };
+    let served = server::serve(app, &config, stop, started).await;
+    database.close().await?;
+    Ok(served?)
+}
