@@ -3,3 +3,4 @@
 pub(crate) mod cluster;
 pub(crate) mod database;
 pub(crate) mod digest;
+pub(crate) mod studio;

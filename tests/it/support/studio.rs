@@ -1,0 +1,194 @@
+//! A studio for a test: its own database, a clock that stands still, and people who make requests.
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, StatusCode, header};
+use pourday::clock::{Clock, Moment};
+use pourday::people::{self, Role};
+use pourday::server;
+use pourday::web::App;
+use tower::ServiceExt;
+
+use super::database::TestDatabase;
+
+/// Wednesday 25 November 2026, 10:00 in Berlin.
+pub(crate) const NOW: &str = "2026-11-25T09:00:00Z";
+
+/// The password of everybody in tests.
+pub(crate) const PASSWORD: &str = "three plain words";
+
+pub(crate) struct Studio {
+    pub(crate) db: TestDatabase,
+    pub(crate) app: App,
+    pub(crate) clock: Clock,
+    router: Router,
+}
+
+/// Somebody who makes requests: signed in, or a stranger.
+#[derive(Clone)]
+pub(crate) struct Actor {
+    router: Router,
+    cookie: Option<String>,
+}
+
+/// What came back.
+#[derive(Debug)]
+pub(crate) struct Answer {
+    pub(crate) status: StatusCode,
+    pub(crate) location: Option<String>,
+    pub(crate) body: String,
+}
+
+pub(crate) fn moment(text: &str) -> Moment {
+    Moment(text.parse().unwrap())
+}
+
+impl Studio {
+    /// A founded studio without anything in it.
+    pub(crate) async fn open() -> Self {
+        let db = TestDatabase::new().await;
+        let clock = Clock::set_at(moment(NOW));
+        let app = server::open(db.pool.clone(), clock.clone(), false).await.unwrap();
+        let mut conn = db.pool.acquire().await.unwrap();
+        pourday::studio::found(&mut conn, "Test Studio", "Europe/Berlin", "EUR").await.unwrap();
+        drop(conn);
+        let router = server::router(app.clone());
+        Self { db, app, clock, router }
+    }
+
+    /// Somebody who is not signed in.
+    pub(crate) fn stranger(&self) -> Actor {
+        Actor { router: self.router.clone(), cookie: None }
+    }
+
+    pub(crate) async fn owner(&self) -> Actor {
+        self.signed_in("owner", Role::Owner).await
+    }
+
+    pub(crate) async fn maker(&self) -> Actor {
+        self.signed_in("maker", Role::Maker).await
+    }
+
+    async fn signed_in(&self, login: &str, role: Role) -> Actor {
+        let hash = people::hash_password(PASSWORD.to_owned()).await.unwrap();
+        people::add(&self.db.pool, login, login, role, &hash, self.clock.now()).await.unwrap();
+        let stranger = self.stranger();
+        let answer = stranger
+            .send(
+                Request::post("/sign-in")
+                    .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+                    .body(Body::from(format!(
+                        "login={login}&password={}",
+                        PASSWORD.replace(' ', "+")
+                    )))
+                    .unwrap(),
+            )
+            .await;
+        let cookie = answer.1.expect("signing in sets a cookie");
+        Actor { cookie: Some(cookie), ..stranger }
+    }
+}
+
+impl Actor {
+    pub(crate) async fn get(&self, path: &str) -> Answer {
+        self.send(self.request("GET", path).body(Body::empty()).unwrap()).await.0
+    }
+
+    /// Posts a form; a key that makes it once is added unless `once` is among the fields.
+    pub(crate) async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let mut body = String::new();
+        for (name, value) in fields {
+            if !body.is_empty() {
+                body.push('&');
+            }
+            body.push_str(&escaped(name));
+            body.push('=');
+            body.push_str(&escaped(value));
+        }
+        let request = self
+            .request("POST", path)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body))
+            .unwrap();
+        self.send(request).await.0
+    }
+
+    /// Posts a form with files: `(field, file name, content)`.
+    pub(crate) async fn upload(
+        &self,
+        path: &str,
+        fields: &[(&str, &str)],
+        files: &[(&str, &str, &[u8])],
+    ) -> Answer {
+        const EDGE: &str = "------------------------pourday-test";
+        let mut body = Vec::new();
+        for (name, value) in fields {
+            body.extend(
+                format!(
+                    "--{EDGE}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
+                )
+                .bytes(),
+            );
+        }
+        for (field, name, content) in files {
+            body.extend(format!("--{EDGE}\r\nContent-Disposition: form-data; name=\"{field}\"; filename=\"{name}\"\r\nContent-Type: application/octet-stream\r\n\r\n").bytes());
+            body.extend_from_slice(content);
+            body.extend(b"\r\n");
+        }
+        body.extend(format!("--{EDGE}--\r\n").bytes());
+        let request = self
+            .request("POST", path)
+            .header(header::CONTENT_TYPE, format!("multipart/form-data; boundary={EDGE}"))
+            .body(Body::from(body))
+            .unwrap();
+        self.send(request).await.0
+    }
+
+    pub(crate) fn request(&self, method: &str, path: &str) -> axum::http::request::Builder {
+        let mut request =
+            Request::builder().method(method).uri(path).header(header::HOST, "studio.test");
+        if let Some(cookie) = &self.cookie {
+            request = request.header(header::COOKIE, cookie);
+        }
+        request
+    }
+
+    pub(crate) async fn send(&self, request: Request<Body>) -> (Answer, Option<String>) {
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let text = |name| {
+            response.headers().get(name).and_then(|value| value.to_str().ok()).map(str::to_owned)
+        };
+        let location = text(header::LOCATION);
+        let cookie =
+            text(header::SET_COOKIE).and_then(|cookie| cookie.split(';').next().map(str::to_owned));
+        let status = response.status();
+        let body = to_bytes(response.into_body(), 64 << 20).await.unwrap();
+        (Answer { status, location, body: String::from_utf8_lossy(&body).into_owned() }, cookie)
+    }
+}
+
+impl Answer {
+    /// Where a form led to.
+    pub(crate) fn led_to(&self) -> &str {
+        assert_eq!(self.status, StatusCode::SEE_OTHER, "{}", self.body);
+        self.location.as_deref().expect("a redirect names its place")
+    }
+
+    /// The page, which must have come with 200.
+    pub(crate) fn page(&self) -> &str {
+        assert_eq!(self.status, StatusCode::OK, "{}", self.body);
+        &self.body
+    }
+}
+
+fn escaped(text: &str) -> String {
+    text.bytes()
+        .map(|byte| {
+            if byte.is_ascii_alphanumeric() {
+                (byte as char).to_string()
+            } else {
+                format!("%{byte:02X}")
+            }
+        })
+        .collect()
+}
