@@ -10,6 +10,7 @@ pub mod plan;
 pub mod quantity;
 pub mod source;
 pub mod mesh;
+pub mod shapes;
 pub mod working;
 pub mod metal;
 pub mod investment;

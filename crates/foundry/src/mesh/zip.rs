@@ -197,7 +197,7 @@ pub(super) fn store(parts: &[(&str, &[u8])]) -> Option<Vec<u8>> {
 }
 
 /// The check sum of ZIP (ISO 3309, reflected polynomial 0xEDB88320).
-fn crc32(bytes: &[u8]) -> u32 {
+pub(super) fn crc32(bytes: &[u8]) -> u32 {
     const TABLE: [u32; 256] = {
         let mut table = [0; 256];
         let mut at = 0;
