@@ -12,6 +12,7 @@ pub mod audit;
 pub mod studio;
 pub mod people;
 pub mod pieces;
+pub mod metal;
 pub mod clients;
 pub mod desk;
 pub mod server;
