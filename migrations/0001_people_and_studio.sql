@@ -101,6 +101,8 @@ CREATE TABLE studio (
     deposit              numeric(6, 4) NOT NULL DEFAULT 0 CONSTRAINT studio_deposit CHECK (deposit BETWEEN 0 AND 1),
     quote_valid_days     integer NOT NULL DEFAULT 14 CONSTRAINT studio_quote_days CHECK (quote_valid_days BETWEEN 1 AND 365),
     metal_loss           numeric(6, 4) NOT NULL DEFAULT 0 CONSTRAINT studio_loss CHECK (metal_loss >= 0 AND metal_loss < 1),
+    button_share         numeric(6, 4) NOT NULL DEFAULT 0.12 CONSTRAINT studio_button CHECK (button_share >= 0 AND button_share < 2),
+    least_fresh          numeric(6, 4) NOT NULL DEFAULT 0.5 CONSTRAINT studio_fresh CHECK (least_fresh BETWEEN 0 AND 1),
     -- The one furnace and what surrounds a pour.
     load_min             integer NOT NULL DEFAULT 15 CONSTRAINT studio_load_min CHECK (load_min BETWEEN 1 AND 600),
     pour_min             integer NOT NULL DEFAULT 12 CONSTRAINT studio_pour_min CHECK (pour_min BETWEEN 1 AND 600),

@@ -84,7 +84,13 @@ CREATE TABLE flasks (
     powder_g         double precision CONSTRAINT flasks_powder CHECK (powder_g > 0),
     water_g          double precision CONSTRAINT flasks_water CHECK (water_g > 0),
     flask_c          double precision NOT NULL CONSTRAINT flasks_cast_at CHECK (flask_c >= 0 AND flask_c < 1500),
+    -- How charge, powder and water were reached, as it was when the tree was weighed.
+    charge_working     jsonb,
+    investment_working jsonb,
     weighed_at       timestamptz,
+    mix_started_at   timestamptz,
+    -- The steps of the mixing clock: [{name, start_min, end_min}].
+    mix_clock        jsonb,
     mixed_at         timestamptz,
     set_from_at      timestamptz,
     latest_start_at  timestamptz,

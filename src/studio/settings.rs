@@ -45,6 +45,10 @@ pub struct Settings {
     pub quote_valid_days: i32,
     /// Metal lost in melting and finishing, as a share.
     pub metal_loss: Decimal,
+    /// The button as a share of the metal on the tree.
+    pub button_share: Decimal,
+    /// The least share of fresh metal in a charge.
+    pub least_fresh: Decimal,
     /// Minutes of staff to load a kiln.
     pub load_min: i32,
     /// Minutes for a pour.
