@@ -13,9 +13,19 @@ pub(super) type Layout = Arc<[(f64, f64)]>;
 /// Answers whether flasks fit on floors, and remembers.
 #[derive(Debug, Clone)]
 pub(super) struct Floors {
-    floors: Vec<pack::Floor>,
+    floors: Vec<Known>,
     diameters_mm: Vec<f64>,
-    known: HashMap<(usize, Box<[u16]>), Option<Layout>>,
+}
+
+/// What is known of one floor.
+#[derive(Debug, Clone)]
+struct Known {
+    floor: pack::Floor,
+    answers: HashMap<Box<[u16]>, Option<Layout>>,
+    /// Sizes that were packed, none of them within another.
+    fitting: Vec<(Box<[u16]>, Layout)>,
+    /// Sizes that were not, none of them around another.
+    failing: Vec<Box<[u16]>>,
 }
 
 impl Floors {
@@ -28,33 +38,65 @@ impl Floors {
     ) -> Self {
         let floors = floors_mm
             .iter()
-            .map(|&(width_mm, depth_mm)| pack::Floor {
-                width_mm,
-                depth_mm,
-                between_mm: clearance.flask_mm,
-                wall_mm: clearance.wall_mm,
+            .map(|&(width_mm, depth_mm)| Known {
+                floor: pack::Floor {
+                    width_mm,
+                    depth_mm,
+                    between_mm: clearance.flask_mm,
+                    wall_mm: clearance.wall_mm,
+                },
+                answers: HashMap::new(),
+                fitting: Vec::new(),
+                failing: Vec::new(),
             })
             .collect();
-        Self { floors, diameters_mm, known: HashMap::new() }
+        Self { floors, diameters_mm }
     }
 
     /// Whether flasks of these sizes, in ascending order of number, were placed on the floor.
     ///
-    /// No is not a proof: it says that the search found no place.
+    /// No is not a proof: it says that the search found no places.
     pub(super) fn fit(&mut self, floor: usize, sizes: &[u16]) -> bool {
-        self.layout(floor, sizes).is_some()
+        match self.floors[floor].answers.get(sizes) {
+            Some(known) => known.is_some(),
+            None => self.layout(floor, sizes).is_some(),
+        }
     }
 
     /// Places for flasks of these sizes, in ascending order of number.
     pub(super) fn layout(&mut self, floor: usize, sizes: &[u16]) -> Option<Layout> {
-        // The key is built only when the answer is new: most questions repeat.
-        if let Some(known) = self.known.get(&(floor, sizes.into())) {
-            return known.clone();
+        let known = &mut self.floors[floor];
+        if let Some(answer) = known.answers.get(sizes) {
+            return answer.clone();
         }
-        let diameters: Vec<f64> =
-            sizes.iter().map(|&size| self.diameters_mm[usize::from(size)]).collect();
-        let found = self.floors[floor].pack(&diameters).map(Layout::from);
-        self.known.insert((floor, sizes.into()), found.clone());
-        found
+        let around = known.fitting.iter().find(|(packed, _)| within(sizes, packed));
+        let answer = if let Some((_, layout)) = around {
+            Some(Layout::from(&layout[..sizes.len()]))
+        } else if known.failing.iter().any(|failed| within(failed, sizes)) {
+            None
+        } else {
+            let diameters: Vec<f64> =
+                sizes.iter().map(|&size| self.diameters_mm[usize::from(size)]).collect();
+            let packed = known.floor.pack(&diameters).map(Layout::from);
+            match &packed {
+                Some(layout) => {
+                    known.fitting.retain(|(smaller, _)| !within(smaller, sizes));
+                    known.fitting.push((sizes.into(), layout.clone()));
+                }
+                None => {
+                    known.failing.retain(|larger| !within(sizes, larger));
+                    known.failing.push(sizes.into());
+                }
+            }
+            packed
+        };
+        known.answers.insert(sizes.into(), answer.clone());
+        answer
     }
+}
+
+/// Whether each of some circles has its own circle at least as large among
+/// others; sizes are numbered from the largest and ascending.
+fn within(some: &[u16], others: &[u16]) -> bool {
+    some.len() <= others.len() && some.iter().zip(others).all(|(one, other)| one >= other)
 }

@@ -124,6 +124,27 @@ impl Draft {
         floors.fit(model.kilns[self.kiln].floor, sizes)
     }
 
+    /// Whether the load could run, everything else out of the way: kiln,
+    /// families, start window, span of pours, floor.
+    pub(super) fn possible(&self, model: &Model, floors: &mut Floors, units: &[Unit]) -> bool {
+        let in_kiln = |&unit: &UnitNo| units[usize::from(unit)].kilns >> self.kiln & 1 == 1;
+        if self.families & self.clashes != 0
+            || self.exactly.unwrap_or(self.from) > self.latest
+            || self.exactly.is_some_and(|start| start < self.from)
+            || !self.units.iter().all(in_kiln)
+        {
+            return false;
+        }
+        let temp_c = |flask: &FlaskNo| model.flasks[usize::from(*flask)].temp_c;
+        if let (Some(hottest), Some(coldest)) = (self.order.first(), self.order.last()) {
+            let cooling = model.cooling(self.kiln, temp_c(hottest), temp_c(coldest));
+            if (self.order.len() as Min - 1) * model.pour_min + cooling > model.span_min {
+                return false;
+            }
+        }
+        floors.fit(model.kilns[self.kiln].floor, &self.sizes)
+    }
+
     /// What to ask the board for.
     pub(super) fn wanted(&self) -> Wanted<'_> {
         Wanted {

@@ -1,5 +1,6 @@
 //! Looks for a good plan.
 
+mod anneal;
 mod board;
 mod draft;
 mod schedule;
@@ -9,6 +10,8 @@ use super::floor::Floors;
 use super::model::Model;
 use super::outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, Unplanned};
 use super::problem::Problem;
+use anneal::{Line, Worth};
+use board::{Board, Timing, Wanted};
 use draft::{Unit, UnitNo};
 use schedule::Schedule;
 
@@ -75,9 +78,56 @@ pub fn solve(
         }
     }
     let schedule = construct(&model, &mut floors, &units);
-    let best = schedule.cost().objective();
-    watch(&Progress { steps: options.most_steps.unwrap_or(0), best, bound: Bound::default() });
+    let schedule = improve(schedule, &mut floors, &units, options, watch);
     Ok(written(problem, &mut floors, &model, schedule, unplanned))
+}
+
+/// Anneals from a first schedule until the time is used up; the best schedule seen.
+fn improve<'m>(
+    first: Schedule<'m>,
+    floors: &mut Floors,
+    units: &[Unit],
+    options: &Options,
+    watch: &mut dyn FnMut(&Progress) -> Control,
+) -> Schedule<'m> {
+    let mut best = first;
+    let mut best_cost = best.cost();
+    let mut steps = 0;
+    let mut used = 0.0;
+    let rounds = 4.0;
+    let mut round = 0;
+    let mut line = Line::new(&best, units.len(), options.seed);
+    while used < 1.0 {
+        let within: f64 = (used * rounds) % 1.0;
+        if (used * rounds) as i32 != round {
+            round = (used * rounds) as i32;
+            line = Line::new(&best, units.len(), options.seed.wrapping_add(round as u64));
+        }
+        let worth = Worth {
+            load: 300.0 * (0.5f64 / 300.0).powf(within),
+            makespan: 0.01 * (0.01f64).powf(within),
+            warmth: 150.0 * (0.1f64 / 150.0).powf(within),
+        };
+        for _ in 0..64 {
+            if line.step(floors, units, &worth) {
+                let cost = line.cost();
+                if cost < best_cost {
+                    best_cost = cost;
+                    best = line.schedule();
+                }
+            }
+            steps += 1;
+        }
+        let progress = Progress { steps, best: best_cost.objective(), bound: Bound::default() };
+        match watch(&progress) {
+            Control::Stop => break,
+            Control::Go { used: share } => used = share.max(0.0),
+        }
+        if let Some(most) = options.most_steps {
+            used = used.max(steps as f64 / most as f64);
+        }
+    }
+    best
 }
 
 /// Why a flask cannot be planned even alone.
@@ -102,19 +152,48 @@ fn refusal(problem: &Problem, model: &Model, number: u16) -> Option<Reason> {
         let needed = given.diameter_mm + 2.0 * problem.clearance.wall_mm;
         return Some(Reason::TooWide { needed_mm: needed.ceil() as i64 });
     }
-    let unit = [Unit::new(model, vec![number])];
-    let mut alone = Schedule::new(model);
-    for kiln in (0..model.kilns.len()).filter(|&kiln| flask.may_use(kiln)) {
-        if alone.add(draft::Draft::new(model, &unit, kiln, 0)) {
-            if alone.cost().broken == 0 {
-                return None;
-            }
-            alone.remove(0);
-        }
+    if can_run(model, number) {
+        return None;
     }
     Some(Reason::NoStart {
         from_min: flask.ready.into(),
         to_min: flask.latest.min(model.horizon).into(),
+    })
+}
+
+/// Whether a flask can be poured in time when nothing else is in the way,
+/// alone or in the longer programme of another flask it may share a load with:
+/// a longer burnout may end in working hours when its own does not.
+fn can_run(model: &Model, number: u16) -> bool {
+    let flask = &model.flasks[usize::from(number)];
+    let board = Board::new(model);
+    let mut timing = Timing::default();
+    let mut programmes = vec![flask.programme];
+    for other in &model.flasks {
+        let compatible = model.clashes[usize::from(flask.family)] >> other.family & 1 == 0;
+        if compatible && other.programme > flask.programme {
+            programmes.push(other.programme);
+        }
+    }
+    programmes.sort_unstable();
+    programmes.dedup();
+    programmes.into_iter().any(|programme| {
+        (0..model.kilns.len()).filter(|&kiln| flask.may_use(kiln)).any(|kiln| {
+            let wanted = Wanted {
+                kiln,
+                programme,
+                from: flask
+                    .ready
+                    .max(model.kilns[kiln].available)
+                    .max(flask.kiln_from.get(kiln).copied().unwrap_or(0)),
+                exactly: None,
+                under_way: false,
+                order: &[number],
+            };
+            board.earliest(&wanted, &mut timing)
+                && timing.start <= flask.latest
+                && timing.pours[0] + model.pour_min <= model.horizon
+        })
     })
 }
 

@@ -1,0 +1,466 @@
+//! Simulated annealing over loads: who is in them, in which kiln, and in which
+//! order they claim kilns, furnace and ramps.
+
+use crate::plan::floor::Floors;
+use crate::plan::model::Model;
+use crate::plan::random::Random;
+
+use super::board::{Board, Timing};
+use super::draft::{Draft, Unit, UnitNo};
+use super::schedule::{Cost, Schedule, cost_of};
+
+/// How much a load and a minute of makespan count against a minute of weighted tardiness.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Worth {
+    pub(super) load: f64,
+    pub(super) makespan: f64,
+    /// Differences of this size are accepted one time in e.
+    pub(super) warmth: f64,
+}
+
+/// A list of loads, each of which takes the earliest time left by those before it.
+#[derive(Debug, Clone)]
+pub(super) struct Line<'m> {
+    board: Board<'m>,
+    /// Loads with their times and costs; free places are kept for the next load.
+    pool: Vec<Entry>,
+    free: Vec<usize>,
+    /// Numbers of the loads in the pool, in the order in which they choose.
+    list: Vec<usize>,
+    /// The load of each unit.
+    home: Vec<usize>,
+    units_here: Vec<UnitNo>,
+    random: Random,
+    saved: Vec<(usize, Draft)>,
+    saved_list: Vec<usize>,
+    undone: Vec<(usize, Timing, Cost)>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Entry {
+    draft: Draft,
+    timing: Timing,
+    cost: Cost,
+}
+
+const NOWHERE: usize = usize::MAX;
+
+impl<'m> Line<'m> {
+    /// A line of the loads of a schedule, in order of their starts.
+    pub(super) fn new(schedule: &Schedule<'m>, unit_count: usize, seed: u64) -> Self {
+        let model = schedule.board.model;
+        let mut line = Self {
+            board: Board::new(model),
+            pool: Vec::new(),
+            free: Vec::new(),
+            list: Vec::new(),
+            home: vec![NOWHERE; unit_count],
+            units_here: Vec::new(),
+            random: Random::new(seed),
+            saved: Vec::new(),
+            saved_list: Vec::new(),
+            undone: Vec::new(),
+        };
+        let mut loads: Vec<_> = schedule.loads.iter().collect();
+        loads.sort_by_key(|(draft, timing)| (draft.exactly.is_none(), timing.start, draft.kiln));
+        for (number, (draft, _)) in loads.into_iter().enumerate() {
+            for &unit in &draft.units {
+                line.home[usize::from(unit)] = number;
+                line.units_here.push(unit);
+            }
+            line.pool.push(Entry { draft: draft.clone(), ..Entry::default() });
+            line.list.push(number);
+        }
+        line.place_from(0, f64::INFINITY, &Worth { load: 0.0, makespan: 0.0, warmth: 1.0 });
+        line
+    }
+
+    /// The schedule as it stands.
+    pub(super) fn schedule(&self) -> Schedule<'m> {
+        Schedule {
+            board: self.board.clone(),
+            loads: self
+                .list
+                .iter()
+                .map(|&number| (self.pool[number].draft.clone(), self.pool[number].timing.clone()))
+                .collect(),
+        }
+    }
+
+    pub(super) fn cost(&self) -> Cost {
+        let mut total = Cost::default();
+        for &number in &self.list {
+            total.add(&self.pool[number].cost);
+        }
+        total
+    }
+
+    fn model(&self) -> &'m Model {
+        self.board.model
+    }
+
+    /// Places the loads from a position of the list on; false, with some of
+    /// them placed, when one has no time or the cost passes the limit.
+    fn place_from(&mut self, position: usize, limit: f64, worth: &Worth) -> bool {
+        let model = self.model();
+        let mut total = Cost::default();
+        for &number in &self.list[..position] {
+            total.add(&self.pool[number].cost);
+        }
+        for at in position..self.list.len() {
+            let entry = &mut self.pool[self.list[at]];
+            if !self.board.earliest(&entry.draft.wanted(), &mut entry.timing) {
+                self.list.truncate(at);
+                return false;
+            }
+            self.board.enter(
+                entry.draft.kiln,
+                entry.draft.wanted().programme,
+                &entry.draft.order,
+                &entry.timing,
+            );
+            entry.cost = cost_of(model, &entry.draft, &entry.timing);
+            total.add(&entry.cost);
+            if total.scalar(worth) > limit {
+                self.list.truncate(at + 1);
+                return false;
+            }
+        }
+        true
+    }
+
+    /// One random change, kept or not.
+    pub(super) fn step(&mut self, floors: &mut Floors, units: &[Unit], worth: &Worth) -> bool {
+        self.saved.clear();
+        self.saved_list.clear();
+        self.saved_list.extend_from_slice(&self.list);
+        let before = self.cost().scalar(worth);
+        let limit = before - worth.warmth * (1.0 - self.random.unit()).ln();
+        let Some(first) = self.change(floors, units) else {
+            self.restore_drafts();
+            return false;
+        };
+        self.undone.clear();
+        for at in (first..self.saved_list.len()).rev() {
+            let number = self.saved_list[at];
+            let kiln = self
+                .saved
+                .iter()
+                .find(|one| one.0 == number)
+                .map_or(self.pool[number].draft.kiln, |one| one.1.kiln);
+            let entry = &mut self.pool[number];
+            self.board.lift(kiln, &entry.timing);
+            self.undone.push((number, std::mem::take(&mut entry.timing), entry.cost));
+        }
+        if self.place_from(first, limit, worth) {
+            self.settle();
+            return true;
+        }
+        for &number in &self.list[first..] {
+            let entry = &self.pool[number];
+            self.board.lift(entry.draft.kiln, &entry.timing);
+        }
+        self.restore_drafts();
+        while let Some((number, timing, cost)) = self.undone.pop() {
+            let entry = &mut self.pool[number];
+            entry.timing = timing;
+            entry.cost = cost;
+            self.board.enter(
+                entry.draft.kiln,
+                entry.draft.wanted().programme,
+                &entry.draft.order,
+                &entry.timing,
+            );
+        }
+        false
+    }
+
+    /// After a change that is kept: where each unit is now, and which places are free.
+    fn settle(&mut self) {
+        for &(number, _) in &self.saved {
+            if self.pool[number].draft.units.is_empty() {
+                self.free.push(number);
+            }
+            for &unit in &self.pool[number].draft.units {
+                self.home[usize::from(unit)] = number;
+            }
+        }
+    }
+
+    fn restore_drafts(&mut self) {
+        while let Some((number, draft)) = self.saved.pop() {
+            if draft.units.is_empty() {
+                self.free.push(number);
+            }
+            self.pool[number].draft = draft;
+        }
+        self.list.clear();
+        self.list.extend_from_slice(&self.saved_list);
+    }
+
+    fn position(&self, number: usize) -> usize {
+        self.list.iter().position(|&one| one == number).unwrap_or(0)
+    }
+
+    /// Changes members of a load, remembering what it was.
+    fn alter(&mut self, units: &[Unit], number: usize, change: impl FnOnce(&mut Draft)) {
+        let model = self.model();
+        let draft = &mut self.pool[number].draft;
+        if !self.saved.iter().any(|one| one.0 == number) {
+            self.saved.push((number, draft.clone()));
+        }
+        change(draft);
+        draft.derive(model, units);
+    }
+
+    /// Whether a load could run; when it does not fit its kiln another is tried.
+    fn possible(&mut self, floors: &mut Floors, units: &[Unit], number: usize) -> bool {
+        let model = self.model();
+        let draft = &self.pool[number].draft;
+        if draft.possible(model, floors, units) {
+            return true;
+        }
+        if draft.exactly.is_some() || model.kilns.len() < 2 {
+            return false;
+        }
+        let shift = 1 + self.random.below(model.kilns.len() - 1);
+        let kiln = (draft.kiln + shift) % model.kilns.len();
+        self.alter(units, number, |draft| draft.kiln = kiln);
+        self.pool[number].draft.possible(model, floors, units)
+    }
+
+    /// A load near another one in the list.
+    fn near(&mut self, position: usize) -> usize {
+        let reach = if self.random.below(8) == 0 { self.list.len() } else { 7 };
+        let low = position.saturating_sub(reach);
+        let high = (position + reach + 1).min(self.list.len());
+        low + self.random.below(high - low)
+    }
+
+    /// Makes one random change; the first position of the list it touches, or
+    /// none when the change is impossible.
+    fn change(&mut self, floors: &mut Floors, units: &[Unit]) -> Option<usize> {
+        if self.units_here.is_empty() {
+            return None;
+        }
+        let unit = self.units_here[self.random.below(self.units_here.len())];
+        let from = self.home[usize::from(unit)];
+        let position = self.position(from);
+        match self.random.below(100) {
+            0..35 => self.move_unit(floors, units, unit, from, position),
+            35..47 => self.split_off(floors, units, unit, from, position),
+            47..65 => self.swap_units(floors, units, unit, from, position),
+            65..77 => self.shift(from, position),
+            77..87 => self.other_kiln(floors, units, from, position),
+            87..94 => self.merge(floors, units, from, position),
+            _ => self.dissolve(floors, units, from, position),
+        }
+    }
+
+    fn take_out(&mut self, units: &[Unit], unit: UnitNo, from: usize) {
+        self.alter(units, from, |draft| draft.units.retain(|&one| one != unit));
+        if self.pool[from].draft.units.is_empty() {
+            self.list.retain(|&one| one != from);
+        }
+    }
+
+    fn move_unit(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        unit: UnitNo,
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let to_position = self.near(position);
+        let to = self.list[to_position];
+        if to == from {
+            return None;
+        }
+        self.alter(units, to, |draft| draft.units.push(unit));
+        if !self.possible(floors, units, to) {
+            return None;
+        }
+        self.take_out(units, unit, from);
+        Some(position.min(to_position))
+    }
+
+    fn split_off(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        unit: UnitNo,
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        if self.pool[from].draft.units.len() < 2 {
+            return None;
+        }
+        let model = self.model();
+        let kiln = self.random.below(model.kilns.len());
+        let draft = Draft::new(model, units, kiln, unit);
+        if !draft.possible(model, floors, units) {
+            return None;
+        }
+        let to_position = self.near(position);
+        self.take_out(units, unit, from);
+        let number = self.free.pop().unwrap_or_else(|| {
+            self.pool.push(Entry::default());
+            self.pool.len() - 1
+        });
+        self.pool[number].draft = draft;
+        self.saved.push((number, Draft::default()));
+        self.list.insert(to_position.min(self.list.len()), number);
+        Some(position.min(to_position))
+    }
+
+    fn swap_units(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        unit: UnitNo,
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let to_position = self.near(position);
+        let to = self.list[to_position];
+        let others = &self.pool[to].draft.units;
+        if to == from || others.is_empty() {
+            return None;
+        }
+        let other = others[self.random.below(others.len())];
+        self.alter(units, to, |draft| {
+            draft.units.retain(|&one| one != other);
+            draft.units.push(unit);
+        });
+        if !self.possible(floors, units, to) {
+            return None;
+        }
+        self.alter(units, from, |draft| {
+            draft.units.retain(|&one| one != unit);
+            draft.units.push(other);
+        });
+        self.possible(floors, units, from).then_some(position.min(to_position))
+    }
+
+    fn shift(&mut self, from: usize, position: usize) -> Option<usize> {
+        let to_position = self.near(position);
+        if to_position == position {
+            return None;
+        }
+        self.list.remove(position);
+        self.list.insert(to_position, from);
+        Some(position.min(to_position))
+    }
+
+    fn other_kiln(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let model = self.model();
+        if model.kilns.len() < 2 {
+            return None;
+        }
+        let kiln = self.random.below(model.kilns.len());
+        let old = self.pool[from].draft.kiln;
+        if kiln == old {
+            return None;
+        }
+        self.alter(units, from, |draft| draft.kiln = kiln);
+        if !self.pool[from].draft.possible(model, floors, units) {
+            return None;
+        }
+        let mut first = position;
+        if self.random.below(3) == 0 {
+            // Change places with a load of the other kiln.
+            let to_position = self.near(position);
+            let to = self.list[to_position];
+            if to != from && self.pool[to].draft.kiln == kiln {
+                self.alter(units, to, |draft| draft.kiln = old);
+                if !self.pool[to].draft.possible(model, floors, units) {
+                    return None;
+                }
+                first = first.min(to_position);
+            }
+        }
+        Some(first)
+    }
+
+    fn merge(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let to_position = self.near(position);
+        let to = self.list[to_position];
+        if to == from {
+            return None;
+        }
+        let members = self.pool[from].draft.units.clone();
+        self.alter(units, to, |draft| draft.units.extend(members));
+        if !self.possible(floors, units, to) {
+            return None;
+        }
+        self.alter(units, from, |draft| draft.units.clear());
+        self.list.remove(position);
+        Some(position.min(to_position))
+    }
+
+    /// Gives every member of a load to some other load.
+    fn dissolve(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let members = self.pool[from].draft.units.clone();
+        let mut first = position;
+        for unit in members {
+            let begin = self.near(position);
+            let count = self.list.len();
+            let found = (0..count.min(12)).any(|offset| {
+                let to_position = (begin + offset) % count;
+                let to = self.list[to_position];
+                if to == from || self.pool[to].draft.exactly.is_some() {
+                    return false;
+                }
+                let old = self.pool[to].draft.clone();
+                self.alter(units, to, |draft| draft.units.push(unit));
+                if self.pool[to].draft.possible(self.board.model, floors, units) {
+                    first = first.min(to_position);
+                    return true;
+                }
+                self.pool[to].draft = old;
+                false
+            });
+            if !found {
+                return None;
+            }
+        }
+        self.alter(units, from, |draft| draft.units.clear());
+        self.list.remove(position);
+        Some(first)
+    }
+}
+
+impl Cost {
+    pub(super) fn add(&mut self, one: &Self) {
+        self.broken += one.broken;
+        self.tardiness += one.tardiness;
+        self.loads += one.loads;
+        self.makespan = self.makespan.max(one.makespan);
+    }
+
+    pub(super) fn scalar(&self, worth: &Worth) -> f64 {
+        self.broken as f64
+            + self.tardiness as f64
+            + worth.load * self.loads as f64
+            + worth.makespan * self.makespan as f64
+    }
+}
