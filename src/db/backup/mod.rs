@@ -112,6 +112,7 @@ pub async fn undo_restore(source: Source) -> Result<(), DbRefusal> {
     let database = connect(source).await?;
     let done = async {
         let mut swap = Swap::begin(database.options()).await?;
+        swap.check_unused().await?;
         database.pool.close().await;
         swap.undo().await
     }
@@ -137,6 +138,7 @@ async fn restore_into(
     let counts = row_counts(&mut connection).await.map_err(unreachable_at(options))?;
     drop(connection);
     let mut swap = Swap::begin(options).await?;
+    swap.check_unused().await?;
     if !replace && let Some(holds) = more_than_a_new_studio(&counts, &mut swap).await? {
         return Err(DbRefusal::StudioNotEmpty { holds });
     }

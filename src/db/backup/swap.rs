@@ -1,5 +1,7 @@
 //! The databases beside the studio's, and changing their names.
 
+use std::time::Duration;
+
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection};
 
@@ -106,18 +108,35 @@ impl Swap {
         .await;
         match renamed {
             Err(sqlx::Error::Database(said)) if said.code().as_deref() == Some(IN_USE) => {
-                Err(DbRefusal::StudioInUse { sessions: self.sessions().await })
+                Err(DbRefusal::StudioInUse { sessions: self.sessions().await.unwrap_or(1).max(1) })
             }
             other => other.map_err(failed),
         }
     }
 
-    async fn sessions(&mut self) -> i64 {
-        sqlx::query_scalar("SELECT count(*) FROM pg_stat_activity WHERE datname = $1")
-            .bind(&self.studio)
-            .fetch_one(&mut self.admin)
-            .await
-            .map_or(1, |count: i64| count.max(1))
+    /// Refuses while others are connected to the studio's database. Renaming would too,
+    /// but only after the whole backup has been read.
+    pub(super) async fn check_unused(&mut self) -> Result<(), DbRefusal> {
+        let mut sessions = 0;
+        // Sessions that were just closed take a moment to go.
+        for _ in 0..10 {
+            sessions = self.sessions().await.map_err(failed)?;
+            if sessions == 0 {
+                return Ok(());
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        Err(DbRefusal::StudioInUse { sessions })
+    }
+
+    /// Counts people's sessions; PostgreSQL's own belong to no user and step aside.
+    async fn sessions(&mut self) -> sqlx::Result<i64> {
+        sqlx::query_scalar(
+            "SELECT count(*) FROM pg_stat_activity WHERE datname = $1 AND usesysid IS NOT NULL",
+        )
+        .bind(&self.studio)
+        .fetch_one(&mut self.admin)
+        .await
     }
 
     async fn run(&mut self, sql: String) -> Result<(), DbRefusal> {

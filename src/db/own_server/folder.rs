@@ -13,6 +13,7 @@ use std::fs::{self, DirBuilder, File, OpenOptions, Permissions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::os::unix::fs::{DirBuilderExt, MetadataExt, OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use nix::unistd::geteuid;
 use sha2::{Digest, Sha256};
@@ -27,6 +28,9 @@ const LONGEST_SOCKET_PATH: usize = if cfg!(target_os = "linux") { 107 } else { 1
 
 /// The file name PostgreSQL gives its socket on its usual port.
 const SOCKET_NAME: &str = ".s.PGSQL.5432";
+
+/// How long a start waits for the lock before it takes the folder to be in use.
+const LOCK_PATIENCE: Duration = Duration::from_secs(1);
 
 /// A log longer than this is set aside at the next start.
 const LONG_LOG_BYTES: u64 = 5 * 1024 * 1024;
@@ -145,6 +149,15 @@ impl Folder {
         }))
     }
 
+    /// Removes the socket's folder if it lies elsewhere, where others would wonder about it.
+    pub(super) fn remove_socket_dir(&self, path: &Path) {
+        if !path.starts_with(&self.root)
+            && let Err(cause) = fs::remove_dir(path)
+        {
+            tracing::debug!(%cause, path = %path.display(), "left the folder of the socket");
+        }
+    }
+
     /// Makes a folder that only PostgreSQL's user may enter, or checks that it is one.
     fn make_private(&self, path: &Path) -> io::Result<()> {
         match DirBuilder::new().mode(0o700).create(path) {
@@ -184,6 +197,16 @@ impl Folder {
     }
 }
 
+impl Drop for Folder {
+    fn drop(&mut self) {
+        // Closing the file would not do: a program that another thread is just starting
+        // holds a copy of it for a moment.
+        if let Err(cause) = self.lock.unlock() {
+            tracing::debug!(%cause, "the lock goes with the file");
+        }
+    }
+}
+
 /// What the holder of a data folder's lock wrote into it.
 #[derive(Debug)]
 pub(super) struct Holder {
@@ -193,12 +216,18 @@ pub(super) struct Holder {
 
 /// The holder of the folder's lock, if there is one just now.
 pub(super) fn holder(root: &Path) -> Result<Option<Holder>, DbRefusal> {
-    match lock(root) {
-        Ok(_) => Ok(None),
-        Err(DbRefusal::FolderInUse { .. }) => read_holder(root).map(Some),
-        // Without a lock there never was a holder.
-        Err(DbRefusal::Folder { cause, .. }) if cause.kind() == io::ErrorKind::NotFound => Ok(None),
-        Err(other) => Err(other),
+    let file = match open_lock(root) {
+        // Without the folder there never was a holder.
+        Err(DbRefusal::Folder { cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {
+            return Ok(None);
+        }
+        opened => opened?,
+    };
+    // Shared, so that two who look at the same time do not take each other for the holder.
+    match file.try_lock_shared() {
+        Ok(()) => file.unlock().map(|()| None).map_err(folder("unlock", root)),
+        Err(TryLockError::WouldBlock) => read_holder(root).map(Some),
+        Err(TryLockError::Error(cause)) => Err(folder("lock", root)(cause)),
     }
 }
 
@@ -209,7 +238,29 @@ pub(super) fn read_password(root: &Path) -> Result<String, DbRefusal> {
     Ok(text.trim_end().to_owned())
 }
 
+/// Takes the folder's lock. One held for a moment only, by a command that looks whether
+/// Pourday is running ([`holder`]), is waited for.
 fn lock(root: &Path) -> Result<File, DbRefusal> {
+    let file = open_lock(root)?;
+    let until = Instant::now() + LOCK_PATIENCE;
+    loop {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) if Instant::now() < until => {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            Err(TryLockError::WouldBlock) => {
+                let holder = read_holder(root)?.who;
+                return Err(DbRefusal::FolderInUse { folder: root.to_owned(), holder });
+            }
+            Err(TryLockError::Error(cause)) => {
+                return Err(folder("lock", &root.join("pourday.lock"))(cause));
+            }
+        }
+    }
+}
+
+fn open_lock(root: &Path) -> Result<File, DbRefusal> {
     let path = root.join("pourday.lock");
     let file = OpenOptions::new()
         .read(true)
@@ -219,14 +270,7 @@ fn lock(root: &Path) -> Result<File, DbRefusal> {
         .mode(0o600)
         .open(&path)
         .map_err(folder("open", &path))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => {
-            let holder = read_holder(root)?.who;
-            Err(DbRefusal::FolderInUse { folder: root.to_owned(), holder })
-        }
-        Err(TryLockError::Error(cause)) => Err(folder("lock", &path)(cause)),
-    }
+    Ok(file)
 }
 
 fn read_holder(root: &Path) -> Result<Holder, DbRefusal> {

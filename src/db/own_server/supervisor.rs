@@ -102,7 +102,9 @@ pub(super) fn supervise(
         };
         if board.stop_asked_within(LOOK) {
             board.set_healthy(false);
-            return server.stop(&recipe.data);
+            server.stop(&recipe.data)?;
+            recipe.data.remove_socket_dir(&recipe.socket_dir);
+            return Ok(());
         }
         match server.phase() {
             Phase::Starting => {}

@@ -73,7 +73,7 @@ impl Cluster {
 }
 
 /// A folder in memory where there is room for one, else the system's temporary folder.
-fn fast_folder() -> PathBuf {
+pub(crate) fn fast_folder() -> PathBuf {
     let memory = PathBuf::from("/dev/shm");
     let roomy = nix::sys::statvfs::statvfs(&memory)
         .is_ok_and(|found| found.blocks_available() * found.fragment_size() > 1 << 30);
