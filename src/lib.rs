@@ -11,6 +11,7 @@ pub mod web;
 pub mod audit;
 pub mod studio;
 pub mod people;
+pub mod timers;
 pub mod pieces;
 pub mod metal;
 pub mod clients;

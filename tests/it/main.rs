@@ -3,6 +3,7 @@
 
 mod clients;
 mod support;
+mod timers;
 
 mod backup;
 mod own_server;
