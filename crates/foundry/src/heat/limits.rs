@@ -59,6 +59,8 @@ pub struct Limits {
     pub burn_off: Celsius,
     /// How long the core must be above it.
     pub burn_off_least: Minutes,
+    /// The hottest the wall should be while the core still holds water.
+    pub wet_wall_most: Celsius,
     /// The least hold at the casting temperature.
     pub casting_hold_least: Minutes,
     /// How far core and wall may be from each other at the pour.
@@ -119,6 +121,8 @@ impl Limits {
                 PatternFamily::Wax => Minutes::of(60.0),
                 PatternFamily::CastableResin => Minutes::of(120.0),
             },
+            // Published programmes for large flasks are at their hold at 482 °C by then.
+            wet_wall_most: Celsius::of(500.0),
             casting_hold_least: Minutes::of(60.0),
             pour_difference_most: Kelvins::of(15.0),
             pour_error_most: Kelvins::of(15.0),

@@ -4,6 +4,7 @@
 //! [`Kiln`] and gives the curves of kiln, wall and core as a [`Burnout`].
 
 mod body;
+mod build;
 mod burnout;
 mod check;
 mod cooling;
@@ -16,9 +17,12 @@ mod power;
 mod programme;
 mod refusal;
 mod section;
+mod shortest;
+mod tariff;
 mod verdict;
 
 pub use body::{Base, Convection, FlaskBody, Grid, SteelWall, Surface, TreeCavity};
+pub use build::BuildTargets;
 pub use burnout::{Burnout, Sample, simulate};
 pub use check::check;
 pub use cooling::{Cooling, CoolingSample, OutOfKiln, cool};
@@ -29,4 +33,6 @@ pub use power::{Behind, Kiln, PoweredKiln};
 pub use programme::{COLDEST, HOTTEST, KelvinsPerHour, Knot, Pace, Programme, Segment};
 pub use refusal::HeatRefusal;
 pub use section::{Section, section_at};
+pub use shortest::{Shortest, shortest_safe};
+pub use tariff::{MINUTES_OF_WEEK, Tariff, TariffBand, cost};
 pub use verdict::{Passage, Verdict, judge};

@@ -94,6 +94,36 @@ pub enum HeatRefusal {
         /// When it happened, in minutes from the start.
         minute: f64,
     },
+    /// No programme meets the limits.
+    #[error(
+        "no programme was found that meets the limits: {last}. Raise a limit, lower the casting \
+         temperature or use a smaller flask"
+    )]
+    NoProgramme {
+        /// What stood in the way at last.
+        last: String,
+    },
+    /// An ideal kiln draws no electricity.
+    #[error("an ideal kiln draws no electricity; give the kiln's power and loss to cost a firing")]
+    NoElectricity,
+    /// The bands of a tariff leave a part of the week without a price.
+    #[error(
+        "the tariff has no price from minute {minute} of the week on; its bands must follow \
+             one another from 0 to 10080"
+    )]
+    TariffGap {
+        /// Where the gap begins.
+        minute: u32,
+    },
+    /// Two bands of a tariff overlap, or one ends before it begins.
+    #[error("the tariff's band from minute {minute} of the week overlaps another or is empty")]
+    TariffOverlap {
+        /// Where the second band begins.
+        minute: u32,
+    },
+    /// An amount of money could not be made.
+    #[error(transparent)]
+    Money(#[from] crate::quantity::MoneyRefusal),
     /// The kiln stays below its programme for longer than a day.
     #[error(
         "the kiln stands at {reached:.0} °C and cannot reach {wanted:.0} °C with this load; lower \

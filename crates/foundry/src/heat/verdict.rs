@@ -73,7 +73,9 @@ pub fn judge(burnout: &Burnout, casting: Celsius, limits: &Limits) -> Verdict {
         add(Severity::Danger, Some(burnout.total), Concern::CoreWet { core: hottest_core });
     }
     if let Some(wall) = wall_when_dry.filter(|wall| wall.get() > HOT_WALL_C) {
-        add(Severity::Note, dry_at, Concern::HotWallWetCore { wall });
+        let too_hot = wall > limits.wet_wall_most;
+        let severity = if too_hot { Severity::Caution } else { Severity::Note };
+        add(severity, dry_at, Concern::HotWallWetCore { wall });
     }
     if hottest_core < limits.burn_off {
         let burn_off = limits.burn_off;
