@@ -16,3 +16,6 @@ pub mod metal;
 pub mod investment;
 pub mod quote;
 pub mod size;
+pub mod plate;
+pub mod fill;
+pub mod yields;

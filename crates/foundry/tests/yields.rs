@@ -1,0 +1,241 @@
+//! Yields against published tables, textbook examples and an outside program.
+#![allow(clippy::unwrap_used, reason = "a test may fail by panicking")]
+
+use foundry::quantity::Share;
+use foundry::yields::{
+    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, compare, fisher_exact, p_chart,
+    pareto, pieces_for_trial, power_of_trial, smallest_trial, wilson,
+};
+use proptest::prelude::*;
+
+fn tally(good: u32, bad: u32) -> Tally {
+    Tally { good, bad }
+}
+
+fn share(percent: f64) -> Share {
+    Share::from_percent(percent).unwrap()
+}
+
+fn interval(good: u32, total: u32, confidence: Confidence) -> (f64, f64) {
+    let value = wilson(tally(good, total - good), confidence).unwrap().value;
+    (value.low.get(), value.high.get())
+}
+
+#[test]
+fn wilson_agrees_with_newcombe() {
+    // R. G. Newcombe, Statistics in Medicine 17 (1998) 857, Table I, method 3, four decimals.
+    for (good, total, low, high) in [
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0000, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+    ] {
+        let ours = interval(good, total, Confidence::NinetyFive);
+        assert!((ours.0 - low).abs() <= 5.1e-5 && (ours.1 - high).abs() <= 5.1e-5, "{ours:?}");
+    }
+}
+
+#[test]
+fn wilson_agrees_with_an_outside_program() {
+    // SciPy 1.17.1, scipy.stats.binomtest(k, n).proportion_ci(method="wilson"); 1e-6.
+    for (good, total, low, high) in [
+        (81, 263, 0.255289, 0.366210),
+        (15, 148, 0.062386, 0.160487),
+        (0, 20, 0.0, 0.161125),
+        (1, 29, 0.006113, 0.171755),
+        (0, 10, 0.0, 0.277533),
+        (10, 10, 0.722467, 1.0),
+        (5, 10, 0.236593, 0.763407),
+        (9, 10, 0.595850, 0.982124),
+        (18, 20, 0.698966, 0.972134),
+        (19, 20, 0.763869, 0.991119),
+        (27, 30, 0.743789, 0.965400),
+        (95, 100, 0.888250, 0.978456),
+        (3, 3, 0.438503, 1.0),
+        (2, 3, 0.207660, 0.938508),
+        (0, 3, 0.0, 0.561497),
+        (1, 1, 0.206549, 1.0),
+        (26, 200, 0.090282, 0.183664),
+        (4, 20, 0.080658, 0.416017),
+    ] {
+        let ours = interval(good, total, Confidence::NinetyFive);
+        assert!((ours.0 - low).abs() < 1e-6 && (ours.1 - high).abs() < 1e-6, "{good}/{total}");
+    }
+    let ninety = interval(4, 20, Confidence::Ninety);
+    assert!((ninety.0 - 0.093118).abs() < 1e-6 && (ninety.1 - 0.378377).abs() < 1e-6);
+    assert!(matches!(wilson(tally(0, 0), Confidence::Ninety), Err(YieldRefusal::NoPieces)));
+}
+
+#[test]
+fn fisher_agrees_with_its_inventor() {
+    // R. A. Fisher, The Design of Experiments, 1935, ch. II: one in seventy.
+    let tea = fisher_exact(tally(4, 0), tally(0, 4)).unwrap();
+    assert!((tea.greater - 1.0 / 70.0).abs() < 1e-12);
+    assert!((tea.two_sided - 2.0 / 70.0).abs() < 1e-12);
+}
+
+#[test]
+fn fisher_agrees_with_an_outside_program() {
+    // SciPy 1.17.1, scipy.stats.fisher_exact; 1e-9. The second row also stands in course texts.
+    for (first, second, greater, two_sided) in [
+        (tally(4, 0), tally(0, 4), 0.014_285_714_3, 0.028_571_428_6),
+        (tally(3, 1), tally(1, 3), 0.242_857_142_9, 0.485_714_285_7),
+        (tally(8, 2), tally(1, 5), 0.024_475_524_5, 0.034_965_035_0),
+        (tally(1, 9), tally(11, 3), 0.999_966_348_1, 0.002_759_456_2),
+        (tally(18, 2), tally(12, 8), 0.032_416_580_8, 0.064_833_161_6),
+        (tally(9, 1), tally(4, 6), 0.028_637_770_9, 0.057_275_541_8),
+        (tally(10, 0), tally(7, 3), 0.105_263_157_9, 0.210_526_315_8),
+        (tally(3, 0), tally(1, 2), 0.2, 0.4),
+        (tally(3, 0), tally(0, 3), 0.05, 0.1),
+        (tally(27, 3), tally(20, 10), 0.028_733_136_67, 0.057_466_273_33),
+        (tally(500, 20), tally(480, 40), 0.005_475_828_286, 0.010_951_656_572),
+        (tally(0, 5), tally(0, 7), 1.0, 1.0),
+    ] {
+        let ours = fisher_exact(first, second).unwrap();
+        assert!((ours.greater - greater).abs() < 1e-9, "{first:?} {second:?}: {ours:?}");
+        assert!((ours.two_sided - two_sided).abs() < 1e-9, "{first:?} {second:?}: {ours:?}");
+    }
+    let less = fisher_exact(tally(1, 9), tally(11, 3)).unwrap().less;
+    assert!((less - 0.001_379_728_1).abs() < 1e-9);
+    assert!(matches!(fisher_exact(tally(0, 0), tally(1, 1)), Err(YieldRefusal::NoPieces)));
+    let many = fisher_exact(tally(u32::MAX, 0), tally(1, 1));
+    assert!(matches!(many, Err(YieldRefusal::TooMany { .. })));
+}
+
+#[test]
+fn three_pieces_against_three_show_nothing() {
+    assert_eq!(smallest_trial(Confidence::NinetyFive), 4);
+    let verdict =
+        |first, second| compare(first, second, Confidence::NinetyFive).unwrap().value.verdict;
+    assert_eq!(verdict(tally(3, 0), tally(0, 3)), Verdict::TooFew { at_least_each: 4 });
+    assert_eq!(verdict(tally(4, 0), tally(0, 4)), Verdict::FirstBetter);
+    assert_eq!(verdict(tally(0, 4), tally(4, 0)), Verdict::SecondBetter);
+    assert_eq!(verdict(tally(18, 2), tally(12, 8)), Verdict::NotShown);
+}
+
+#[test]
+fn power_agrees_with_an_outside_program() {
+    // SciPy 1.17.1: sum of binom.pmf products over all tables with fisher_exact below 0.05.
+    for (each, first, second, power) in [
+        (4, 95.0, 5.0, 0.663_420_43),
+        (10, 90.0, 50.0, 0.295_055_05),
+        (20, 90.0, 60.0, 0.492_032_96),
+        (30, 95.0, 70.0, 0.631_312_97),
+        (20, 80.0, 80.0, 0.022_585_26),
+    ] {
+        let ours = power_of_trial(each, share(first), share(second), Confidence::NinetyFive);
+        assert!((ours.unwrap().get() - power).abs() < 1e-7, "{each}");
+    }
+    for (first, second, each, power) in [
+        (90.0, 50.0, 23, 0.811_422_29),
+        (95.0, 60.0, 24, 0.821_243_88),
+        (99.0, 20.0, 7, 0.832_516_39),
+    ] {
+        let size =
+            pieces_for_trial(share(first), share(second), Confidence::NinetyFive, share(80.0));
+        let size = size.unwrap().value;
+        assert_eq!(size.each, each);
+        assert!((size.power.get() - power).abs() < 1e-7);
+    }
+    let same = pieces_for_trial(share(90.0), share(90.0), Confidence::NinetyFive, share(80.0));
+    assert!(matches!(same, Err(YieldRefusal::SameYields)));
+    let close = pieces_for_trial(share(90.0), share(89.0), Confidence::NinetyFive, share(80.0));
+    assert!(matches!(close, Err(YieldRefusal::TooSmallADifference { .. })));
+}
+
+#[test]
+fn the_published_control_chart_comes_out() {
+    // NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2: thirty wafers of 50 chips (counts
+    // from memory); mean 0.2313, limits 0.0524 and 0.4102.
+    let wafers = [
+        12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9,
+        12, 7, 13, 9, 6,
+    ];
+    let lots = wafers.map(|bad| Lot { made: 50, bad });
+    let chart = p_chart(&lots, ControlLimits::Binomial).unwrap();
+    assert!((chart.value.mean.get() - 0.2313).abs() < 5e-5);
+    for point in &chart.value.points {
+        assert!((point.lower.get() - 0.0524).abs() < 5e-5);
+        assert!((point.upper.get() - 0.4102).abs() < 5e-5);
+    }
+    let outside: Vec<usize> =
+        (0..30).filter(|&at| chart.value.points[at].outside).map(|at| at + 1).collect();
+    assert_eq!(outside, [15, 23], "the wafers with 22 and 24 bad chips");
+    assert!(chart.working.warnings.is_empty());
+    // Scatter from lot to lot computed apart from this code: 1.660 times that of chance.
+    let wide = p_chart(&lots, ControlLimits::Laney).unwrap().value;
+    assert!((wide.scatter - LANEY_SCATTER).abs() < 1e-6, "{}", wide.scatter);
+    assert!(wide.points.iter().all(|point| !point.outside));
+}
+
+/// Python: mean |z[i] − z[i−1]| over 2/√π for the counts above.
+const LANEY_SCATTER: f64 = 1.660_308_62;
+
+#[test]
+fn charts_of_nothing_are_refused() {
+    let lot = |made, bad| Lot { made, bad };
+    let few = p_chart(&[lot(5, 1); 4], ControlLimits::Binomial);
+    assert!(matches!(few, Err(YieldRefusal::TooFewLots { .. })));
+    let empty = p_chart(&[lot(0, 0); 6], ControlLimits::Binomial);
+    assert!(matches!(empty, Err(YieldRefusal::NoPieces)));
+    let turned = p_chart(&[lot(1, 5); 6], ControlLimits::Binomial);
+    assert!(matches!(turned, Err(YieldRefusal::MoreBadThanMade { lot: 1, .. })));
+    for limits in [ControlLimits::Binomial, ControlLimits::Laney] {
+        let perfect = p_chart(&[lot(5, 0); 6], limits).unwrap().value;
+        assert!(perfect.points.iter().all(|point| !point.outside));
+        let hopeless = p_chart(&[lot(5, 5); 6], limits).unwrap().value;
+        assert!(hopeless.points.iter().all(|point| !point.outside));
+    }
+}
+
+#[test]
+fn causes_are_ranked_and_add_up() {
+    let causes = [
+        ("fins".into(), 3),
+        ("incomplete fill".into(), 12),
+        ("nodules".into(), 0),
+        ("shrinkage porosity".into(), 20),
+        ("ash".into(), 3),
+        ("gas porosity".into(), 2),
+    ];
+    let rows = pareto(&causes).unwrap().value;
+    let names: Vec<&str> = rows.iter().map(|row| row.cause.as_ref()).collect();
+    assert_eq!(names, ["shrinkage porosity", "incomplete fill", "ash", "fins", "gas porosity"]);
+    assert_eq!(rows[1].cumulative, share(80.0));
+    assert_eq!(rows.iter().filter(|row| row.among_the_vital_few).count(), 2);
+    assert_eq!(rows[4].cumulative, Share::ALL);
+    assert!(matches!(pareto(&[("ash".into(), 0)]), Err(YieldRefusal::NoPieces)));
+}
+
+proptest! {
+    #[test]
+    fn intervals_hold_the_yield_and_narrow_with_more_pieces(good in 0_u32..500, bad in 0_u32..500) {
+        prop_assume!(good + bad > 0);
+        let value = |times: u32| {
+            wilson(tally(good * times, bad * times), Confidence::NinetyFive).unwrap().value
+        };
+        let (once, tenfold) = (value(1), value(10));
+        prop_assert!(once.low <= once.counted && once.counted <= once.high);
+        prop_assert!(tenfold.high.get() - tenfold.low.get() <= once.high.get() - once.low.get());
+        let (mirror_low, mirror_high) = interval(bad, good + bad, Confidence::NinetyFive);
+        prop_assert!((once.low.get() - (1.0 - mirror_high)).abs() < 1e-12);
+        prop_assert!((once.high.get() - (1.0 - mirror_low)).abs() < 1e-12);
+        let surer = wilson(tally(good, bad), Confidence::NinetyNine).unwrap().value;
+        prop_assert!(surer.low <= once.low && surer.high >= once.high);
+    }
+
+    #[test]
+    fn fisher_does_not_care_for_order_and_its_sides_overlap_in_one_table(
+        a in 0_u32..60, b in 0_u32..60, c in 0_u32..60, d in 0_u32..60,
+    ) {
+        prop_assume!(a + b > 0 && c + d > 0);
+        let one = fisher_exact(tally(a, b), tally(c, d)).unwrap();
+        let other = fisher_exact(tally(c, d), tally(a, b)).unwrap();
+        let flipped = fisher_exact(tally(b, a), tally(d, c)).unwrap();
+        prop_assert!((one.two_sided - other.two_sided).abs() < 1e-9);
+        prop_assert!((one.greater - other.less).abs() < 1e-9);
+        prop_assert!((one.two_sided - flipped.two_sided).abs() < 1e-9);
+        prop_assert!(one.greater + one.less >= 1.0 - 1e-9);
+        prop_assert!(one.two_sided <= 1.0 && one.two_sided >= one.greater.min(one.less) - 1e-9);
+    }
+}
