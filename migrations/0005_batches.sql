@@ -256,3 +256,13 @@ END $$;
 CREATE TRIGGER reopened_attempt_returns_to_batches AFTER UPDATE OF ended_at ON attempts
     FOR EACH ROW WHEN (OLD.ended_at IS NOT NULL AND NEW.ended_at IS NULL)
     EXECUTE FUNCTION reopened_attempt_returns_to_batches();
+
+-- A flask that is given up, lost or divested stands in no kiln.
+CREATE FUNCTION ended_flask_leaves_load() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    UPDATE kiln_load_flasks SET left_at = now() WHERE flask_id = NEW.id AND left_at IS NULL;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER ended_flask_leaves_load AFTER UPDATE OF state ON flasks
+    FOR EACH ROW WHEN (NEW.state IN ('cancelled', 'divested'))
+    EXECUTE FUNCTION ended_flask_leaves_load();

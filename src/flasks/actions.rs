@@ -1,0 +1,287 @@
+//! What is done to flasks, inside the caller's transaction.
+
+use serde_json::json;
+use sqlx::PgConnection;
+
+use super::forms::{Divesting, NewFlask, Weighing};
+use super::model::{FlaskRefusal, FlaskState, Weights, work_out};
+use super::store::{self, Locked};
+use super::view;
+use crate::clock::Moment;
+use crate::id::{AlloyId, AttemptId, FlaskId, PieceId};
+use crate::json::working::WorkingJson;
+use crate::metal::{self, Account, Entry, Kind, Move};
+use crate::people::Signed;
+use crate::pieces::{self, Act, Happening, Stage};
+use crate::studio::Settings;
+use crate::timers;
+use crate::web::{Fault, Refused};
+
+/// Refuses unless the flask is in one of the states, and as it was when the form was made.
+fn expect(flask: &Locked, states: &[FlaskState], seen: Option<i64>) -> Result<(), Fault> {
+    if !states.contains(&flask.state) {
+        let refusal = FlaskRefusal::NotNow { number: flask.number, words: flask.state.words() };
+        return Err(Refused::from(refusal).into());
+    }
+    if seen.is_some_and(|seen| seen != flask.version) {
+        return Err(Refused::stale(&format!("flask {}", flask.number)).into());
+    }
+    Ok(())
+}
+
+/// A new flask with the first pieces on its tree.
+pub(super) async fn begin(conn: &mut PgConnection, signed: &Signed, flask: &NewFlask) -> Result<i32, Fault> {
+    let (id, number) = store::insert(conn, flask, signed.now).await?;
+    put_on(conn, signed, id, number, flask.alloy, &flask.pieces).await?;
+    Ok(number)
+}
+
+/// Puts pieces on the tree; all of the flask's alloy.
+async fn put_on(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: FlaskId,
+    number: i32,
+    alloy: AlloyId,
+    wanted: &[PieceId],
+) -> Result<(), Fault> {
+    if let Some((label, its, ours)) = view::other_alloy(conn, alloy, wanted).await? {
+        return Err(Refused::from(FlaskRefusal::OtherAlloy { label, its, ours }).into());
+    }
+    let batch = format!("flask:{number}");
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    pieces::record(conn, wanted, &Happening::Entered(Stage::Invest), &act).await?;
+    store::put_on(conn, id, wanted).await?;
+    Ok(())
+}
+
+pub(super) async fn add_pieces(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    wanted: &[PieceId],
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], Some(seen))?;
+    put_on(conn, signed, flask.id, number, flask.alloy_id, wanted).await?;
+    // What was weighed is no longer what stands there.
+    store::set_state(conn, flask.id, FlaskState::Treeing).await?;
+    Ok(())
+}
+
+pub(super) async fn take_off(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    piece: PieceId,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], Some(seen))?;
+    if store::take_off(conn, flask.id, piece, signed.now).await? == 0 {
+        return Err(Fault::NotFound);
+    }
+    let batch = format!("flask:{number}");
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    pieces::record(conn, &[piece], &Happening::Left(Stage::Invest), &act).await?;
+    store::set_state(conn, flask.id, FlaskState::Treeing).await?;
+    Ok(())
+}
+
+/// Where a piece sits on the tree.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Place {
+    pub(super) attempt: AttemptId,
+    pub(super) tier: i32,
+    pub(super) place: i32,
+    pub(super) sprues: i32,
+    pub(super) sprue_diameter_mm: f64,
+}
+
+pub(super) async fn place(conn: &mut PgConnection, number: i32, places: &[Place]) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], None)?;
+    for each in places {
+        store::place(conn, flask.id, each.attempt, each.tier, each.place, each.sprues, each.sprue_diameter_mm).await?;
+    }
+    Ok(())
+}
+
+/// Takes the weights and works out charge, powder and water.
+pub(super) async fn weigh(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    weighing: &Weighing,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], Some(seen))?;
+    if store::pieces_of(conn, flask.id).await?.is_empty() {
+        return Err(Refused::from(FlaskRefusal::NoPieces { number }).into());
+    }
+    let settings = Settings::load(&mut *conn).await?;
+    let known = view::material(conn, flask.id).await?;
+    let stock = metal::balances(&mut *conn, flask.alloy_id).await?;
+    let share = |share: rust_decimal::Decimal| f64::try_from(share).unwrap_or(0.0);
+    let out = work_out(&Weights {
+        number,
+        tree_mass_g: weighing.tree_mass_g,
+        base_mass_g: weighing.base_mass_g,
+        pattern_density_g_cm3: weighing.pattern_density_g_cm3,
+        alloy_density_g_cm3: known.density_g_cm3,
+        alloy_name: known.alloy,
+        alloy_source: known.source,
+        button_share: share(settings.button_share),
+        loss: share(settings.metal_loss),
+        least_fresh: share(settings.least_fresh),
+        returns_cg: stock.returns_cg,
+        inside_diameter_mm: f64::from(known.diameter_mm) - 2.0 * known.wall_mm,
+        height_mm: f64::from(known.height_mm),
+        collar_mm: weighing.collar_mm,
+        investment_kind: known.investment_kind,
+        water_per_100: known.water_per_100,
+    })
+    .map_err(Refused::from)?;
+    let workings = (
+        serde_json::to_value(WorkingJson::from(&out.charge_working))?,
+        serde_json::to_value(WorkingJson::from(&out.investment_working))?,
+    );
+    store::set_weights(conn, flask.id, weighing, &out, workings, signed.now).await?;
+    Ok(())
+}
+
+/// Starts the mixing clock for a slurry of so many degrees.
+pub(super) async fn start_mix(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    slurry_c: f64,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Weighed], Some(seen))?;
+    let steps = super::view::mixing_steps(conn, flask.id, slurry_c).await?;
+    let subject = format!("flask:{number}");
+    for step in &steps {
+        let ends = (step.end_min * 60.0).round() as i64;
+        timers::start_until(conn, &subject, &step.name, signed.now, signed.now.plus_seconds(ends)).await?;
+    }
+    store::start_mix(conn, flask.id, serde_json::to_value(&steps)?, signed.now).await?;
+    Ok(())
+}
+
+/// The flask is full and left to set: investing is done.
+pub(super) async fn leave_to_set(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Mixing], Some(seen))?;
+    let subject = format!("flask:{number}");
+    timers::end(conn, &subject, signed.now).await?;
+    let minutes = store::leave_to_set(conn, flask.id, signed.now).await?;
+    timers::start(conn, &subject, "bench set", signed.now, i64::from(minutes)).await?;
+    let wanted = store::pieces_of(conn, flask.id).await?;
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&subject);
+    pieces::record(conn, &wanted, &Happening::Finished(Stage::Invest), &act).await?;
+    Ok(())
+}
+
+/// Moves flasks on with their kiln load: into the kiln, hot, out again.
+pub async fn move_on(
+    conn: &mut PgConnection,
+    flasks: &[FlaskId],
+    from: FlaskState,
+    to: FlaskState,
+    now: Moment,
+) -> Result<(), Fault> {
+    for flask in store::lock_all(conn, flasks).await? {
+        expect(&flask, &[from], None)?;
+        store::set_state(conn, flask.id, to).await?;
+        if to == FlaskState::InKiln {
+            timers::end(conn, &format!("flask:{}", flask.number), now).await?;
+        }
+    }
+    Ok(())
+}
+
+/// Cut off: castings and returns are weighed; the rest of the charge is loss.
+pub(super) async fn divest(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    weights: Divesting,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Poured], Some(seen))?;
+    let charged = view::charged_cg(conn, flask.id).await?;
+    let pieces_cg = (weights.pieces_g * 100.0).round() as i64;
+    let returns_cg = (weights.returns_g * 100.0).round() as i64;
+    let lost = charged - pieces_cg - returns_cg;
+    if lost < 0 {
+        return Err(Refused::input(
+            "pieces_g",
+            format!(
+                "Castings and returns weigh more than the {:.2} g that were poured; check the scale.",
+                charged as f64 / 100.0
+            ),
+        )
+        .into());
+    }
+    let subject = format!("flask:{number}");
+    let moves = [
+        Move::new(Account::Cast, Account::Pieces, pieces_cg),
+        Move::new(Account::Cast, Account::Returns, returns_cg),
+        Move::new(Account::Cast, Account::Loss, lost),
+    ];
+    let entry = Entry::new(Kind::Divested, signed.now, Some(signed.person), &subject);
+    metal::post(conn, &entry, flask.alloy_id, &moves).await?;
+    store::empty(conn, flask.id, signed.now).await?;
+    store::set_state(conn, flask.id, FlaskState::Divested).await?;
+    timers::end(conn, &subject, signed.now).await?;
+    Ok(())
+}
+
+/// Gives a flask up before it was mixed for: its pieces wait for another.
+pub(super) async fn cancel(conn: &mut PgConnection, signed: &Signed, number: i32, seen: i64) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], Some(seen))?;
+    let subject = format!("flask:{number}");
+    let wanted = store::pieces_of(conn, flask.id).await?;
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&subject);
+    pieces::record(conn, &wanted, &Happening::Left(Stage::Invest), &act).await?;
+    store::empty(conn, flask.id, signed.now).await?;
+    store::set_state(conn, flask.id, FlaskState::Cancelled).await?;
+    Ok(())
+}
+
+/// The flask is lost with everything in it: each piece's attempt fails at its stage.
+pub async fn lose(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: Option<i64>,
+    cause: &str,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    let Some(stage) = flask.state.stage_if_lost() else {
+        let refusal = FlaskRefusal::NotNow { number, words: flask.state.words() };
+        return Err(Refused::from(refusal).into());
+    };
+    expect(&flask, &[flask.state], seen)?;
+    let subject = format!("flask:{number}");
+    let wanted = store::pieces_of(conn, flask.id).await?;
+    let act = Act::new(signed.now, Some(signed.person))
+        .in_batch(&subject)
+        .with(json!({ "flask": number }));
+    pieces::record(conn, &wanted, &Happening::Failed(stage, cause.to_owned()), &act).await?;
+    store::empty(conn, flask.id, signed.now).await?;
+    store::set_state(conn, flask.id, FlaskState::Cancelled).await?;
+    timers::end(conn, &subject, signed.now).await?;
+    Ok(())
+}

@@ -1,0 +1,39 @@
+//! Flasks: a steel cylinder, the tree that stands in it, its investment and bench set.
+//!
+//! A flask row is one filling: it is treed, weighed, mixed for, left to set,
+//! burnt out, poured and divested. Kiln loads and pours move it through the
+//! functions offered here; nobody else writes its tables.
+
+mod actions;
+mod forms;
+mod model;
+mod pages;
+mod store;
+mod view;
+
+pub use actions::{lose, move_on};
+pub use model::{FlaskState, work_out};
+pub use store::pieces_of;
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/flasks", get(pages::list::show).post(pages::new::submit))
+        .route("/flasks/new", get(pages::new::show))
+        .route("/flasks/{number}", get(pages::show::show))
+        .route("/flasks/{number}/sheet", get(pages::sheet::show))
+        .route("/flasks/{number}/pieces", post(pages::tree::add))
+        .route("/flasks/{number}/take-off", post(pages::tree::take_off))
+        .route("/flasks/{number}/place", post(pages::tree::place))
+        .route("/flasks/{number}/weigh", post(pages::steps::weigh))
+        .route("/flasks/{number}/mix", post(pages::steps::mix))
+        .route("/flasks/{number}/set", post(pages::steps::set))
+        .route("/flasks/{number}/divest", post(pages::steps::divest))
+        .route("/flasks/{number}/cancel", post(pages::steps::cancel))
+        .route("/flasks/{number}/lost", post(pages::steps::lost))
+}

@@ -1,0 +1,8 @@
+//! Pages of flasks.
+
+pub(super) mod list;
+pub(super) mod new;
+pub(super) mod sheet;
+pub(super) mod show;
+pub(super) mod steps;
+pub(super) mod tree;

@@ -1,0 +1,80 @@
+//! A new flask: which cylinder, which metal, which pieces.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use crate::db::once::{self, Begun};
+use crate::flasks::actions;
+use crate::flasks::forms::NewFlask;
+use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
+use crate::id::AlloyId;
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "flasks/new.html")]
+pub(crate) struct NewFlaskPage {
+    frame: Frame,
+    form: Form,
+    alloys: Vec<WaitingAlloy>,
+    alloy: Option<AlloyId>,
+    pieces: Vec<WaitingPiece>,
+    choices: Choices,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct Wanted {
+    alloy: Option<AlloyId>,
+}
+
+async fn page(app: &App, signed: &Signed, alloy: Option<AlloyId>, form: Option<Form>) -> Result<NewFlaskPage, Fault> {
+    let alloys = view::waiting_alloys(&app.pool).await?;
+    let chosen = alloys.iter().find(|one| alloy.is_none_or(|id| id == one.id));
+    let form = form.unwrap_or_else(|| {
+        Form::filled([("flask_c", chosen.map(|one| one.flask_c.to_string()).unwrap_or_default())])
+    });
+    let alloy = chosen.map(|one| one.id);
+    let pieces = match alloy {
+        Some(alloy) => view::waiting_pieces(&app.pool, alloy).await?,
+        None => Vec::new(),
+    };
+    let choices = view::choices(&app.pool).await?;
+    Ok(NewFlaskPage { frame: signed.frame.clone(), form, alloys, alloy, pieces, choices })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<NewFlaskPage, Fault> {
+    page(&app, &signed, wanted.alloy, None).await
+}
+
+pub(crate) async fn submit(State(app): State<App>, signed: Signed, mut form: Form) -> Result<Response, Fault> {
+    let alloy = form.value("alloy").parse().ok();
+    let Some(flask) = NewFlask::read(&mut form) else {
+        let page = page(&app, &signed, alloy, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::begin(&mut work.tx, &signed, &flask).await {
+        Ok(number) => {
+            let place = format!("/flasks/{number}");
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(&app, &signed, alloy, Some(form)).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,125 @@
+//! One flask, with the next thing to do in front.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+
+use crate::clock::Moment;
+use crate::flasks::model::FlaskState;
+use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
+use crate::pieces::Stage;
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, Html, working};
+
+/// A step of the mixing clock with its times of day.
+pub(crate) struct Step {
+    name: String,
+    begins: Moment,
+    ends: Moment,
+    passed: bool,
+    now: bool,
+}
+
+/// A tier of the tree: its places in order, as drawn on the unrolled map.
+pub(crate) struct Tier {
+    n: i32,
+    pieces: Vec<TreeRow>,
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "flasks/show.html")]
+pub(crate) struct ShowFlask {
+    pub(super) frame: Frame,
+    pub(super) form: Form,
+    pub(super) flask: FlaskRow,
+    pub(super) tiers: Vec<Tier>,
+    pub(super) count: usize,
+    pub(super) waiting: Vec<WaitingPiece>,
+    pub(super) steps: Vec<Step>,
+    pub(super) causes: Vec<(String, String)>,
+    pub(super) now: Moment,
+}
+
+impl ShowFlask {
+    fn path(&self) -> String {
+        format!("/flasks/{}", self.flask.number)
+    }
+
+    fn is(&self, state: &str) -> bool {
+        self.flask.state.name() == state
+    }
+
+    fn open_tree(&self) -> bool {
+        matches!(self.flask.state, FlaskState::Treeing | FlaskState::Weighed)
+    }
+
+    fn can_be_lost(&self) -> bool {
+        self.flask.state.stage_if_lost().is_some()
+    }
+
+    fn charge(&self) -> Option<Html> {
+        let grams = self.flask.charge_g?;
+        Some(working(&self.frame.show.grams(&grams), &self.flask.charge_working()))
+    }
+
+    fn powder(&self) -> Option<Html> {
+        let grams = self.flask.powder_g?;
+        Some(working(&self.frame.show.bulk_grams(&grams), &self.flask.investment_working()))
+    }
+
+    fn set_passed(&self) -> bool {
+        self.flask.set_from_at.is_some_and(|at| at <= self.now)
+    }
+
+    fn too_late(&self) -> bool {
+        self.flask.latest_start_at.is_some_and(|at| at < self.now)
+    }
+}
+
+pub(crate) async fn page(app: &App, signed: &Signed, number: i32, form: Option<Form>) -> Result<ShowFlask, Fault> {
+    let flask = view::load(&app.pool, number).await?;
+    let tree = view::tree(&app.pool, flask.id).await?;
+    let count = tree.len();
+    let mut tiers: Vec<Tier> = Vec::new();
+    for piece in tree {
+        match tiers.last_mut() {
+            Some(tier) if tier.n == piece.tier => tier.pieces.push(piece),
+            _ => tiers.push(Tier { n: piece.tier, pieces: vec![piece] }),
+        }
+    }
+    let open = matches!(flask.state, FlaskState::Treeing | FlaskState::Weighed);
+    let waiting = if open { view::waiting_pieces(&app.pool, flask.alloy_id).await? } else { Vec::new() };
+    let density = view::pattern_density(&app.pool, flask.id).await?;
+    let form = form.unwrap_or_else(|| {
+        let text = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
+        Form::filled([
+            ("base_mass_g", text(flask.base_mass_g)),
+            ("tree_mass_g", text(flask.tree_mass_g)),
+            ("pattern_density", density.map_or_else(|| "1.15".to_owned(), |value| value.to_string())),
+            ("collar_mm", "6".to_owned()),
+            ("slurry_c", "22".to_owned()),
+        ])
+    });
+    let started = flask.mix_started_at.unwrap_or(signed.now);
+    let steps = flask
+        .mix_steps()
+        .into_iter()
+        .map(|step| {
+            let begins = started.plus_seconds((step.start_min * 60.0).round() as i64);
+            let ends = started.plus_seconds((step.end_min * 60.0).round() as i64);
+            let passed = ends <= signed.now;
+            Step { name: step.name, begins, ends, passed, now: !passed && begins <= signed.now }
+        })
+        .collect();
+    let stage = flask.state.stage_if_lost().unwrap_or(Stage::Invest);
+    let causes = view::causes(&app.pool, stage).await?;
+    Ok(ShowFlask { frame: signed.frame.clone(), form, flask, tiers, count, waiting, steps, causes, now: signed.now })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+) -> Result<ShowFlask, Fault> {
+    page(&app, &signed, number, None).await
+}

@@ -1,0 +1,131 @@
+//! The steps of a flask: weigh, mix, set, divest; or give it up.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::flasks::actions;
+use crate::flasks::forms::{Divesting, Weighing};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, see_other};
+
+/// Shows the flask again with the messages of a form that was not right.
+pub(super) async fn again(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    form: Form,
+    status: StatusCode,
+) -> Result<Response, Fault> {
+    Ok((status, super::show::page(app, signed, number, Some(form)).await?).into_response())
+}
+
+/// Runs one step of a flask once, and shows the flask again when it was refused.
+pub(super) async fn step<F>(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    mut form: Form,
+    act: F,
+) -> Result<Response, Fault>
+where
+    F: AsyncFnOnce(&mut sqlx::PgConnection, i64) -> Result<(), Fault>,
+{
+    let place = format!("/flasks/{number}");
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match act(&mut work.tx, form.version()).await {
+        Ok(()) => {
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            again(app, signed, number, form, refused.status).await
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn weigh(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(weighing) = Weighing::read(&mut form) else {
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::weigh(conn, &signed, number, seen, &weighing).await
+    })
+    .await
+}
+
+pub(crate) async fn mix(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(slurry_c) = form.number("slurry_c", 1.0, 45.0) else {
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::start_mix(conn, &signed, number, seen, slurry_c).await
+    })
+    .await
+}
+
+pub(crate) async fn set(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| actions::leave_to_set(conn, &signed, number, seen).await).await
+}
+
+pub(crate) async fn divest(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(weights) = Divesting::read(&mut form) else {
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::divest(conn, &signed, number, seen, weights).await
+    })
+    .await
+}
+
+pub(crate) async fn cancel(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| actions::cancel(conn, &signed, number, seen).await).await
+}
+
+pub(crate) async fn lost(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let cause = form.needed("cause", 200);
+    if !form.good() {
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    }
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::lose(conn, &signed, number, Some(seen), &cause).await
+    })
+    .await
+}

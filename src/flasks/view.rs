@@ -1,0 +1,359 @@
+//! What pages read about flasks, other tables included.
+
+use foundry::investment::{ClockTimes, WorkingTime, mixing_clock};
+use foundry::quantity::{Celsius, Minutes};
+use foundry::source::Sourced;
+use serde::{Deserialize, Serialize};
+use sqlx::{FromRow, PgConnection, PgPool};
+
+use super::model::{FlaskRefusal, FlaskState};
+use crate::clock::{Day, Moment};
+use crate::id::{AlloyId, AttemptId, FamilyId, FileId, FlaskId, FlaskTypeId, InvestmentId, PieceId};
+use crate::json::working::WorkingJson;
+use crate::web::{Fault, Refused};
+
+/// What a flask is made of, for working it out.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Material {
+    pub(super) alloy: String,
+    pub(super) density_g_cm3: f64,
+    pub(super) source: String,
+    pub(super) diameter_mm: i32,
+    pub(super) height_mm: i32,
+    pub(super) wall_mm: f64,
+    pub(super) investment_kind: String,
+    pub(super) water_per_100: f64,
+}
+
+pub(super) async fn material(conn: &mut PgConnection, flask: FlaskId) -> Result<Material, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT a.name AS alloy, a.density_g_cm3, a.source, t.diameter_mm, t.height_mm, t.wall_mm,
+                i.kind AS investment_kind, i.water_per_100
+         FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
+         JOIN investments i ON i.id = f.investment_id WHERE f.id = $1",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
+/// The first of the pieces that is to be cast in another alloy: label, its alloy, ours.
+pub(super) async fn other_alloy(
+    conn: &mut PgConnection,
+    alloy: AlloyId,
+    pieces: &[PieceId],
+) -> Result<Option<(String, String, String)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.label, a.name, ours.name FROM pieces p JOIN order_lines l ON l.id = p.order_line_id
+         JOIN alloys a ON a.id = l.alloy_id JOIN alloys ours ON ours.id = $1
+         WHERE p.id = ANY($2) AND l.alloy_id <> $1 ORDER BY p.label LIMIT 1",
+    )
+    .bind(alloy)
+    .bind(pieces)
+    .fetch_optional(conn)
+    .await
+}
+
+/// A step of the mixing clock as it is kept with the flask.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct MixStep {
+    pub(super) name: String,
+    pub(super) start_min: f64,
+    pub(super) end_min: f64,
+}
+
+/// The mixing clock of a flask for a slurry of so many degrees.
+pub(super) async fn mixing_steps(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    slurry_c: f64,
+) -> Result<Vec<MixStep>, Fault> {
+    let minutes: f64 = sqlx::query_scalar(
+        "SELECT i.working_minutes FROM flasks f JOIN investments i ON i.id = f.investment_id WHERE f.id = $1",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await?;
+    let refused = |refusal: FlaskRefusal| Fault::from(Refused::from(refusal).at("slurry_c"));
+    let slurry = Celsius::new(slurry_c).map_err(|out| refused(out.into()))?;
+    let to_gloss_off = Minutes::new(minutes).map_err(|out| refused(out.into()))?;
+    let time = WorkingTime { to_gloss_off: Sourced::entered(to_gloss_off), ..WorkingTime::usual() };
+    let clock = mixing_clock(&time, slurry, 1, &ClockTimes::usual()).map_err(|out| refused(out.into()))?.value;
+    let mut steps: Vec<MixStep> = clock
+        .steps
+        .iter()
+        .map(|step| MixStep {
+            name: step.name.to_owned(),
+            start_min: step.start.get(),
+            end_min: step.end.get(),
+        })
+        .collect();
+    let last = steps.last().map_or(0.0, |step| step.end_min);
+    if last < clock.gloss_off.get() {
+        steps.push(MixStep { name: "gloss-off".to_owned(), start_min: last, end_min: clock.gloss_off.get() });
+    }
+    Ok(steps)
+}
+
+/// What was charged into a flask.
+pub(super) async fn charged_cg(conn: &mut PgConnection, flask: FlaskId) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("SELECT fresh_cg + returns_cg FROM pours WHERE flask_id = $1")
+        .bind(flask)
+        .fetch_one(conn)
+        .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct ListRow {
+    pub(super) number: i32,
+    pub(super) state: FlaskState,
+    pub(super) alloy: String,
+    pub(super) flask_type: String,
+    pub(super) family: String,
+    pub(super) pieces: i64,
+    pub(super) labels: Option<String>,
+    pub(super) charge_g: Option<f64>,
+    pub(super) set_from_at: Option<Moment>,
+    pub(super) latest_start_at: Option<Moment>,
+    pub(super) due_on: Option<Day>,
+    pub(super) load: Option<i32>,
+}
+
+pub(super) async fn list(
+    pool: &PgPool,
+    open: bool,
+    search: &str,
+    size: i64,
+    offset: i64,
+) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    let rows = sqlx::query_scalar(
+        "SELECT count(*) FROM flasks f JOIN alloys a ON a.id = f.alloy_id
+         WHERE (f.state IN ('divested', 'cancelled')) = NOT $1
+           AND ($2 = '' OR strpos(lower(f.number || ' ' || a.name), lower($2)) > 0)",
+    )
+    .bind(open)
+    .bind(search)
+    .fetch_one(pool)
+    .await?;
+    let list = sqlx::query_as(
+        "SELECT f.number, f.state, a.name AS alloy, t.name AS flask_type, b.name AS family, f.charge_g,
+                f.set_from_at, f.latest_start_at, on_it.pieces, on_it.labels, on_it.due_on, loaded.number AS load
+         FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
+         JOIN burnout_families b ON b.id = f.family_id
+         LEFT JOIN LATERAL (
+             SELECT count(*) AS pieces, string_agg(p.label, ', ' ORDER BY p.label) AS labels, min(o.due_on) AS due_on
+             FROM flask_pieces fp JOIN attempts x ON x.id = fp.attempt_id JOIN pieces p ON p.id = x.piece_id
+             JOIN orders o ON o.id = p.order_id
+             WHERE fp.flask_id = f.id AND (fp.left_at IS NULL OR f.state IN ('divested', 'cancelled'))
+         ) on_it ON true
+         LEFT JOIN LATERAL (
+             SELECT l.number FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id
+             WHERE lf.flask_id = f.id AND lf.left_at IS NULL LIMIT 1
+         ) loaded ON true
+         WHERE (f.state IN ('divested', 'cancelled')) = NOT $1
+           AND ($2 = '' OR strpos(lower(f.number || ' ' || a.name), lower($2)) > 0)
+         ORDER BY f.number DESC LIMIT $3 OFFSET $4",
+    )
+    .bind(open)
+    .bind(search)
+    .bind(size)
+    .bind(offset)
+    .fetch_all(pool)
+    .await?;
+    Ok((list, rows))
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct FlaskRow {
+    pub(super) id: FlaskId,
+    pub(super) number: i32,
+    pub(super) state: FlaskState,
+    pub(super) version: i64,
+    pub(super) alloy_id: AlloyId,
+    pub(super) alloy: String,
+    pub(super) flask_type: String,
+    pub(super) diameter_mm: i32,
+    pub(super) height_mm: i32,
+    pub(super) size_class: String,
+    pub(super) investment: String,
+    pub(super) water_per_100: f64,
+    pub(super) family: String,
+    pub(super) flask_c: f64,
+    pub(super) melt_c: f64,
+    pub(super) base_mass_g: Option<f64>,
+    pub(super) tree_mass_g: Option<f64>,
+    pub(super) charge_g: Option<f64>,
+    pub(super) powder_g: Option<f64>,
+    pub(super) water_g: Option<f64>,
+    charge_working: Option<serde_json::Value>,
+    investment_working: Option<serde_json::Value>,
+    pub(super) mix_started_at: Option<Moment>,
+    mix_clock: Option<serde_json::Value>,
+    pub(super) mixed_at: Option<Moment>,
+    pub(super) set_from_at: Option<Moment>,
+    pub(super) latest_start_at: Option<Moment>,
+    pub(super) note: String,
+    pub(super) load: Option<i32>,
+    pub(super) fresh_cg: Option<i64>,
+    pub(super) returns_cg: Option<i64>,
+    pub(super) poured_at: Option<Moment>,
+    pub(super) quench_at: Option<Moment>,
+}
+
+impl FlaskRow {
+    pub(super) fn charge_working(&self) -> WorkingJson {
+        read(self.charge_working.as_ref())
+    }
+
+    pub(super) fn investment_working(&self) -> WorkingJson {
+        read(self.investment_working.as_ref())
+    }
+
+    pub(super) fn mix_steps(&self) -> Vec<MixStep> {
+        self.mix_clock.clone().and_then(|kept| serde_json::from_value(kept).ok()).unwrap_or_default()
+    }
+}
+
+fn read(kept: Option<&serde_json::Value>) -> WorkingJson {
+    kept.cloned().and_then(|kept| serde_json::from_value(kept).ok()).unwrap_or_default()
+}
+
+pub(super) async fn load(pool: &PgPool, number: i32) -> Result<FlaskRow, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.*, a.name AS alloy, a.melt_c, t.name AS flask_type, t.diameter_mm, t.height_mm, t.size_class,
+                i.name AS investment, i.water_per_100, b.name AS family,
+                (SELECT l.number FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id
+                 WHERE lf.flask_id = f.id ORDER BY lf.left_at NULLS FIRST LIMIT 1) AS load,
+                p.fresh_cg, p.returns_cg, p.poured_at, p.quench_at
+         FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
+         JOIN investments i ON i.id = f.investment_id JOIN burnout_families b ON b.id = f.family_id
+         LEFT JOIN pours p ON p.flask_id = f.id WHERE f.number = $1",
+    )
+    .bind(number)
+    .fetch_one(pool)
+    .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct TreeRow {
+    pub(super) piece_id: PieceId,
+    pub(super) attempt_id: AttemptId,
+    pub(super) label: String,
+    pub(super) design: String,
+    pub(super) client: String,
+    pub(super) picture_id: Option<FileId>,
+    pub(super) volume_mm3: Option<f64>,
+    pub(super) tier: i32,
+    pub(super) place: i32,
+    pub(super) sprues: i32,
+    pub(super) sprue_diameter_mm: f64,
+}
+
+/// The pieces on a flask's tree, or those that were, once it is divested.
+pub(super) async fn tree(pool: &PgPool, flask: FlaskId) -> Result<Vec<TreeRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.id AS piece_id, x.id AS attempt_id, p.label, d.name AS design, c.name AS client, v.picture_id,
+                v.volume_mm3, fp.tier, fp.place, fp.sprues, fp.sprue_diameter_mm
+         FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN attempts x ON x.id = fp.attempt_id
+         JOIN pieces p ON p.id = x.piece_id JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
+         JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+         JOIN designs d ON d.id = v.design_id
+         WHERE fp.flask_id = $1 AND (fp.left_at IS NULL OR f.state IN ('poured', 'divested', 'cancelled'))
+         ORDER BY fp.tier, fp.place, p.label",
+    )
+    .bind(flask)
+    .fetch_all(pool)
+    .await
+}
+
+/// The resin that most of a flask's pieces were printed in: its density.
+pub(super) async fn pattern_density(pool: &PgPool, flask: FlaskId) -> Result<Option<f64>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT r.density_g_cm3 FROM flask_pieces fp JOIN plate_pieces pp ON pp.attempt_id = fp.attempt_id
+         JOIN plates pl ON pl.id = pp.plate_id JOIN resin_lots rl ON rl.id = pl.resin_lot_id
+         JOIN resins r ON r.id = rl.resin_id
+         WHERE fp.flask_id = $1 AND fp.left_at IS NULL GROUP BY r.id ORDER BY count(*) DESC LIMIT 1",
+    )
+    .bind(flask)
+    .fetch_optional(pool)
+    .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct WaitingAlloy {
+    pub(super) id: AlloyId,
+    pub(super) name: String,
+    pub(super) flask_c: f64,
+    pub(super) pieces: i64,
+}
+
+/// Alloys with the number of pieces that wait for investing.
+pub(super) async fn waiting_alloys(pool: &PgPool) -> Result<Vec<WaitingAlloy>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT a.id, a.name, a.flask_c, count(*) AS pieces FROM pieces p
+         JOIN order_lines l ON l.id = p.order_line_id JOIN alloys a ON a.id = l.alloy_id
+         WHERE p.stage = 'invest' AND p.standing = 'waiting' GROUP BY a.id ORDER BY count(*) DESC, a.name",
+    )
+    .fetch_all(pool)
+    .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct WaitingPiece {
+    pub(super) id: PieceId,
+    pub(super) label: String,
+    pub(super) design: String,
+    pub(super) client: String,
+    pub(super) picture_id: Option<FileId>,
+    pub(super) volume_mm3: Option<f64>,
+    pub(super) box_mm: Vec<f64>,
+    pub(super) due_on: Option<Day>,
+}
+
+/// The pieces of an alloy that wait for investing, due first.
+pub(super) async fn waiting_pieces(pool: &PgPool, alloy: AlloyId) -> Result<Vec<WaitingPiece>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3,
+                ARRAY[v.box_x_mm, v.box_y_mm, v.box_z_mm] AS box_mm, o.due_on
+         FROM pieces p JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
+         JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+         JOIN designs d ON d.id = v.design_id
+         WHERE p.stage = 'invest' AND p.standing = 'waiting' AND l.alloy_id = $1
+         ORDER BY o.due_on NULLS LAST, p.label LIMIT 300",
+    )
+    .bind(alloy)
+    .fetch_all(pool)
+    .await
+}
+
+/// What a new flask is chosen from.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Choices {
+    pub(super) flask_types: Vec<(FlaskTypeId, String)>,
+    pub(super) investments: Vec<(InvestmentId, String)>,
+    pub(super) families: Vec<(FamilyId, String)>,
+}
+
+pub(super) async fn choices(pool: &PgPool) -> Result<Choices, sqlx::Error> {
+    Ok(Choices {
+        flask_types: sqlx::query_as(
+            "SELECT id, name || ', ' || diameter_mm || ' × ' || height_mm || ' mm' FROM flask_types
+             WHERE retired_at IS NULL ORDER BY diameter_mm, height_mm",
+        )
+        .fetch_all(pool)
+        .await?,
+        investments: sqlx::query_as(
+            "SELECT id, name || ', ' || water_per_100 || ' : 100' FROM investments WHERE retired_at IS NULL ORDER BY name",
+        )
+        .fetch_all(pool)
+        .await?,
+        families: sqlx::query_as("SELECT id, name FROM burnout_families WHERE retired_at IS NULL ORDER BY name")
+            .fetch_all(pool)
+            .await?,
+    })
+}
+
+/// Causes to choose from at a stage.
+pub(super) async fn causes(pool: &PgPool, stage: crate::pieces::Stage) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query_as("SELECT name, name FROM causes WHERE stage = $1 ORDER BY n, name").bind(stage).fetch_all(pool).await
+}
