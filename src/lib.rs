@@ -15,6 +15,7 @@ pub mod timers;
 pub mod pieces;
 pub mod metal;
 pub mod clients;
+pub mod flasks;
 pub mod desk;
 pub mod server;
 pub mod cli;

@@ -30,7 +30,11 @@ fn expect(flask: &Locked, states: &[FlaskState], seen: Option<i64>) -> Result<()
 }
 
 /// A new flask with the first pieces on its tree.
-pub(super) async fn begin(conn: &mut PgConnection, signed: &Signed, flask: &NewFlask) -> Result<i32, Fault> {
+pub(super) async fn begin(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    flask: &NewFlask,
+) -> Result<i32, Fault> {
     let (id, number) = store::insert(conn, flask, signed.now).await?;
     put_on(conn, signed, id, number, flask.alloy, &flask.pieces).await?;
     Ok(number)
@@ -99,11 +103,24 @@ pub(super) struct Place {
     pub(super) sprue_diameter_mm: f64,
 }
 
-pub(super) async fn place(conn: &mut PgConnection, number: i32, places: &[Place]) -> Result<(), Fault> {
+pub(super) async fn place(
+    conn: &mut PgConnection,
+    number: i32,
+    places: &[Place],
+) -> Result<(), Fault> {
     let flask = store::lock(conn, number).await?;
     expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], None)?;
     for each in places {
-        store::place(conn, flask.id, each.attempt, each.tier, each.place, each.sprues, each.sprue_diameter_mm).await?;
+        store::place(
+            conn,
+            flask.id,
+            each.attempt,
+            each.tier,
+            each.place,
+            each.sprues,
+            each.sprue_diameter_mm,
+        )
+        .await?;
     }
     Ok(())
 }
@@ -165,8 +182,7 @@ pub(super) async fn start_mix(
     let steps = super::view::mixing_steps(conn, flask.id, slurry_c).await?;
     let subject = format!("flask:{number}");
     for step in &steps {
-        let ends = (step.end_min * 60.0).round() as i64;
-        timers::start_until(conn, &subject, &step.name, signed.now, signed.now.plus_seconds(ends)).await?;
+        timers::start(conn, &subject, &step.name, signed.now, step.end_min).await?;
     }
     store::start_mix(conn, flask.id, serde_json::to_value(&steps)?, signed.now).await?;
     Ok(())
@@ -184,7 +200,7 @@ pub(super) async fn leave_to_set(
     let subject = format!("flask:{number}");
     timers::end(conn, &subject, signed.now).await?;
     let minutes = store::leave_to_set(conn, flask.id, signed.now).await?;
-    timers::start(conn, &subject, "bench set", signed.now, i64::from(minutes)).await?;
+    timers::start(conn, &subject, "bench set", signed.now, f64::from(minutes)).await?;
     let wanted = store::pieces_of(conn, flask.id).await?;
     let act = Act::new(signed.now, Some(signed.person)).in_batch(&subject);
     pieces::record(conn, &wanted, &Happening::Finished(Stage::Invest), &act).await?;
@@ -248,7 +264,12 @@ pub(super) async fn divest(
 }
 
 /// Gives a flask up before it was mixed for: its pieces wait for another.
-pub(super) async fn cancel(conn: &mut PgConnection, signed: &Signed, number: i32, seen: i64) -> Result<(), Fault> {
+pub(super) async fn cancel(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
     let flask = store::lock(conn, number).await?;
     expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], Some(seen))?;
     let subject = format!("flask:{number}");

@@ -4,9 +4,12 @@ use std::borrow::Cow;
 
 use foundry::investment::{Binder, FlaskToFill, InvestmentRefusal, Powder, WaterRatio};
 use foundry::metal::{
-    Alloy, Button, Charge, ChargeInput, Composition, Density, Element, Family, MetalOnTree, MetalRefusal,
+    Alloy, Button, Charge, ChargeInput, Composition, Density, Element, Family, MetalOnTree,
+    MetalRefusal,
 };
-use foundry::quantity::{CubicMillimetres, Grams, GramsPerCubicCentimetre, Millimetres, QuantityRefusal, Share};
+use foundry::quantity::{
+    CubicMillimetres, Grams, GramsPerCubicCentimetre, Millimetres, QuantityRefusal, Share,
+};
 use foundry::source::{Source, Sourced};
 use foundry::working::{Worked, Working};
 
@@ -100,7 +103,9 @@ pub enum FlaskRefusal {
         number: i32,
     },
     /// Pieces of another alloy.
-    #[error("Piece {label} is to be cast in {its}, and this flask in {ours}. One alloy a flask; choose another flask for it.")]
+    #[error(
+        "Piece {label} is to be cast in {its}, and this flask in {ours}. One alloy a flask; choose another flask for it."
+    )]
     OtherAlloy {
         /// Which piece.
         label: String,
@@ -126,8 +131,12 @@ pub enum FlaskRefusal {
 impl From<FlaskRefusal> for Refused {
     fn from(refusal: FlaskRefusal) -> Self {
         match refusal {
-            FlaskRefusal::NoTree | FlaskRefusal::Metal(_) => Self::input("tree_mass_g", refusal.to_string()),
-            FlaskRefusal::Investment(_) | FlaskRefusal::Quantity(_) => Self::input("", refusal.to_string()),
+            FlaskRefusal::NoTree | FlaskRefusal::Metal(_) => {
+                Self::input("tree_mass_g", refusal.to_string())
+            }
+            FlaskRefusal::Investment(_) | FlaskRefusal::Quantity(_) => {
+                Self::input("", refusal.to_string())
+            }
             _ => Self::conflict(refusal.to_string()),
         }
     }

@@ -19,14 +19,19 @@ pub(super) struct Locked {
 
 /// Holds a flask by its number.
 pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<Locked, sqlx::Error> {
-    sqlx::query_as("SELECT id, number, state, alloy_id, version FROM flasks WHERE number = $1 FOR UPDATE")
-        .bind(number)
-        .fetch_one(conn)
-        .await
+    sqlx::query_as(
+        "SELECT id, number, state, alloy_id, version FROM flasks WHERE number = $1 FOR UPDATE",
+    )
+    .bind(number)
+    .fetch_one(conn)
+    .await
 }
 
 /// Holds several flasks, in one order so that two who hold wait for each other.
-pub(super) async fn lock_all(conn: &mut PgConnection, flasks: &[FlaskId]) -> Result<Vec<Locked>, sqlx::Error> {
+pub(super) async fn lock_all(
+    conn: &mut PgConnection,
+    flasks: &[FlaskId],
+) -> Result<Vec<Locked>, sqlx::Error> {
     sqlx::query_as("SELECT id, number, state, alloy_id, version FROM flasks WHERE id = ANY($1) ORDER BY id FOR UPDATE")
         .bind(flasks)
         .fetch_all(conn)
@@ -57,7 +62,11 @@ pub(super) async fn insert(
 }
 
 /// Puts the present attempts of pieces on a tree, filling tiers of eight from the top.
-pub(super) async fn put_on(conn: &mut PgConnection, flask: FlaskId, pieces: &[PieceId]) -> Result<(), sqlx::Error> {
+pub(super) async fn put_on(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    pieces: &[PieceId],
+) -> Result<(), sqlx::Error> {
     for piece in pieces {
         sqlx::query(
             "INSERT INTO flask_pieces (flask_id, attempt_id, tier, place)
@@ -117,7 +126,10 @@ pub(super) async fn place(
 }
 
 /// The pieces whose present attempts are in a flask.
-pub async fn pieces_of(conn: &mut PgConnection, flask: FlaskId) -> Result<Vec<PieceId>, sqlx::Error> {
+pub async fn pieces_of(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Vec<PieceId>, sqlx::Error> {
     sqlx::query_scalar(
         "SELECT t.piece_id FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id
          WHERE fp.flask_id = $1 AND fp.left_at IS NULL ORDER BY t.piece_id",
@@ -184,7 +196,11 @@ pub(super) async fn start_mix(
 }
 
 /// Leaves the flask to set; returns how many minutes it needs.
-pub(super) async fn leave_to_set(conn: &mut PgConnection, flask: FlaskId, now: Moment) -> Result<i32, sqlx::Error> {
+pub(super) async fn leave_to_set(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    now: Moment,
+) -> Result<i32, sqlx::Error> {
     sqlx::query_scalar(
         "UPDATE flasks f SET state = 'setting', mixed_at = $2,
              set_from_at = $2 + make_interval(mins => i.bench_set_min),
@@ -198,7 +214,11 @@ pub(super) async fn leave_to_set(conn: &mut PgConnection, flask: FlaskId, now: M
 }
 
 /// Everything leaves the flask.
-pub(super) async fn empty(conn: &mut PgConnection, flask: FlaskId, now: Moment) -> Result<(), sqlx::Error> {
+pub(super) async fn empty(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
     sqlx::query("UPDATE flask_pieces SET left_at = $2 WHERE flask_id = $1 AND left_at IS NULL")
         .bind(flask)
         .bind(now)

@@ -8,7 +8,9 @@ use sqlx::{FromRow, PgConnection, PgPool};
 
 use super::model::{FlaskRefusal, FlaskState};
 use crate::clock::{Day, Moment};
-use crate::id::{AlloyId, AttemptId, FamilyId, FileId, FlaskId, FlaskTypeId, InvestmentId, PieceId};
+use crate::id::{
+    AlloyId, AttemptId, FamilyId, FileId, FlaskId, FlaskTypeId, InvestmentId, PieceId,
+};
 use crate::json::working::WorkingJson;
 use crate::web::{Fault, Refused};
 
@@ -25,7 +27,10 @@ pub(super) struct Material {
     pub(super) water_per_100: f64,
 }
 
-pub(super) async fn material(conn: &mut PgConnection, flask: FlaskId) -> Result<Material, sqlx::Error> {
+pub(super) async fn material(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Material, sqlx::Error> {
     sqlx::query_as(
         "SELECT a.name AS alloy, a.density_g_cm3, a.source, t.diameter_mm, t.height_mm, t.wall_mm,
                 i.kind AS investment_kind, i.water_per_100
@@ -78,7 +83,9 @@ pub(super) async fn mixing_steps(
     let slurry = Celsius::new(slurry_c).map_err(|out| refused(out.into()))?;
     let to_gloss_off = Minutes::new(minutes).map_err(|out| refused(out.into()))?;
     let time = WorkingTime { to_gloss_off: Sourced::entered(to_gloss_off), ..WorkingTime::usual() };
-    let clock = mixing_clock(&time, slurry, 1, &ClockTimes::usual()).map_err(|out| refused(out.into()))?.value;
+    let clock = mixing_clock(&time, slurry, 1, &ClockTimes::usual())
+        .map_err(|out| refused(out.into()))?
+        .value;
     let mut steps: Vec<MixStep> = clock
         .steps
         .iter()
@@ -90,13 +97,20 @@ pub(super) async fn mixing_steps(
         .collect();
     let last = steps.last().map_or(0.0, |step| step.end_min);
     if last < clock.gloss_off.get() {
-        steps.push(MixStep { name: "gloss-off".to_owned(), start_min: last, end_min: clock.gloss_off.get() });
+        steps.push(MixStep {
+            name: "gloss-off".to_owned(),
+            start_min: last,
+            end_min: clock.gloss_off.get(),
+        });
     }
     Ok(steps)
 }
 
 /// What was charged into a flask.
-pub(super) async fn charged_cg(conn: &mut PgConnection, flask: FlaskId) -> Result<i64, sqlx::Error> {
+pub(super) async fn charged_cg(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<i64, sqlx::Error> {
     sqlx::query_scalar("SELECT fresh_cg + returns_cg FROM pours WHERE flask_id = $1")
         .bind(flask)
         .fetch_one(conn)
@@ -210,7 +224,10 @@ impl FlaskRow {
     }
 
     pub(super) fn mix_steps(&self) -> Vec<MixStep> {
-        self.mix_clock.clone().and_then(|kept| serde_json::from_value(kept).ok()).unwrap_or_default()
+        self.mix_clock
+            .clone()
+            .and_then(|kept| serde_json::from_value(kept).ok())
+            .unwrap_or_default()
     }
 }
 
@@ -267,7 +284,10 @@ pub(super) async fn tree(pool: &PgPool, flask: FlaskId) -> Result<Vec<TreeRow>, 
 }
 
 /// The resin that most of a flask's pieces were printed in: its density.
-pub(super) async fn pattern_density(pool: &PgPool, flask: FlaskId) -> Result<Option<f64>, sqlx::Error> {
+pub(super) async fn pattern_density(
+    pool: &PgPool,
+    flask: FlaskId,
+) -> Result<Option<f64>, sqlx::Error> {
     sqlx::query_scalar(
         "SELECT r.density_g_cm3 FROM flask_pieces fp JOIN plate_pieces pp ON pp.attempt_id = fp.attempt_id
          JOIN plates pl ON pl.id = pp.plate_id JOIN resin_lots rl ON rl.id = pl.resin_lot_id
@@ -311,7 +331,10 @@ pub(super) struct WaitingPiece {
 }
 
 /// The pieces of an alloy that wait for investing, due first.
-pub(super) async fn waiting_pieces(pool: &PgPool, alloy: AlloyId) -> Result<Vec<WaitingPiece>, sqlx::Error> {
+pub(super) async fn waiting_pieces(
+    pool: &PgPool,
+    alloy: AlloyId,
+) -> Result<Vec<WaitingPiece>, sqlx::Error> {
     sqlx::query_as(
         "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3,
                 ARRAY[v.box_x_mm, v.box_y_mm, v.box_z_mm] AS box_mm, o.due_on
@@ -354,6 +377,12 @@ pub(super) async fn choices(pool: &PgPool) -> Result<Choices, sqlx::Error> {
 }
 
 /// Causes to choose from at a stage.
-pub(super) async fn causes(pool: &PgPool, stage: crate::pieces::Stage) -> Result<Vec<(String, String)>, sqlx::Error> {
-    sqlx::query_as("SELECT name, name FROM causes WHERE stage = $1 ORDER BY n, name").bind(stage).fetch_all(pool).await
+pub(super) async fn causes(
+    pool: &PgPool,
+    stage: crate::pieces::Stage,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query_as("SELECT name, name FROM causes WHERE stage = $1 ORDER BY n, name")
+        .bind(stage)
+        .fetch_all(pool)
+        .await
 }

@@ -207,6 +207,12 @@ impl Show {
         self.zone.to_datetime(moment.0).strftime("%H:%M").to_string()
     }
 
+    /// The time of day to the second: `14:05:30`.
+    #[must_use]
+    pub fn clock(&self, moment: &Moment) -> String {
+        self.zone.to_datetime(moment.0).strftime("%H:%M:%S").to_string()
+    }
+
     /// A day as short as a stamp: `25/11`, read day before month.
     #[must_use]
     pub fn stamp(&self, moment: &Moment) -> String {

@@ -39,7 +39,8 @@ pub(crate) async fn show(
     let page = Page::of(wanted.page.as_deref());
     let open = wanted.show != "old";
     let search = wanted.search.trim().to_owned();
-    let (flasks, rows) = view::list(&app.pool, open, &search, i64::from(SIZE), page.offset(SIZE)).await?;
+    let (flasks, rows) =
+        view::list(&app.pool, open, &search, i64::from(SIZE), page.offset(SIZE)).await?;
     let waiting = view::waiting_alloys(&app.pool).await?;
     let base = PageLinks::base("/flasks", &[("search", &search), ("show", &wanted.show)]);
     let links = PageLinks::new(page, SIZE, rows, &base);

@@ -11,7 +11,7 @@ use crate::db::once::{self, Begun};
 use crate::flasks::actions;
 use crate::flasks::forms::NewFlask;
 use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
-use crate::id::AlloyId;
+use crate::id::{AlloyId, PieceId};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, see_other};
 
@@ -26,12 +26,27 @@ pub(crate) struct NewFlaskPage {
     choices: Choices,
 }
 
+impl NewFlaskPage {
+    fn is_chosen(&self, alloy: &AlloyId) -> bool {
+        self.alloy == Some(*alloy)
+    }
+
+    fn ticked(&self, piece: &PieceId) -> bool {
+        self.form.all("piece").any(|id| id == piece.to_string())
+    }
+}
+
 #[derive(Deserialize)]
 pub(crate) struct Wanted {
     alloy: Option<AlloyId>,
 }
 
-async fn page(app: &App, signed: &Signed, alloy: Option<AlloyId>, form: Option<Form>) -> Result<NewFlaskPage, Fault> {
+async fn page(
+    app: &App,
+    signed: &Signed,
+    alloy: Option<AlloyId>,
+    form: Option<Form>,
+) -> Result<NewFlaskPage, Fault> {
     let alloys = view::waiting_alloys(&app.pool).await?;
     let chosen = alloys.iter().find(|one| alloy.is_none_or(|id| id == one.id));
     let form = form.unwrap_or_else(|| {
@@ -54,7 +69,11 @@ pub(crate) async fn show(
     page(&app, &signed, wanted.alloy, None).await
 }
 
-pub(crate) async fn submit(State(app): State<App>, signed: Signed, mut form: Form) -> Result<Response, Fault> {
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
     let alloy = form.value("alloy").parse().ok();
     let Some(flask) = NewFlask::read(&mut form) else {
         let page = page(&app, &signed, alloy, Some(form)).await?;

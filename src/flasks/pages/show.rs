@@ -7,8 +7,8 @@ use axum::extract::{Path, State};
 use crate::clock::Moment;
 use crate::flasks::model::FlaskState;
 use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
-use crate::pieces::Stage;
 use crate::people::Signed;
+use crate::pieces::Stage;
 use crate::web::{App, Fault, Form, Frame, Html, working};
 
 /// A step of the mixing clock with its times of day.
@@ -67,6 +67,11 @@ impl ShowFlask {
         Some(working(&self.frame.show.bulk_grams(&grams), &self.flask.investment_working()))
     }
 
+    fn charged(&self) -> Html {
+        let cg = self.flask.fresh_cg.unwrap_or(0) + self.flask.returns_cg.unwrap_or(0);
+        self.frame.show.centigrams(&cg)
+    }
+
     fn set_passed(&self) -> bool {
         self.flask.set_from_at.is_some_and(|at| at <= self.now)
     }
@@ -76,7 +81,12 @@ impl ShowFlask {
     }
 }
 
-pub(crate) async fn page(app: &App, signed: &Signed, number: i32, form: Option<Form>) -> Result<ShowFlask, Fault> {
+pub(crate) async fn page(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    form: Option<Form>,
+) -> Result<ShowFlask, Fault> {
     let flask = view::load(&app.pool, number).await?;
     let tree = view::tree(&app.pool, flask.id).await?;
     let count = tree.len();
@@ -88,14 +98,18 @@ pub(crate) async fn page(app: &App, signed: &Signed, number: i32, form: Option<F
         }
     }
     let open = matches!(flask.state, FlaskState::Treeing | FlaskState::Weighed);
-    let waiting = if open { view::waiting_pieces(&app.pool, flask.alloy_id).await? } else { Vec::new() };
+    let waiting =
+        if open { view::waiting_pieces(&app.pool, flask.alloy_id).await? } else { Vec::new() };
     let density = view::pattern_density(&app.pool, flask.id).await?;
     let form = form.unwrap_or_else(|| {
         let text = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
         Form::filled([
             ("base_mass_g", text(flask.base_mass_g)),
             ("tree_mass_g", text(flask.tree_mass_g)),
-            ("pattern_density", density.map_or_else(|| "1.15".to_owned(), |value| value.to_string())),
+            (
+                "pattern_density",
+                density.map_or_else(|| "1.15".to_owned(), |value| value.to_string()),
+            ),
             ("collar_mm", "6".to_owned()),
             ("slurry_c", "22".to_owned()),
         ])
@@ -113,7 +127,17 @@ pub(crate) async fn page(app: &App, signed: &Signed, number: i32, form: Option<F
         .collect();
     let stage = flask.state.stage_if_lost().unwrap_or(Stage::Invest);
     let causes = view::causes(&app.pool, stage).await?;
-    Ok(ShowFlask { frame: signed.frame.clone(), form, flask, tiers, count, waiting, steps, causes, now: signed.now })
+    Ok(ShowFlask {
+        frame: signed.frame.clone(),
+        form,
+        flask,
+        tiers,
+        count,
+        waiting,
+        steps,
+        causes,
+        now: signed.now,
+    })
 }
 
 pub(crate) async fn show(

@@ -87,7 +87,10 @@ pub(crate) async fn set(
     Path(number): Path<i32>,
     form: Form,
 ) -> Result<Response, Fault> {
-    step(&app, &signed, number, form, async |conn, seen| actions::leave_to_set(conn, &signed, number, seen).await).await
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::leave_to_set(conn, &signed, number, seen).await
+    })
+    .await
 }
 
 pub(crate) async fn divest(
@@ -111,7 +114,10 @@ pub(crate) async fn cancel(
     Path(number): Path<i32>,
     form: Form,
 ) -> Result<Response, Fault> {
-    step(&app, &signed, number, form, async |conn, seen| actions::cancel(conn, &signed, number, seen).await).await
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::cancel(conn, &signed, number, seen).await
+    })
+    .await
 }
 
 pub(crate) async fn lost(

@@ -56,7 +56,9 @@ pub(crate) async fn place(
         let place = form.whole(&format!("place-{id}"), 1, 200);
         let sprues = form.whole(&format!("sprues-{id}"), 1, 20);
         let diameter = form.number(&format!("sprue-{id}"), 0.5, 30.0);
-        if let (Some(tier), Some(place), Some(sprues), Some(sprue_diameter_mm)) = (tier, place, sprues, diameter) {
+        if let (Some(tier), Some(place), Some(sprues), Some(sprue_diameter_mm)) =
+            (tier, place, sprues, diameter)
+        {
             let narrow = |n: i64| i32::try_from(n).unwrap_or(1);
             places.push(Place {
                 attempt,
@@ -71,5 +73,6 @@ pub(crate) async fn place(
         form.wrong("", "One of the places on the tree is not a number that makes sense; tiers and places count from 1.");
         return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
-    step(&app, &signed, number, form, async |conn, _| actions::place(conn, number, &places).await).await
+    step(&app, &signed, number, form, async |conn, _| actions::place(conn, number, &places).await)
+        .await
 }
