@@ -7,6 +7,7 @@
 
 pub mod heat;
 pub mod plan;
+pub mod freeze;
 pub mod quantity;
 pub mod source;
 pub mod mesh;

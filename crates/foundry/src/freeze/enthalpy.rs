@@ -1,0 +1,435 @@
+//! One step in time of heat flow in metal and mould, by the enthalpy method.
+//!
+//! The unknown is the heat content of each cube (Voller, IMA J. Numerical
+//! Analysis 5 (1985) 201), so the latent heat needs no moving boundary.
+//!
+//! Metal conducts up to a thousand times better than the mould, and fills a
+//! few hundredths of the box. So the cubes with metal and their neighbours are
+//! stepped implicitly (over-relaxed sweeps, red and black, each cube's heat
+//! balance solved exactly for its temperature), and all the plain mould
+//! explicitly in one pass. What crosses the border between the two sets is
+//! counted once, from the old temperatures, so no heat is lost. The step is
+//! bounded by the mould's diffusivity alone.
+
+use rayon::prelude::*;
+
+use super::curve::{HeatCurve, Settled};
+use super::plain::{self, COLD, LIVE_K, Stretch, join};
+use super::refusal::FreezeRefusal;
+use super::skin::skin_factor;
+use super::voxels::Voxels;
+
+/// Neighbour codes beside the numbers of implicit cubes.
+const PLAIN: u32 = u32::MAX;
+const NONE: u32 = u32::MAX - 1;
+
+/// A sweep is the last when no temperature moves by more than this, in kelvins.
+const SETTLED_K: f64 = 2e-3;
+/// Sweeps after which a step counts as failed.
+const MOST_SWEEPS: usize = 2000;
+
+/// Numbers of the two materials, in SI units.
+#[derive(Debug, Clone)]
+pub(super) struct Materials {
+    pub curve: HeatCurve,
+    pub solid_w_mk: f64,
+    pub liquid_w_mk: f64,
+    pub mould_w_mk: f64,
+    pub mould_j_m3k: f64,
+}
+
+/// The state of metal and mould.
+pub(super) struct Heat {
+    materials: Materials,
+    counts: [usize; 3],
+    strides: [usize; 3],
+    pitch_m: f64,
+    /// Temperatures above the mould's start, all cubes, now and next.
+    warm_k: Vec<f32>,
+    next_k: Vec<f32>,
+    /// For each row along x, the stretch that has been warm so far.
+    live: Vec<Stretch>,
+    /// The implicit cubes: red ones first, then black ones.
+    pub cells: Vec<u32>,
+    reds: usize,
+    neighbours: Vec<[u32; 6]>,
+    metal_share: Vec<[f32; 6]>,
+    /// Conductance that does not depend on the metal's state, and all of it now.
+    mixed_w_k: Vec<[f32; 6]>,
+    /// Share of mould between a metal and a mould centre; zero elsewhere.
+    gap: Vec<[f32; 6]>,
+    conductance_w_k: Vec<[f64; 6]>,
+    /// Metal in each implicit cube, m³.
+    pub metal_m3: Vec<f64>,
+    mould_j_k: Vec<f64>,
+    energy_j: Vec<f64>,
+    above_k: Vec<f64>,
+    liquid: Vec<f64>,
+    slope_j_k: Vec<f64>,
+    sum_j: Vec<f64>,
+    trend_k_s: Vec<f64>,
+    relaxation: f64,
+    pub seconds: f64,
+    /// Sweeps made so far, for measuring.
+    pub sweeps: usize,
+}
+
+impl Heat {
+    /// Metal at its pouring temperature, mould at its own.
+    pub(super) fn new(voxels: &Voxels, materials: Materials, pour_above_k: f64) -> Self {
+        let grid = voxels.grid;
+        let strides = grid.strides();
+        let pitch_m = grid.pitch_mm * 1e-3;
+        let (cells, reds) = implicit_cells(voxels);
+        let mut number = vec![PLAIN; grid.len()];
+        for (i, &cell) in cells.iter().enumerate() {
+            number[cell as usize] = i as u32;
+        }
+        let mut neighbours = vec![[NONE; 6]; cells.len()];
+        for (i, &cell) in cells.iter().enumerate() {
+            let at = grid.cell(cell as usize);
+            for (axis, stride) in strides.into_iter().enumerate() {
+                if at[axis] > 0 {
+                    neighbours[i][2 * axis] = number[cell as usize - stride];
+                }
+                if at[axis] + 1 < grid.counts[axis] {
+                    neighbours[i][2 * axis + 1] = number[cell as usize + stride];
+                }
+            }
+        }
+        let plain_w_k = materials.mould_w_mk * pitch_m;
+        let cube_m3 = pitch_m.powi(3);
+        let mut core = vec![None; cells.len()];
+        for c in &voxels.cores {
+            core[number[c.cell as usize] as usize] = Some(c);
+        }
+        let metal_m3: Vec<f64> =
+            core.iter().map(|c| c.map_or(0.0, |c| f64::from(c.metal) * cube_m3)).collect();
+        let mould_j_k: Vec<f64> = core
+            .iter()
+            .map(|c| if c.is_some() { 0.0 } else { cube_m3 * materials.mould_j_m3k })
+            .collect();
+        let mut metal_share = vec![[0.0_f32; 6]; cells.len()];
+        let mut mixed_w_k = vec![[plain_w_k as f32; 6]; cells.len()];
+        let mut gap = vec![[0.0_f32; 6]; cells.len()];
+        for (axis, faces) in voxels.faces.iter().enumerate() {
+            for face in faces {
+                let ends = [face.cell as usize, face.cell as usize + strides[axis]];
+                let [low, high] = ends.map(|c| number[c]);
+                if low >= NONE || high >= NONE {
+                    continue;
+                }
+                let (low, high) = (low as usize, high as usize);
+                let (share, mixed, skin) = match (core[low], core[high]) {
+                    (Some(a), Some(b)) => {
+                        // Metal carried for a neighbour also conducts for it.
+                        let own = voxels.metal[ends[0]] + voxels.metal[ends[1]];
+                        let share = face.metal_share * (a.metal + b.metal) / own;
+                        let closed = if face.metal_share > 0.0 { 0.0 } else { 1.0 / face.gap };
+                        (share, closed, 0.0)
+                    }
+                    (None, None) => (0.0, 1.0, 0.0),
+                    _ => (0.0, 1.0, face.gap),
+                };
+                for (i, way) in [(low, 2 * axis + 1), (high, 2 * axis)] {
+                    metal_share[i][way] = share;
+                    mixed_w_k[i][way] = plain_w_k as f32 * mixed;
+                    gap[i][way] = skin;
+                }
+            }
+        }
+        let poured = materials.curve.heat_j_m3(pour_above_k);
+        let energy_j: Vec<f64> = metal_m3.iter().map(|v| v * poured).collect();
+        let mut heat = Self {
+            counts: grid.counts,
+            strides,
+            pitch_m,
+            warm_k: vec![0.0; grid.len()],
+            next_k: vec![0.0; grid.len()],
+            live: vec![COLD; grid.counts[1] * grid.counts[2]],
+            above_k: vec![0.0; cells.len()],
+            liquid: vec![0.0; cells.len()],
+            slope_j_k: vec![0.0; cells.len()],
+            sum_j: vec![0.0; cells.len()],
+            trend_k_s: vec![0.0; cells.len()],
+            relaxation: 1.0,
+            seconds: 0.0,
+            sweeps: 0,
+            materials,
+            cells,
+            reds,
+            neighbours,
+            metal_share,
+            mixed_w_k,
+            gap,
+            conductance_w_k: Vec::new(),
+            metal_m3,
+            mould_j_k,
+            energy_j,
+        };
+        heat.take_temperatures();
+        heat.show_temperatures();
+        std::mem::swap(&mut heat.warm_k, &mut heat.next_k);
+        heat.conductance_w_k = vec![[0.0; 6]; heat.cells.len()];
+        heat
+    }
+
+    /// Heat content of the metal in a core, J/m³, zero at its solidus.
+    pub(super) fn heat_j_m3(&self, i: usize) -> f64 {
+        self.energy_j[i] / self.metal_m3[i]
+    }
+
+    /// The longest step the plain mould allows, in seconds.
+    pub(super) fn longest_step_s(&self) -> f64 {
+        self.pitch_m * self.pitch_m * self.materials.mould_j_m3k / (6.0 * self.materials.mould_w_mk)
+    }
+
+    /// All heat above the mould's start and the solidus, in joules.
+    #[cfg(test)]
+    pub(super) fn total_j(&self) -> f64 {
+        let implicit: std::collections::HashSet<u32> = self.cells.iter().copied().collect();
+        let cube = self.pitch_m.powi(3) * self.materials.mould_j_m3k;
+        let plain: f64 = (0..self.warm_k.len())
+            .filter(|c| !implicit.contains(&(*c as u32)))
+            .map(|c| f64::from(self.warm_k[c]) * cube)
+            .sum();
+        plain + self.energy_j.iter().sum::<f64>()
+    }
+
+    /// Moves on by `step_s`.
+    pub(super) fn step(&mut self, step_s: f64) -> Result<(), FreezeRefusal> {
+        self.step_plain_mould(step_s);
+        self.conduct(step_s);
+        self.gather(step_s);
+        self.settle(step_s)?;
+        self.carry_heat(step_s);
+        self.take_temperatures_with_trend(step_s);
+        self.show_temperatures();
+        std::mem::swap(&mut self.warm_k, &mut self.next_k);
+        self.seconds += step_s;
+        Ok(())
+    }
+
+    /// Explicit pass over the mould; implicit cubes are overwritten later.
+    fn step_plain_mould(&mut self, step_s: f64) {
+        let fo = (self.materials.mould_w_mk * step_s
+            / (self.materials.mould_j_m3k * self.pitch_m * self.pitch_m)) as f32;
+        let next = plain::step(&self.warm_k, &mut self.next_k, &self.live, self.counts, fo);
+        self.live = next;
+    }
+
+    /// Slope and right side of each implicit cube's balance.
+    fn gather(&mut self, step_s: f64) {
+        let (warm, strides) = (&self.warm_k, self.strides);
+        let state = (&self.cells, &self.neighbours, &self.conductance_w_k, &self.above_k);
+        let (mould, energy) = (&self.mould_j_k, &self.energy_j);
+        self.slope_j_k
+            .par_iter_mut()
+            .zip(self.sum_j.par_iter_mut())
+            .enumerate()
+            .with_min_len(1024)
+            .for_each(|(i, (slope, sum))| {
+                let (cells, neighbours, conductance, above) = state;
+                let (mut implicit, mut gained) = (0.0, 0.0);
+                for way in 0..6 {
+                    match neighbours[i][way] {
+                        NONE => {}
+                        PLAIN => {
+                            let stride = strides[way / 2];
+                            let cell = cells[i] as usize;
+                            let beside = if way % 2 == 0 { cell - stride } else { cell + stride };
+                            gained += conductance[i][way] * (f64::from(warm[beside]) - above[i]);
+                        }
+                        _ => implicit += conductance[i][way],
+                    }
+                }
+                *slope = mould[i] + step_s * implicit;
+                *sum = energy[i] + step_s * gained;
+            });
+    }
+
+    /// Sweeps until the temperatures at the end of the step agree.
+    fn settle(&mut self, step_s: f64) -> Result<(), FreezeRefusal> {
+        let trend = &self.trend_k_s;
+        self.above_k.iter_mut().zip(trend).for_each(|(t, k_s)| *t += step_s * k_s);
+        let mut before = f64::INFINITY;
+        let mut plain_sweeps = 0;
+        for sweep in 0..MOST_SWEEPS {
+            // Every so often plain sweeps measure how fast errors die away,
+            // which gives the best over-relaxation (Young's formula).
+            let measuring = self.relaxation == 1.0;
+            let change = self.sweep(step_s, 0).max(self.sweep(step_s, 1));
+            self.sweeps += 1;
+            if !change.is_finite() {
+                break;
+            }
+            if change < SETTLED_K * (2.0 - self.relaxation) {
+                return Ok(());
+            }
+            if measuring {
+                plain_sweeps += 1;
+                if plain_sweeps >= 4 {
+                    let decay = (change / before).clamp(0.0, 0.9995);
+                    self.relaxation = (2.0 / (1.0 + (1.0 - decay).sqrt())).min(1.95);
+                }
+            } else if sweep % 200 == 199 {
+                self.relaxation = 1.0;
+                plain_sweeps = 0;
+            }
+            before = change;
+        }
+        Err(FreezeRefusal::NotConverged { seconds: self.seconds, change_k: before })
+    }
+
+    /// One colour; returns the largest movement.
+    fn sweep(&mut self, step_s: f64, colour: usize) -> f64 {
+        let (red, black) = self.above_k.split_at_mut(self.reds);
+        let (own, other, first, other_first) =
+            if colour == 0 { (red, &*black, 0, self.reds) } else { (black, &*red, self.reds, 0) };
+        let curve = &self.materials.curve;
+        let relaxation = self.relaxation;
+        let (neighbours, conductance) = (&self.neighbours, &self.conductance_w_k);
+        let (slope, sum, metal) = (&self.slope_j_k, &self.sum_j, &self.metal_m3);
+        own.par_iter_mut()
+            .enumerate()
+            .with_min_len(1024)
+            .map(|(k, t)| {
+                let i = first + k;
+                let mut drawn = 0.0;
+                for way in 0..6 {
+                    let j = neighbours[i][way];
+                    if j < NONE {
+                        drawn += conductance[i][way] * other[j as usize - other_first];
+                    }
+                }
+                let right = sum[i] + step_s * drawn;
+                let wanted = if metal[i] > 0.0 {
+                    curve.settle(slope[i], metal[i], right).above_k
+                } else {
+                    right / slope[i]
+                };
+                let change = wanted - *t;
+                *t += relaxation * change;
+                change.abs()
+            })
+            .reduce(|| 0.0, f64::max)
+    }
+
+    /// Books what flowed through each face at the settled temperatures; both
+    /// sides of a face see the same flow, so heat is kept to rounding.
+    fn carry_heat(&mut self, step_s: f64) {
+        let (neighbours, conductance) = (&self.neighbours, &self.conductance_w_k);
+        let (sum, above) = (&self.sum_j, &self.above_k);
+        self.energy_j.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, energy)| {
+            let mut gained = 0.0;
+            for way in 0..6 {
+                let j = neighbours[i][way];
+                if j < NONE {
+                    gained += conductance[i][way] * (above[j as usize] - above[i]);
+                }
+            }
+            *energy = sum[i] + step_s * gained;
+        });
+    }
+
+    /// Temperatures and liquid shares from the heat contents.
+    fn take_temperatures(&mut self) {
+        let (curve, metal) = (&self.materials.curve, &self.metal_m3);
+        let (mould, energy) = (&self.mould_j_k, &self.energy_j);
+        self.above_k
+            .par_iter_mut()
+            .zip(self.liquid.par_iter_mut())
+            .enumerate()
+            .with_min_len(1024)
+            .for_each(|(i, (t, liquid))| {
+                let settled = if metal[i] > 0.0 {
+                    curve.settle(mould[i], metal[i], energy[i])
+                } else {
+                    Settled { above_k: energy[i] / mould[i], liquid: 0.0 }
+                };
+                *t = settled.above_k;
+                *liquid = settled.liquid;
+            });
+    }
+
+    /// The same, and how fast each temperature moves, as the next step's first guess.
+    fn take_temperatures_with_trend(&mut self, step_s: f64) {
+        self.take_temperatures();
+        let (cells, old, above) = (&self.cells, &self.warm_k, &self.above_k);
+        self.trend_k_s.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, trend)| {
+            *trend = (above[i] - f64::from(old[cells[i] as usize])) / step_s;
+        });
+    }
+
+    /// Writes the implicit cubes into the next field.
+    fn show_temperatures(&mut self) {
+        for (i, &cell) in self.cells.iter().enumerate() {
+            self.next_k[cell as usize] = self.above_k[i] as f32;
+            if self.above_k[i].abs() > f64::from(LIVE_K) {
+                let (row, x) = (cell as usize / self.counts[0], cell % self.counts[0] as u32);
+                self.live[row] = join(self.live[row], (x, x + 1));
+            }
+        }
+    }
+
+    /// Conductances for the step: metal between solid and liquid by the mean
+    /// of both cubes, and the mould's skin.
+    fn conduct(&mut self, step_s: f64) {
+        let m = &self.materials;
+        let (solid, liquid) = (m.solid_w_mk, m.liquid_w_mk);
+        let plain_w_k = m.mould_w_mk * self.pitch_m;
+        let mould_to_metal = m.mould_w_mk / solid;
+        // The middle of the step on the scale of √t, on which heat is drawn.
+        let root = 0.5 * (self.seconds.sqrt() + (self.seconds + step_s).sqrt());
+        let reach_m = 2.0 * root * (m.mould_w_mk / m.mould_j_m3k).sqrt();
+        let pitches = self.pitch_m / reach_m;
+        let (neighbours, metal_share) = (&self.neighbours, &self.metal_share);
+        let (mixed, gap, wet, pitch_m) = (&self.mixed_w_k, &self.gap, &self.liquid, self.pitch_m);
+        self.conductance_w_k.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, g)| {
+            for way in 0..6 {
+                let share = f64::from(metal_share[i][way]);
+                let skin = f64::from(gap[i][way]);
+                g[way] = if skin > 0.0 {
+                    let metal = (1.0 - skin) * mould_to_metal;
+                    plain_w_k / (skin / skin_factor(skin * pitches) + metal)
+                } else {
+                    f64::from(mixed[i][way])
+                };
+                if share > 0.0 {
+                    let molten = 0.5 * (wet[i] + wet[neighbours[i][way] as usize]);
+                    g[way] += share * pitch_m * (solid + molten * (liquid - solid));
+                }
+            }
+        });
+    }
+}
+
+/// Cubes with metal and their neighbours, red before black.
+fn implicit_cells(voxels: &Voxels) -> (Vec<u32>, usize) {
+    let grid = voxels.grid;
+    let strides = grid.strides();
+    let mut chosen = vec![false; grid.len()];
+    for core in &voxels.cores {
+        let index = core.cell as usize;
+        let at = grid.cell(index);
+        chosen[index] = true;
+        for axis in 0..3 {
+            if at[axis] > 0 {
+                chosen[index - strides[axis]] = true;
+            }
+            if at[axis] + 1 < grid.counts[axis] {
+                chosen[index + strides[axis]] = true;
+            }
+        }
+    }
+    let colour = |i: &usize| grid.cell(*i).iter().sum::<usize>() % 2;
+    let all: Vec<usize> = (0..grid.len()).filter(|&i| chosen[i]).collect();
+    let mut cells: Vec<u32> = all.iter().filter(|i| colour(i) == 0).map(|&i| i as u32).collect();
+    let reds = cells.len();
+    cells.extend(all.iter().filter(|i| colour(i) == 1).map(|&i| i as u32));
+    (cells, reds)
+}
+
+#[cfg(test)]
+#[path = "enthalpy_tests.rs"]
+mod tests;
