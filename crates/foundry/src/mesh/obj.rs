@@ -5,26 +5,14 @@ use super::polygon::{MOST_CORNERS, triangulate};
 use super::read::{Format, Limits, ModelFile, Place, ReadRefusal, is_text, number, tidy_name};
 use super::{Mesh, Point};
 
-/// Whether the first telling line is one of an OBJ file.
+/// Whether there is a line with a point near the beginning.
 pub(super) fn looks_like(bytes: &[u8]) -> bool {
-    if !is_text(bytes) {
-        return false;
-    }
-    let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let start = &start[..start.len().min(64 << 10)];
-    start
-        .split(|&byte| byte == b'\n')
-        .map(<[u8]>::trim_ascii)
-        .find(|line| !line.is_empty() && !line.starts_with(b"#"))
-        .is_some_and(|line| {
+    let start = &bytes[..bytes.len().min(64 << 10)];
+    is_text(bytes)
+        && start.split(|&byte| byte == b'\n').any(|line| {
             let mut words = line.split(u8::is_ascii_whitespace).filter(|word| !word.is_empty());
-            let first = words.next().unwrap_or_default();
-            match first {
-                b"v" => words.take(3).filter(|word| number(word).is_some()).count() == 3,
-                b"vn" | b"vt" => words.take(2).filter(|word| number(word).is_some()).count() == 2,
-                b"o" | b"g" | b"s" | b"mtllib" | b"usemtl" => words.next().is_some(),
-                _ => false,
-            }
+            words.next() == Some(b"v")
+                && words.take(3).filter(|word| number(word).is_some()).count() == 3
         })
 }
 

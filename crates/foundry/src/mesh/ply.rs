@@ -117,7 +117,10 @@ impl Header {
                 return Err(ReadRefusal::Truncated { format: Format::Ply, detail });
             };
             // Lines may end in LF, CR or CRLF.
-            let length = rest.iter().position(|b| matches!(b, b'\n' | b'\r')).unwrap_or(rest.len());
+            let Some(length) = rest.iter().position(|b| matches!(b, b'\n' | b'\r')) else {
+                let detail = "it ends within its header".into();
+                return Err(ReadRefusal::Truncated { format: Format::Ply, detail });
+            };
             at += length + if rest[length..].starts_with(b"\r\n") { 2 } else { 1 };
             let bad = |what: &'static str| malformed(Place::Line(number), what);
             let line = std::str::from_utf8(&rest[..length]).map_err(|_| bad("no text"))?;

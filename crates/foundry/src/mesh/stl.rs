@@ -226,6 +226,12 @@ impl<'a> Words<'a> {
     }
 
     fn expected(&self, what: &str, found: &[u8]) -> ReadRefusal {
+        if self.at == self.bytes.len() {
+            return ReadRefusal::Truncated {
+                format: Format::StlText,
+                detail: "it ends in the middle of a word".into(),
+            };
+        }
         let found = String::from_utf8_lossy(&found[..found.len().min(40)]);
         ReadRefusal::Malformed {
             format: Format::StlText,

@@ -145,7 +145,8 @@ fn guess(longest: f64, stated: Option<Unit>) -> UnitGuess {
         .map(|unit| (unit, side(unit)))
         .filter(|(_, mm)| CAST_MM.contains(mm))
         .collect();
-    possible.sort_by_key(|(unit, mm)| (Some(*unit) != stated, !USUAL_MM.contains(mm)));
+    let rare = |unit: Unit| !matches!(unit, Unit::Millimetre | Unit::Inch);
+    possible.sort_by_key(|&(unit, mm)| (Some(unit) != stated, rare(unit), !USUAL_MM.contains(&mm)));
 
     if let Some(unit) = stated {
         let mm = side(unit);
