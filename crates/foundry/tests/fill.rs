@@ -76,10 +76,14 @@ fn vacuum_and_turning_give_the_computed_pressures() {
         let height = head_for(kpa(80.0), density(liquid)).unwrap().get();
         assert!((height - vacuum_mm).abs() <= 1.0, "{height}");
         let turning = Method::Centrifugal { turns_per_min: 300.0, from: mm(150.0), to: mm(250.0) };
-        let ours = pouring_pressure(turning, Millimetres::ZERO, density(liquid)).unwrap().value;
+        let ours = pouring_pressure(turning, Millimetres::ZERO, &Sourced::entered(density(liquid)))
+            .unwrap()
+            .value;
         assert!((ours.get() - turning_kpa).abs() <= 0.6, "{ours:?}");
     }
-    let weight = pouring_pressure(Method::Gravity, mm(100.0), density(9.32)).unwrap().value;
+    let weight = pouring_pressure(Method::Gravity, mm(100.0), &Sourced::entered(density(9.32)))
+        .unwrap()
+        .value;
     assert!((weight.get() - 9.1398).abs() < 1e-3);
 }
 

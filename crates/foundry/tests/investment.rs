@@ -198,8 +198,11 @@ fn the_clock_agrees_with_the_published_time_line() {
     assert!((1.0..=2.0).contains(&(vacuum.end - vacuum.start).get()));
     assert!((9.0..=9.5).contains(&clock.gloss_off.get()));
     // Orchid jewellers' forum, thread 21800: done 1.5 to 2 min before gloss-off.
-    let last = clock.steps.last().unwrap();
-    assert!((1.5..=2.0).contains(&(clock.gloss_off - last.end).get()));
+    let poured = clock.steps.iter().find(|step| step.name == "top up").unwrap();
+    assert!((1.5..=2.0).contains(&(clock.gloss_off - poured.end).get()));
+    let (first, last) = (clock.steps.first().unwrap(), clock.steps.last().unwrap());
+    assert_eq!((first.name, first.end), ("water into the bowl", Minutes::ZERO));
+    assert!((last.end - clock.gloss_off).get().abs() < 1e-9);
     for pair in clock.steps.windows(2) {
         assert_eq!(pair[0].end, pair[1].start);
     }
@@ -216,6 +219,9 @@ fn warm_slurry_or_many_flasks_shorten_the_clock_until_it_is_refused() {
     assert!(at(22.0, 2).is_ok());
     assert!(matches!(at(22.0, 6), Err(InvestmentRefusal::TooShortToPour { .. })));
     assert!(matches!(at(45.0, 1), Err(InvestmentRefusal::TooShortToPour { .. })));
+    let backward = ClockTimes { bowl_vacuum: minutes(-1.0), ..ClockTimes::usual() };
+    let refused = mixing_clock(&WorkingTime::usual(), celsius(22.0), 1, &backward);
+    assert!(matches!(refused, Err(InvestmentRefusal::NegativeTime { .. })));
 }
 
 #[test]

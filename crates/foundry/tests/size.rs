@@ -169,6 +169,7 @@ fn british_letters_have_the_diameters_of_their_rule() {
     ] {
         assert!((diameter(RingScale::UnitedKingdom, letter) - expected).abs() < 6e-4, "{letter}");
     }
+    assert_eq!(RingSize::parse(RingScale::UnitedStates, "7,5").unwrap().to_string(), "7 ½");
     let circumference = |text| diameter(RingScale::UnitedKingdom, text) * std::f64::consts::PI;
     assert!((circumference("Z+1") - 70.0).abs() < 1e-9);
     assert!((circumference("K") - 50.0).abs() < 1e-9);
@@ -198,7 +199,7 @@ fn what_is_not_a_ring_size_is_refused() {
         (RingScale::Iso8653, &["", "N", "54.5", "-3", "400", "٥٤x"][..]),
         (
             RingScale::UnitedStates,
-            &["", "N", "7.3", "71/2", "-1", "99", "NaN", "1e9", "½½", "65535 ½"][..],
+            &["", "N", "7.3", "71/2", "-1", "99", "NaN", "1e9", "1e1", "7.,5", "½½", "65535 ½"][..],
         ),
         (RingScale::UnitedKingdom, &["", "7", "AA", "N¼", "Z+99", "Z+", "É", "½"][..]),
     ] {

@@ -169,7 +169,7 @@ pub fn will_it_fill(input: &FillInput) -> Result<Worked<Fill>, FillRefusal> {
     let density = &input.metal.density;
     let size_mm = input.section.size_mm()?;
     let needed = back_pressure(input.section, tension.value)?;
-    let available = pouring_pressure(input.method, input.head, density.value)?;
+    let available = pouring_pressure(input.method, input.head, density)?;
     let mut working = Working::default();
     let (formula, shape) = match input.section {
         Section::Sheet { .. } => ("2 × surface tension ÷ thickness", "thickness"),

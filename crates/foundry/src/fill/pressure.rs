@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use crate::quantity::{GramsPerCubicCentimetre, Millimetres, quantity};
-use crate::source::Source;
+use crate::source::{Source, Sourced};
 use crate::working::{Figure, Worked, Working};
 
 use super::FillRefusal;
@@ -118,15 +118,18 @@ pub fn head_for(
 pub fn pouring_pressure(
     method: Method,
     head: Millimetres,
-    density: GramsPerCubicCentimetre,
+    liquid: &Sourced<GramsPerCubicCentimetre>,
 ) -> Result<Worked<Kilopascals>, FillRefusal> {
+    let density = liquid.value;
+    let density_figure =
+        || Figure::real("density of the liquid", density.get(), "g/cm³", liquid.source.clone());
     within("the height of metal above the section", head.get(), 0.0, 2000.0, "mm")?;
     let weight_kpa = density.get() * GRAVITY_M_S2 * head.get() / 1000.0;
     let mut working = Working::default();
     working.step(
         "density × 9.80665 × height ÷ 1000",
         vec![
-            Figure::real("density of the liquid", density.get(), "g/cm³", Source::Entered),
+            density_figure(),
             Figure::real("height of metal above the section", head.get(), "mm", Source::Entered),
         ],
         Figure::real("pressure of the metal's weight", weight_kpa, "kPa", Source::Computed),
@@ -154,7 +157,7 @@ pub fn pouring_pressure(
             working.step(
                 "density ÷ 2 × (2π × turns ÷ 60)² × (outer² − inner²) ÷ 1000000",
                 vec![
-                    Figure::real("density of the liquid", density.get(), "g/cm³", Source::Entered),
+                    density_figure(),
                     Figure::real("turns", turns_per_min, "per min", Source::Entered),
                     Figure::real("axis to section", to.get(), "mm", Source::Entered),
                     Figure::real("axis to metal", from.get(), "mm", Source::Entered),

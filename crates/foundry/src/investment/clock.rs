@@ -63,6 +63,8 @@ impl WorkingTime {
 /// How long each step takes; the mixing takes what is left of the working time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClockTimes {
+    /// Measuring the water into the bowl, before the clock starts.
+    pub water_in: Minutes,
     /// Putting the powder into the water.
     pub powder_in: Minutes,
     /// Least mixing, with the powder going in, before the first vacuum.
@@ -91,6 +93,7 @@ impl ClockTimes {
     #[must_use]
     pub fn usual() -> Self {
         Self {
+            water_in: Minutes::of(0.5),
             powder_in: Minutes::of(0.5),
             least_mixing: Minutes::of(3.0),
             bowl_vacuum: Minutes::of(1.0),
@@ -110,16 +113,16 @@ impl ClockTimes {
 pub struct ClockStep {
     /// Its name.
     pub name: &'static str,
-    /// When it starts, from powder touching water.
+    /// When it starts, from powder touching water; negative for the water going in.
     pub start: Minutes,
     /// When it ends.
     pub end: Minutes,
 }
 
-/// The steps from powder in water to gloss-off.
+/// The steps from water in the bowl to gloss-off.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MixingClock {
-    /// The steps, without gaps. The water stands in the bowl before the first.
+    /// The steps, without gaps; the water goes in before the clock starts.
     pub steps: Vec<ClockStep>,
     /// When the surface loses its shine, from powder touching water.
     pub gloss_off: Minutes,
@@ -186,12 +189,26 @@ pub fn mixing_clock(
     let warmer = (slurry - working_time.reference).get();
     let lost = warmer * working_time.lost_per_kelvin.value;
     let gloss_off = Minutes::new(working_time.to_gloss_off.value.get() - lost)?;
+    for (step, takes) in [
+        ("water in", times.water_in),
+        ("powder in", times.powder_in),
+        ("mixing", times.least_mixing),
+        ("vacuum on the bowl", times.bowl_vacuum),
+        ("pouring", times.pour_each),
+        ("vacuum on the flasks", times.flask_vacuum),
+        ("topping up", times.top_up_each),
+        ("the margin before gloss-off", times.before_gloss_off),
+    ] {
+        if takes < Minutes::ZERO {
+            return Err(InvestmentRefusal::NegativeTime { step, minutes: takes.get() });
+        }
+    }
     let flasks = flasks.max(1) as f64;
     let after_mixing = [
         ("vacuum on the bowl", times.bowl_vacuum),
         ("pour", times.pour_each * flasks),
         ("vacuum on the flasks", times.flask_vacuum),
-        ("top up and leave standing", times.top_up_each * flasks),
+        ("top up", times.top_up_each * flasks),
     ];
     let after_mixing_total: Minutes = after_mixing.iter().map(|step| step.1).sum();
     let workable = gloss_off - times.before_gloss_off;
@@ -203,10 +220,14 @@ pub fn mixing_clock(
         });
     }
     let mut steps = Vec::new();
-    let mut at = Minutes::ZERO;
-    let ends =
-        [("powder into the water", times.powder_in), ("mix", mixing_until - times.powder_in)];
-    for (name, takes) in ends.into_iter().chain(after_mixing) {
+    let mut at = Minutes::ZERO - times.water_in;
+    let until_mixed = [
+        ("water into the bowl", times.water_in),
+        ("powder into the water", times.powder_in),
+        ("mix", mixing_until - times.powder_in),
+    ];
+    let standing = ("leave standing until gloss-off", times.before_gloss_off);
+    for (name, takes) in until_mixed.into_iter().chain(after_mixing).chain([standing]) {
         steps.push(ClockStep { name, start: at, end: at + takes });
         at += takes;
     }

@@ -97,6 +97,14 @@ pub enum InvestmentRefusal {
         /// Water as measured.
         water_ml: f64,
     },
+    /// A step that takes less than no time.
+    #[error("{step} cannot take {minutes} min; enter zero or more")]
+    NegativeTime {
+        /// Which step.
+        step: &'static str,
+        /// What was given.
+        minutes: f64,
+    },
     /// The steps do not fit into the working time.
     #[error(
         "the steps need {needed_min:.1} min, but the slurry stays workable for only {workable_min:.1} min at this temperature; use cooler water or fewer flasks in a mix"

@@ -89,8 +89,8 @@ const ROUNDING_SLACK_CG: f64 = 1e-6;
 pub fn charge(input: &ChargeInput<'_>) -> Result<Worked<Charge>, MetalRefusal> {
     let mut working = Working::default();
     let on_tree = metal_on_tree(input, &mut working)?;
-    let button = match input.button {
-        Button::Mass(mass) => mass,
+    let (button, button_source) = match input.button {
+        Button::Mass(mass) => (mass, Source::Entered),
         Button::ShareOfTree(share) => {
             let button = on_tree * share.get();
             working.step(
@@ -101,7 +101,7 @@ pub fn charge(input: &ChargeInput<'_>) -> Result<Worked<Charge>, MetalRefusal> {
                 ],
                 Figure::real("button", button.get(), "g", Source::Computed),
             );
-            button
+            (button, Source::Computed)
         }
     };
     let loss = input.loss.value.get();
@@ -115,7 +115,7 @@ pub fn charge(input: &ChargeInput<'_>) -> Result<Worked<Charge>, MetalRefusal> {
         "(pieces and tree + button) ÷ (1 − loss), rounded up to 0.01 g",
         vec![
             Figure::real("metal of pieces and tree", on_tree.get(), "g", Source::Computed),
-            Figure::real("button", button.get(), "g", Source::Entered),
+            Figure::real("button", button.get(), "g", button_source),
             Figure::real(
                 "melting loss",
                 input.loss.value.percent(),

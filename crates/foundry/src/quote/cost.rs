@@ -86,7 +86,7 @@ pub(super) fn cost_of(
     }
     let mut components = Vec::new();
     for component in &line.components {
-        let cost = component_cost(component, made, currency, &mut working)?;
+        let cost = component_cost(line, component, made, &mut working)?;
         components.push(PricedComponent {
             kind: component.kind,
             name: component.name.clone(),
@@ -123,13 +123,13 @@ pub(super) fn cost_of(
 
 /// Amount × factors × price × how often it comes, rounded once at the end.
 fn component_cost(
+    line: &QuoteLine,
     component: &Component,
     made: u32,
-    currency: Currency,
     working: &mut Working,
 ) -> Result<Money, QuoteFault> {
     let missing = || QuoteFault::MissingPrice {
-        line: String::new(),
+        line: line.name.chars().take(80).collect(),
         component: component.name.chars().take(80).collect(),
     };
     let price = component.price.ok_or_else(missing)?;
@@ -162,7 +162,7 @@ fn component_cost(
     inputs.push(money("price", price, component.price_source.clone()));
     inputs.push(Figure::exact(counted_in, recurring, "", Source::Computed));
     let amount = used.checked_mul(recurring).ok_or(QuoteFault::TooLarge)?;
-    let cost = rounded(times(Money::new(price.amount(), currency), amount)?)?;
+    let cost = rounded(times(price, amount)?)?;
     working.step(
         formula,
         inputs,

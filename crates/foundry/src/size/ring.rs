@@ -228,7 +228,8 @@ fn us_step(text: &str) -> Option<u16> {
     let text = text.trim();
     let (before, quarters) = split_fraction(text);
     if quarters == 0 {
-        let size: f64 = text.parse().ok()?;
+        let plain = text.chars().all(|part| part.is_ascii_digit() || part == '.' || part == ',');
+        let size: f64 = plain.then(|| text.replace(',', "."))?.parse().ok()?;
         let steps = size * 4.0;
         let whole = (0.0..=1000.0).contains(&steps) && steps.fract() == 0.0;
         return whole.then_some(steps as u16);
