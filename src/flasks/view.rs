@@ -259,7 +259,6 @@ pub(super) struct TreeRow {
     pub(super) design: String,
     pub(super) client: String,
     pub(super) picture_id: Option<FileId>,
-    pub(super) volume_mm3: Option<f64>,
     pub(super) tier: i32,
     pub(super) place: i32,
     pub(super) sprues: i32,
@@ -269,8 +268,7 @@ pub(super) struct TreeRow {
 /// The pieces on a flask's tree, or those that were, once it is divested.
 pub(super) async fn tree(pool: &PgPool, flask: FlaskId) -> Result<Vec<TreeRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT p.id AS piece_id, x.id AS attempt_id, p.label, d.name AS design, c.name AS client, v.picture_id,
-                v.volume_mm3, fp.tier, fp.place, fp.sprues, fp.sprue_diameter_mm
+        "SELECT p.id AS piece_id, x.id AS attempt_id, p.label, d.name AS design, c.name AS client, v.picture_id, fp.tier, fp.place, fp.sprues, fp.sprue_diameter_mm
          FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN attempts x ON x.id = fp.attempt_id
          JOIN pieces p ON p.id = x.piece_id JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
          JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
@@ -326,7 +324,6 @@ pub(super) struct WaitingPiece {
     pub(super) client: String,
     pub(super) picture_id: Option<FileId>,
     pub(super) volume_mm3: Option<f64>,
-    pub(super) box_mm: Vec<f64>,
     pub(super) due_on: Option<Day>,
 }
 
@@ -336,8 +333,7 @@ pub(super) async fn waiting_pieces(
     alloy: AlloyId,
 ) -> Result<Vec<WaitingPiece>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3,
-                ARRAY[v.box_x_mm, v.box_y_mm, v.box_z_mm] AS box_mm, o.due_on
+        "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3, o.due_on
          FROM pieces p JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
          JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
          JOIN designs d ON d.id = v.design_id

@@ -39,6 +39,34 @@ pub struct Show {
     pub now: Moment,
 }
 
+/// A value or a reference to one: templates hand over either.
+pub trait Plain<T> {
+    /// The value.
+    fn plain(self) -> T;
+}
+
+macro_rules! plain {
+    ($($kind:ty),+) => {$(
+        impl Plain<$kind> for $kind {
+            fn plain(self) -> $kind {
+                self
+            }
+        }
+        impl Plain<$kind> for &$kind {
+            fn plain(self) -> $kind {
+                *self
+            }
+        }
+        impl Plain<$kind> for &&$kind {
+            fn plain(self) -> $kind {
+                **self
+            }
+        }
+    )+};
+}
+
+plain!(f64, i64, i32, Decimal, Day, Moment);
+
 /// Groups the digits before the point by thin spaces.
 fn grouped(number: &str) -> String {
     let (sign, rest) = number.strip_prefix('-').map_or(("", number), |rest| ("\u{2212}", rest));
@@ -70,19 +98,22 @@ fn figure(number: &str, unit: &str) -> Html {
 impl Show {
     /// A plain number with so many decimals and a unit.
     #[must_use]
-    pub fn number(&self, value: &f64, decimals: usize, unit: &str) -> Html {
+    pub fn number(&self, value: impl Plain<f64>, decimals: usize, unit: &str) -> Html {
+        let value = &value.plain();
         figure(&grouped(&format!("{value:.decimals$}")), unit)
     }
 
     /// A count.
     #[must_use]
-    pub fn count(&self, n: &i64) -> Html {
+    pub fn count(&self, n: impl Plain<i64>) -> Html {
+        let n = &n.plain();
         figure(&grouped(&n.to_string()), "")
     }
 
     /// A mass, in the studio's unit.
     #[must_use]
-    pub fn grams(&self, grams: &f64) -> Html {
+    pub fn grams(&self, grams: impl Plain<f64>) -> Html {
+        let grams = &grams.plain();
         match self.units.mass.as_str() {
             "dwt" => figure(&grouped(&format!("{:.2}", grams / GRAMS_PER_PENNYWEIGHT)), "dwt"),
             "ozt" => figure(&grouped(&format!("{:.4}", grams / GRAMS_PER_TROY_OUNCE)), "ozt"),
@@ -93,19 +124,22 @@ impl Show {
 
     /// A mass of powder or water: whole grams, whatever the unit for metal is.
     #[must_use]
-    pub fn bulk_grams(&self, grams: &f64) -> Html {
+    pub fn bulk_grams(&self, grams: impl Plain<f64>) -> Html {
+        let grams = &grams.plain();
         figure(&grouped(&format!("{grams:.0}")), "g")
     }
 
     /// A mass as the ledger counts it.
     #[must_use]
-    pub fn centigrams(&self, cg: &i64) -> Html {
-        self.grams(&(*cg as f64 / 100.0))
+    pub fn centigrams(&self, cg: impl Plain<i64>) -> Html {
+        let cg = &cg.plain();
+        self.grams(*cg as f64 / 100.0)
     }
 
     /// A length, in the studio's unit.
     #[must_use]
-    pub fn mm(&self, mm: &f64) -> Html {
+    pub fn mm(&self, mm: impl Plain<f64>) -> Html {
+        let mm = &mm.plain();
         if self.units.inches {
             figure(&grouped(&format!("{:.3}", mm / MM_PER_INCH)), "in")
         } else {
@@ -115,19 +149,22 @@ impl Show {
 
     /// A volume.
     #[must_use]
-    pub fn volume(&self, mm3: &f64) -> Html {
+    pub fn volume(&self, mm3: impl Plain<f64>) -> Html {
+        let mm3 = &mm3.plain();
         figure(&grouped(&format!("{:.3}", mm3 / 1000.0)), "cm³")
     }
 
     /// An area.
     #[must_use]
-    pub fn area(&self, mm2: &f64) -> Html {
+    pub fn area(&self, mm2: impl Plain<f64>) -> Html {
+        let mm2 = &mm2.plain();
         figure(&grouped(&format!("{:.2}", mm2 / 100.0)), "cm²")
     }
 
     /// A temperature, in the studio's unit.
     #[must_use]
-    pub fn celsius(&self, celsius: &f64) -> Html {
+    pub fn celsius(&self, celsius: impl Plain<f64>) -> Html {
+        let celsius = &celsius.plain();
         if self.units.fahrenheit {
             figure(&grouped(&format!("{:.0}", Celsius::of(*celsius).fahrenheit())), "°F")
         } else {
@@ -135,9 +172,28 @@ impl Show {
         }
     }
 
+    /// A temperature without markup, for drawings.
+    #[must_use]
+    pub fn degrees(&self, celsius: impl Plain<f64>) -> String {
+        let celsius = &celsius.plain();
+        if self.units.fahrenheit {
+            format!("{:.0} °F", Celsius::of(*celsius).fahrenheit())
+        } else {
+            format!("{celsius:.0} °C")
+        }
+    }
+
+    /// A duration in hours and minutes, from a count of the database.
+    #[must_use]
+    pub fn whole_minutes(&self, minutes: impl Plain<i32>) -> Html {
+        let minutes = &minutes.plain();
+        self.minutes(i64::from(*minutes))
+    }
+
     /// A duration in hours and minutes.
     #[must_use]
-    pub fn minutes(&self, minutes: &i64) -> Html {
+    pub fn minutes(&self, minutes: impl Plain<i64>) -> Html {
+        let minutes = &minutes.plain();
         let (sign, whole) = if *minutes < 0 {
             ("\u{2212}", minutes.unsigned_abs())
         } else {
@@ -154,13 +210,15 @@ impl Show {
 
     /// An amount in the studio's currency, with all decimals of its smallest unit.
     #[must_use]
-    pub fn money(&self, amount: &Decimal) -> Html {
+    pub fn money(&self, amount: impl Plain<Decimal>) -> Html {
+        let amount = &amount.plain();
         self.money_in(amount, &self.units.currency)
     }
 
     /// An amount in a given currency.
     #[must_use]
-    pub fn money_in(&self, amount: &Decimal, currency: &str) -> Html {
+    pub fn money_in(&self, amount: impl Plain<Decimal>, currency: &str) -> Html {
+        let amount = &amount.plain();
         let digits = Currency::by_code(currency).map_or(2, |known| known.minor_digits());
         let rounded = amount.round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero);
         figure(&grouped(&format!("{rounded:.*}", digits as usize)), currency)
@@ -168,7 +226,8 @@ impl Show {
 
     /// A price, with as many decimals as it was given and two at least.
     #[must_use]
-    pub fn price(&self, amount: &Decimal, per: &str) -> Html {
+    pub fn price(&self, amount: impl Plain<Decimal>, per: &str) -> Html {
+        let amount = &amount.plain();
         let shown = amount.normalize();
         let decimals = shown.scale().max(2) as usize;
         figure(&grouped(&format!("{shown:.decimals$}")), &format!("{}/{per}", self.units.currency))
@@ -176,14 +235,16 @@ impl Show {
 
     /// A share of one as a percentage.
     #[must_use]
-    pub fn percent(&self, share: &Decimal) -> Html {
+    pub fn percent(&self, share: impl Plain<Decimal>) -> Html {
+        let share = &share.plain();
         let percent = (share * Decimal::ONE_HUNDRED).round_dp(2).normalize();
         figure(&percent.to_string(), "%")
     }
 
     /// A day with its weekday, without the year when it is this one: `Wed 25 Nov`.
     #[must_use]
-    pub fn day(&self, day: &Day) -> String {
+    pub fn day(&self, day: impl Plain<Day>) -> String {
+        let day = &day.plain();
         let this_year = self.now.day_in(&self.zone).0.year();
         let form = if day.0.year() == this_year { "%a %-d %b" } else { "%a %-d %b %Y" };
         day.0.strftime(form).to_string()
@@ -191,43 +252,50 @@ impl Show {
 
     /// The day on which a moment falls in the studio.
     #[must_use]
-    pub fn day_of(&self, moment: &Moment) -> String {
-        self.day(&moment.day_in(&self.zone))
+    pub fn day_of(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
+        self.day(moment.day_in(&self.zone))
     }
 
     /// A moment as day and time of the studio: `Wed 25 Nov 14:05`.
     #[must_use]
-    pub fn moment(&self, moment: &Moment) -> String {
-        format!("{} {}", self.day(&moment.day_in(&self.zone)), self.time(moment))
+    pub fn moment(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
+        format!("{} {}", self.day(moment.day_in(&self.zone)), self.time(moment))
     }
 
     /// The time of day in the studio: `14:05`.
     #[must_use]
-    pub fn time(&self, moment: &Moment) -> String {
+    pub fn time(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
         self.zone.to_datetime(moment.0).strftime("%H:%M").to_string()
     }
 
     /// The time of day to the second: `14:05:30`.
     #[must_use]
-    pub fn clock(&self, moment: &Moment) -> String {
+    pub fn clock(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
         self.zone.to_datetime(moment.0).strftime("%H:%M:%S").to_string()
     }
 
     /// A day as short as a stamp: `25/11`, read day before month.
     #[must_use]
-    pub fn stamp(&self, moment: &Moment) -> String {
+    pub fn stamp(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
         self.zone.to_datetime(moment.0).strftime("%-d %b").to_string()
     }
 
     /// A moment for machines, for the `datetime` attribute.
     #[must_use]
-    pub fn machine(&self, moment: &Moment) -> String {
+    pub fn machine(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
         moment.0.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
     }
 
     /// How a due date stands against today: `today`, `in 3 days`, `2 days late`.
     #[must_use]
-    pub fn until(&self, day: &Day) -> String {
+    pub fn until(&self, day: impl Plain<Day>) -> String {
+        let day = &day.plain();
         let today = self.now.day_in(&self.zone);
         let days = (day.0 - today.0).get_days();
         match days {
@@ -241,7 +309,8 @@ impl Show {
 
     /// Whether a day has passed.
     #[must_use]
-    pub fn past(&self, day: &Day) -> bool {
+    pub fn past(&self, day: impl Plain<Day>) -> bool {
+        let day = &day.plain();
         *day < self.now.day_in(&self.zone)
     }
 }

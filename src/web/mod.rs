@@ -16,7 +16,7 @@ pub use app::App;
 pub use asset::{asset, serve_asset};
 pub use fault::{Fault, Refused};
 pub use form::{Form, Input};
-pub use format::{Show, Units};
+pub use format::{Plain, Show, Units};
 pub use frame::{Frame, Who};
 pub use headers::{client_address, guard};
 pub use html::Html;

@@ -59,17 +59,17 @@ impl ShowFlask {
 
     fn charge(&self) -> Option<Html> {
         let grams = self.flask.charge_g?;
-        Some(working(&self.frame.show.grams(&grams), &self.flask.charge_working()))
+        Some(working(&self.frame.show.grams(grams), &self.flask.charge_working()))
     }
 
     fn powder(&self) -> Option<Html> {
         let grams = self.flask.powder_g?;
-        Some(working(&self.frame.show.bulk_grams(&grams), &self.flask.investment_working()))
+        Some(working(&self.frame.show.bulk_grams(grams), &self.flask.investment_working()))
     }
 
     fn charged(&self) -> Html {
         let cg = self.flask.fresh_cg.unwrap_or(0) + self.flask.returns_cg.unwrap_or(0);
-        self.frame.show.centigrams(&cg)
+        self.frame.show.centigrams(cg)
     }
 
     fn set_passed(&self) -> bool {

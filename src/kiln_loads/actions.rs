@@ -1,0 +1,189 @@
+//! What is done to kiln loads, inside the caller's transaction.
+
+use sqlx::PgConnection;
+
+use super::store;
+use super::view::{self, LoadRow, LoadState};
+use crate::clock::Moment;
+use crate::flasks::{self, FlaskState};
+use crate::id::{FamilyId, FlaskId, KilnId, KilnLoadId, PlanId};
+use crate::kilns::{programme_of, total_minutes};
+use crate::people::Signed;
+use crate::pieces::{self, Act, Happening, Stage};
+use crate::timers;
+use crate::web::{Fault, Refused};
+
+/// A load as a plan has it.
+#[derive(Clone, Debug)]
+pub struct PlannedLoad {
+    /// In which kiln.
+    pub kiln: KilnId,
+    /// Whose programme runs.
+    pub family: FamilyId,
+    /// For which size class.
+    pub size_class: String,
+    /// When loading begins.
+    pub starts: Moment,
+    /// When the programme reaches its end.
+    pub held: Moment,
+    /// Flask, centre from the left and from the front, planned pour.
+    pub flasks: Vec<(FlaskId, f64, f64, Moment)>,
+}
+
+/// Writes a planned load; returns its number.
+pub async fn plan_load(
+    conn: &mut PgConnection,
+    load: &PlannedLoad,
+    plan: PlanId,
+) -> Result<i32, Fault> {
+    let programme = programme_of(conn, load.family, &load.size_class).await?;
+    Ok(store::insert(conn, load, &programme, plan).await?)
+}
+
+/// Gives up all loads that have not started, before another plan takes their place.
+pub async fn cancel_planned(conn: &mut PgConnection, now: Moment) -> Result<(), Fault> {
+    Ok(store::cancel_planned(conn, None, now).await?)
+}
+
+async fn locked(
+    conn: &mut PgConnection,
+    number: i32,
+    states: &[LoadState],
+    seen: i64,
+) -> Result<LoadRow, Fault> {
+    store::lock(conn, number).await?;
+    let load = view::load(&mut *conn, number).await?;
+    if !states.contains(&load.state) {
+        return Err(Refused::conflict(format!(
+            "Load {number} is {}, so this cannot be done now. Nothing was changed.",
+            load.state.words()
+        ))
+        .into());
+    }
+    if load.version != seen {
+        return Err(Refused::stale(&format!("load {number}")).into());
+    }
+    Ok(load)
+}
+
+async fn pieces_in(
+    conn: &mut PgConnection,
+    flasks: &[FlaskId],
+) -> Result<Vec<crate::id::PieceId>, Fault> {
+    let mut all = Vec::new();
+    for flask in flasks {
+        all.extend(flasks::pieces_of(conn, *flask).await?);
+    }
+    Ok(all)
+}
+
+/// The kiln is loaded and its programme runs.
+pub(super) async fn start(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let load = locked(conn, number, &[LoadState::Planned], seen).await?;
+    let flasks = store::flasks_of(conn, load.id).await?;
+    if flasks.is_empty() {
+        return Err(Refused::conflict(format!(
+            "Load {number} has no flask any more; give it up and plan again."
+        ))
+        .into());
+    }
+    let too_early: Option<i32> = sqlx::query_scalar(
+        "SELECT number FROM flasks WHERE id = ANY($1) AND (set_from_at IS NULL OR set_from_at > $2) ORDER BY number LIMIT 1",
+    )
+    .bind(&flasks)
+    .bind(signed.now)
+    .fetch_optional(&mut *conn)
+    .await?;
+    if let Some(flask) = too_early {
+        return Err(Refused::conflict(format!(
+            "Flask {flask} has not set yet. Wet investment cracks in the kiln: wait for its bench set, or plan again without it."
+        ))
+        .into());
+    }
+    flasks::move_on(conn, &flasks, FlaskState::Setting, FlaskState::InKiln, signed.now).await?;
+    let batch = format!("load:{number}");
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let wanted = pieces_in(conn, &flasks).await?;
+    pieces::record(conn, &wanted, &Happening::Entered(Stage::Burnout), &act).await?;
+    store::started(conn, load.id, signed.now).await?;
+    let minutes = total_minutes(&load.programme.0);
+    timers::start(conn, &batch, "burnout", signed.now, minutes as f64).await?;
+    Ok(())
+}
+
+/// The programme has reached its last hold: the flasks are hot.
+pub(super) async fn hold(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let load = locked(conn, number, &[LoadState::Burning], seen).await?;
+    let flasks = store::flasks_of(conn, load.id).await?;
+    flasks::move_on(conn, &flasks, FlaskState::InKiln, FlaskState::Hot, signed.now).await?;
+    let batch = format!("load:{number}");
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let wanted = pieces_in(conn, &flasks).await?;
+    pieces::record(conn, &wanted, &Happening::Finished(Stage::Burnout), &act).await?;
+    store::held(conn, load.id, signed.now).await?;
+    timers::end(conn, &batch, signed.now).await?;
+    Ok(())
+}
+
+/// The load is over; every flask has been poured or was lost.
+pub(super) async fn end(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let load = locked(conn, number, &[LoadState::Held], seen).await?;
+    let unpoured = unpoured(conn, load.id).await?;
+    if let Some(flask) = unpoured {
+        return Err(Refused::conflict(format!(
+            "Flask {flask} has not been poured. Pour it, or record it as lost on its page; then end the load."
+        ))
+        .into());
+    }
+    store::ended(conn, load.id, signed.now).await?;
+    Ok(())
+}
+
+async fn unpoured(conn: &mut PgConnection, load: KilnLoadId) -> Result<Option<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT f.number FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
+         WHERE lf.kiln_load_id = $1 AND lf.left_at IS NULL AND f.state IN ('in_kiln', 'hot') ORDER BY f.number LIMIT 1",
+    )
+    .bind(load)
+    .fetch_optional(conn)
+    .await
+}
+
+/// Ends a held load by itself once its last flask is poured.
+pub async fn end_when_empty(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    now: Moment,
+) -> Result<(), Fault> {
+    if unpoured(conn, load).await?.is_none() {
+        store::ended(conn, load, now).await?;
+    }
+    Ok(())
+}
+
+/// Gives up a load that has not started.
+pub(super) async fn cancel(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let load = locked(conn, number, &[LoadState::Planned], seen).await?;
+    store::cancel_planned(conn, Some(load.id), signed.now).await?;
+    Ok(())
+}

@@ -1,0 +1,3 @@
+//! Pages of kiln loads.
+
+pub(super) mod show;

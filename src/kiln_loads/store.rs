@@ -1,0 +1,134 @@
+//! All SQL that writes kiln loads.
+
+use sqlx::PgConnection;
+
+use super::actions::PlannedLoad;
+use crate::clock::Moment;
+use crate::id::{FlaskId, KilnLoadId, PlanId};
+use crate::kilns::SegmentRow;
+
+pub(super) async fn insert(
+    conn: &mut PgConnection,
+    load: &PlannedLoad,
+    programme: &[SegmentRow],
+    plan: PlanId,
+) -> Result<i32, sqlx::Error> {
+    let id = KilnLoadId::new();
+    let number = sqlx::query_scalar(
+        "INSERT INTO kiln_loads (id, kiln_id, plan_id, family_id, size_class, programme, planned_start_at, planned_held_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING number",
+    )
+    .bind(id)
+    .bind(load.kiln)
+    .bind(plan)
+    .bind(load.family)
+    .bind(&load.size_class)
+    .bind(sqlx::types::Json(programme))
+    .bind(load.starts)
+    .bind(load.held)
+    .fetch_one(&mut *conn)
+    .await?;
+    for (flask, x_mm, y_mm, pour) in &load.flasks {
+        sqlx::query(
+            "INSERT INTO kiln_load_flasks (kiln_load_id, flask_id, x_mm, y_mm, planned_pour_at) VALUES ($1, $2, $3, $4, $5)",
+        )
+        .bind(id)
+        .bind(flask)
+        .bind(x_mm)
+        .bind(y_mm)
+        .bind(pour)
+        .execute(&mut *conn)
+        .await?;
+    }
+    Ok(number)
+}
+
+/// Gives up every load that has not started; their flasks wait for a plan again.
+pub(super) async fn cancel_planned(
+    conn: &mut PgConnection,
+    only: Option<KilnLoadId>,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_load_flasks SET left_at = $1 WHERE left_at IS NULL
+         AND kiln_load_id IN (SELECT id FROM kiln_loads WHERE state = 'planned' AND ($2::uuid IS NULL OR id = $2))",
+    )
+    .bind(now)
+    .bind(only)
+    .execute(&mut *conn)
+    .await?;
+    sqlx::query("UPDATE kiln_loads SET state = 'cancelled', version = version + 1 WHERE state = 'planned' AND ($1::uuid IS NULL OR id = $1)")
+        .bind(only)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// The load's row, held until the commit.
+pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<(), sqlx::Error> {
+    sqlx::query("SELECT 1 FROM kiln_loads WHERE number = $1 FOR UPDATE")
+        .bind(number)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn flasks_of(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+) -> Result<Vec<FlaskId>, sqlx::Error> {
+    sqlx::query_scalar("SELECT flask_id FROM kiln_load_flasks WHERE kiln_load_id = $1 AND left_at IS NULL ORDER BY flask_id")
+        .bind(load)
+        .fetch_all(conn)
+        .await
+}
+
+pub(super) async fn started(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE kiln_loads SET state = 'burning', started_at = $2, version = version + 1 WHERE id = $1")
+        .bind(load)
+        .bind(now)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn held(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_loads SET state = 'held', held_at = $2, version = version + 1 WHERE id = $1",
+    )
+    .bind(load)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn ended(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_loads SET state = 'ended', ended_at = $2, version = version + 1 WHERE id = $1",
+    )
+    .bind(load)
+    .bind(now)
+    .execute(&mut *conn)
+    .await?;
+    sqlx::query(
+        "UPDATE kiln_load_flasks SET left_at = $2 WHERE kiln_load_id = $1 AND left_at IS NULL",
+    )
+    .bind(load)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,155 @@
+//! What pages read about kiln loads.
+
+use sqlx::{FromRow, PgExecutor, PgPool};
+
+use crate::clock::Moment;
+use crate::id::{FlaskId, KilnId, KilnLoadId};
+use crate::kilns::SegmentRow;
+
+/// How far a load has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, sqlx::Type)]
+#[sqlx(type_name = "text", rename_all = "snake_case")]
+pub enum LoadState {
+    /// Agreed in a plan.
+    Planned,
+    /// The programme runs.
+    Burning,
+    /// The programme's last hold: its flasks may be poured.
+    Held,
+    /// Over.
+    Ended,
+    /// Given up.
+    Cancelled,
+}
+
+impl LoadState {
+    /// What a person reads.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Planned => "planned",
+            Self::Burning => "burning out",
+            Self::Held => "held, ready to pour",
+            Self::Ended => "ended",
+            Self::Cancelled => "given up",
+        }
+    }
+}
+
+/// A load with its kiln.
+#[derive(Clone, Debug, FromRow)]
+pub struct LoadRow {
+    /// The load.
+    pub id: KilnLoadId,
+    /// Its number.
+    pub number: i32,
+    /// Its kiln.
+    pub kiln_id: KilnId,
+    /// The kiln's name.
+    pub kiln: String,
+    /// The kiln's floor.
+    pub width_mm: i32,
+    /// The kiln's floor.
+    pub depth_mm: i32,
+    /// How far it has come.
+    pub state: LoadState,
+    /// The programme's family.
+    pub family: String,
+    /// The size class whose programme runs.
+    pub size_class: String,
+    /// The programme as it was when the load was planned.
+    pub programme: sqlx::types::Json<Vec<SegmentRow>>,
+    /// When it was to start.
+    pub planned_start_at: Moment,
+    /// When it was to be held.
+    pub planned_held_at: Moment,
+    /// When it started.
+    pub started_at: Option<Moment>,
+    /// When it was held.
+    pub held_at: Option<Moment>,
+    /// When it ended.
+    pub ended_at: Option<Moment>,
+    /// Counts the changes.
+    pub version: i64,
+}
+
+impl LoadRow {
+    /// When its programme began or is to begin.
+    #[must_use]
+    pub fn starts(&self) -> Moment {
+        self.started_at.unwrap_or(self.planned_start_at)
+    }
+}
+
+/// The columns of [`LoadRow`], for queries that add their own conditions.
+const COLUMNS: &str = "SELECT l.id, l.number, l.kiln_id, k.name AS kiln, k.width_mm, k.depth_mm, l.state, b.name AS family,
+        l.size_class, l.programme, l.planned_start_at, l.planned_held_at, l.started_at, l.held_at, l.ended_at, l.version
+    FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id JOIN burnout_families b ON b.id = l.family_id";
+
+/// A load by its number.
+pub async fn load(db: impl PgExecutor<'_>, number: i32) -> Result<LoadRow, sqlx::Error> {
+    let sql = format!("{COLUMNS} WHERE l.number = $1");
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(number).fetch_one(db).await
+}
+
+/// Loads that were or are to be in a kiln after a moment, in order of their start.
+pub async fn list_between(pool: &PgPool, from: Moment) -> Result<Vec<LoadRow>, sqlx::Error> {
+    let sql = format!(
+        "{COLUMNS} WHERE l.state <> 'cancelled'
+           AND (coalesce(l.ended_at, greatest(l.planned_held_at, coalesce(l.held_at, l.started_at, l.planned_start_at))) >= $1
+                OR l.state IN ('burning', 'held'))
+         ORDER BY coalesce(l.started_at, l.planned_start_at) LIMIT 500"
+    );
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(from).fetch_all(pool).await
+}
+
+/// A flask's place in a load.
+#[derive(Clone, Debug, FromRow)]
+pub struct Standing {
+    /// The flask.
+    pub flask_id: FlaskId,
+    /// Its number.
+    pub number: i32,
+    /// Centre from the left wall.
+    pub x_mm: f64,
+    /// Centre from the front.
+    pub y_mm: f64,
+    /// Outside diameter.
+    pub diameter_mm: i32,
+    /// Height.
+    pub height_mm: i32,
+    /// Wall.
+    pub wall_mm: f64,
+    /// Parts of water to 100.
+    pub water_per_100: f64,
+    /// The flask's alloy.
+    pub alloy: String,
+    /// Temperature at which it is to be poured.
+    pub flask_c: f64,
+    /// When.
+    pub planned_pour_at: Moment,
+    /// When it was poured.
+    pub poured_at: Option<Moment>,
+    /// Its pieces.
+    pub pieces: i64,
+}
+
+/// The flasks of a load in pouring order; those of an ended load too.
+pub async fn standing_in(
+    db: impl PgExecutor<'_>,
+    load: KilnLoadId,
+) -> Result<Vec<Standing>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.id AS flask_id, f.number, lf.x_mm, lf.y_mm, t.diameter_mm, t.height_mm, t.wall_mm, i.water_per_100,
+                a.name AS alloy, f.flask_c, lf.planned_pour_at, p.poured_at,
+                (SELECT count(*) FROM flask_pieces fp WHERE fp.flask_id = f.id) AS pieces
+         FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN flasks f ON f.id = lf.flask_id
+         JOIN flask_types t ON t.id = f.flask_type_id JOIN investments i ON i.id = f.investment_id
+         JOIN alloys a ON a.id = f.alloy_id LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
+         WHERE l.id = $1 AND (lf.left_at IS NULL OR l.state = 'ended' OR p.id IS NOT NULL)
+         ORDER BY lf.planned_pour_at, f.number",
+    )
+    .bind(load)
+    .fetch_all(db)
+    .await
+}
