@@ -18,6 +18,7 @@ pub mod clients;
 pub mod kilns;
 pub mod flasks;
 pub mod kiln_loads;
+pub mod pours;
 pub mod desk;
 pub mod server;
 pub mod cli;

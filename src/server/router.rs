@@ -17,7 +17,7 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{clients, desk, flasks, kiln_loads, people};
+use crate::{clients, desk, flasks, kiln_loads, people, pours};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -30,6 +30,7 @@ pub fn router(app: App) -> Router {
         .merge(clients::router())
         .merge(flasks::router())
         .merge(kiln_loads::router())
+        .merge(pours::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })

@@ -336,6 +336,21 @@ impl<'a> Input<'a> {
         self
     }
 
+    /// Tells apart the same field of several forms on one page.
+    #[must_use]
+    pub fn in_form(mut self, which: impl ToString) -> Self {
+        self.id = format!("f-{}-{}", self.name, which.to_string());
+        self
+    }
+
+    /// A list to choose from that may be left at nothing.
+    #[must_use]
+    pub fn options_or_none<V: ToString, W: ToString>(self, options: &[(V, W)]) -> Self {
+        let mut list = self.options(options);
+        list.options.insert(0, (String::new(), "choose".to_owned()));
+        list
+    }
+
     /// Makes it a list to choose from: `(value, words)`.
     #[must_use]
     pub fn options<V: ToString, W: ToString>(mut self, options: &[(V, W)]) -> Self {

@@ -74,7 +74,7 @@ impl ShowLoad {
     }
 
     /// The floor is drawn from above with its front at the bottom.
-    fn from_back(&self, flask: &Standing) -> f64 {
+    fn back_mm(&self, flask: &Standing) -> f64 {
         f64::from(self.load.depth_mm) - flask.y_mm
     }
 }

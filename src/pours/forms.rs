@@ -1,0 +1,108 @@
+//! What is recorded at the furnace.
+
+use std::collections::BTreeMap;
+
+use crate::id::PieceId;
+use crate::web::Form;
+
+/// How a pour went.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, sqlx::Type)]
+#[sqlx(type_name = "text", rename_all = "snake_case")]
+pub(super) enum PourResult {
+    /// The mould filled.
+    Good,
+    /// Some of it did not fill.
+    Short,
+    /// Nothing in it can be used.
+    Lost,
+}
+
+/// How the mould was filled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, sqlx::Type)]
+#[sqlx(type_name = "text", rename_all = "snake_case")]
+pub(super) enum Method {
+    Gravity,
+    Vacuum,
+    Centrifugal,
+}
+
+/// A pour as typed, checked.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct PourForm {
+    pub(super) fresh_cg: i64,
+    pub(super) returns_cg: i64,
+    pub(super) melt_c: f64,
+    pub(super) flask_c: f64,
+    pub(super) method: Method,
+    pub(super) result: PourResult,
+    pub(super) quench_min: Option<i64>,
+    /// Pieces that failed, with their cause.
+    pub(super) failed: BTreeMap<PieceId, String>,
+    pub(super) note: String,
+}
+
+impl PourForm {
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let fresh = form.number("fresh_g", 0.0, 100_000.0);
+        let returns = form.number("returns_g", 0.0, 100_000.0);
+        let melt_c = form.number("melt_c", 200.0, 2400.0);
+        let flask_c = form.number("flask_c", 0.0, 1400.0);
+        let quench_min =
+            form.number_or_none("quench_min", 0.0, 600.0).map(|minutes| minutes.round() as i64);
+        let method = match form.value("method") {
+            "gravity" => Method::Gravity,
+            "centrifugal" => Method::Centrifugal,
+            _ => Method::Vacuum,
+        };
+        let result = match form.value("result") {
+            "good" => Some(PourResult::Good),
+            "short" => Some(PourResult::Short),
+            "lost" => Some(PourResult::Lost),
+            _ => {
+                form.wrong("result", "Say how the pour went.");
+                None
+            }
+        };
+        let note = form.text("note", 2000);
+        let ticked: Vec<String> = form.all("failed").map(str::to_owned).collect();
+        let common = form.text("cause", 200);
+        let mut failed = BTreeMap::new();
+        for id in ticked {
+            let Ok(piece) = id.parse::<PieceId>() else { continue };
+            failed.insert(piece, common.clone());
+        }
+        let needs_cause = !failed.is_empty() || result == Some(PourResult::Lost);
+        if needs_cause && common.is_empty() {
+            form.wrong("cause", "Say why; the cause is what the next attempt learns from.");
+        }
+        if result == Some(PourResult::Short) && failed.is_empty() {
+            form.wrong(
+                "result",
+                "Tick the pieces that did not fill; if none failed, the pour was good.",
+            );
+        }
+        if result == Some(PourResult::Good) && !failed.is_empty() {
+            form.wrong("result", "Pieces are ticked as failed: then the pour was short.");
+        }
+        let cg = |grams: f64| (grams * 100.0).round() as i64;
+        if let (Some(fresh), Some(returns)) = (fresh, returns)
+            && cg(fresh) + cg(returns) == 0
+        {
+            form.wrong("fresh_g", "A pour needs metal: give fresh metal, returns or both.");
+        }
+        if !form.good() {
+            return None;
+        }
+        Some(Self {
+            fresh_cg: cg(fresh?),
+            returns_cg: cg(returns?),
+            melt_c: melt_c?,
+            flask_c: flask_c?,
+            method,
+            result: result?,
+            quench_min,
+            failed,
+            note,
+        })
+    }
+}

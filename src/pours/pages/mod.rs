@@ -1,0 +1,4 @@
+//! Pages of pours.
+
+pub(super) mod done;
+pub(super) mod sheet;

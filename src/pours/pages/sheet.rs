@@ -1,0 +1,125 @@
+//! The pour sheet, in pouring order: read at the furnace, printed, and filled in.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::flasks::FlaskState;
+use crate::people::Signed;
+use crate::pours::actions;
+use crate::pours::forms::PourForm;
+use crate::pours::view::{self, SheetPiece, SheetRow};
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+/// A flask on the sheet, with its form when it is hot.
+pub(crate) struct Line {
+    flask: SheetRow,
+    pieces: Vec<SheetPiece>,
+    form: Option<Form>,
+    open: bool,
+}
+
+impl Line {
+    fn labels(&self) -> String {
+        self.pieces.iter().map(|piece| piece.label.as_str()).collect::<Vec<_>>().join(", ")
+    }
+
+    fn ticked(&self, piece: &SheetPiece) -> bool {
+        let id = piece.piece_id.to_string();
+        self.form.as_ref().is_some_and(|form| form.all("failed").any(|ticked| ticked == id))
+    }
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "pours/sheet.html")]
+pub(crate) struct PourSheet {
+    frame: Frame,
+    lines: Vec<Line>,
+    causes: Vec<(String, String)>,
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    mut wrong: Option<(i32, Form)>,
+) -> Result<PourSheet, Fault> {
+    let flasks = view::sheet(&app.pool).await?;
+    let ids: Vec<_> = flasks.iter().map(|flask| flask.flask_id).collect();
+    let pieces = view::pieces(&app.pool, &ids).await?;
+    let least_fresh = view::least_fresh(&app.pool).await?;
+    let mut lines = Vec::with_capacity(flasks.len());
+    for flask in flasks {
+        let its = pieces.iter().filter(|piece| piece.flask_id == flask.flask_id).cloned().collect();
+        let typed = wrong.take_if(|(number, _)| *number == flask.number).map(|(_, form)| form);
+        let open = typed.is_some();
+        let form = if flask.state == FlaskState::Hot {
+            Some(match typed {
+                Some(form) => form,
+                None => filled(app, &flask, least_fresh).await?,
+            })
+        } else {
+            None
+        };
+        lines.push(Line { flask, pieces: its, form, open });
+    }
+    let causes = view::causes(&app.pool).await?;
+    let mut frame = signed.frame.clone();
+    // The flask is no longer on the sheet: somebody poured it, or its load was given up.
+    if let Some((_, form)) = wrong {
+        frame.notice = form.general_error().map(str::to_owned);
+    }
+    Ok(PourSheet { frame, lines, causes })
+}
+
+/// Proposes the charge: as many returns as the rule and the stock allow, the rest fresh.
+async fn filled(app: &App, flask: &SheetRow, least_fresh: f64) -> Result<Form, Fault> {
+    let charge_cg = (flask.charge_g.unwrap_or(0.0) * 100.0).round() as i64;
+    let stock = view::stock(&app.pool, flask.alloy_id).await?;
+    let most = ((charge_cg as f64) * (1.0 - least_fresh)).floor() as i64;
+    let returns = stock.returns_cg.clamp(0, most.max(0));
+    let grams = |cg: i64| format!("{}.{:02}", cg / 100, cg % 100);
+    Ok(Form::filled([
+        ("fresh_g", grams(charge_cg - returns)),
+        ("returns_g", grams(returns)),
+        ("melt_c", flask.melt_c.to_string()),
+        ("flask_c", flask.flask_c.to_string()),
+        ("method", "vacuum".to_owned()),
+        ("result", "good".to_owned()),
+        ("quench_min", "12".to_owned()),
+    ]))
+}
+
+pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<PourSheet, Fault> {
+    page(&app, &signed, None).await
+}
+
+pub(crate) async fn pour(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(pour) = PourForm::read(&mut form) else {
+        let page = page(&app, &signed, Some((number, form))).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::pour(&mut work.tx, &signed, number, &pour).await {
+        Ok(()) => {
+            work.commit("/pours").await?;
+            Ok(see_other("/pours"))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(&app, &signed, Some((number, form))).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,60 @@
+//! All SQL that writes pours.
+
+use sqlx::{FromRow, PgConnection};
+
+use super::forms::PourForm;
+use crate::clock::Moment;
+use crate::id::{AlloyId, FlaskId, KilnLoadId, PersonId, PourId};
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct HotFlask {
+    pub(super) id: FlaskId,
+    pub(super) alloy_id: AlloyId,
+    pub(super) load: Option<KilnLoadId>,
+}
+
+/// The flask with the load it stands in, held until the commit.
+pub(super) async fn lock_flask(
+    conn: &mut PgConnection,
+    number: i32,
+) -> Result<HotFlask, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.id, f.alloy_id,
+                (SELECT kiln_load_id FROM kiln_load_flasks WHERE flask_id = f.id AND left_at IS NULL) AS load
+         FROM flasks f WHERE f.number = $1 FOR UPDATE",
+    )
+    .bind(number)
+    .fetch_one(conn)
+    .await
+}
+
+pub(super) async fn insert(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    load: KilnLoadId,
+    pour: &PourForm,
+    person: PersonId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO pours (id, flask_id, kiln_load_id, fresh_cg, returns_cg, melt_c, flask_c, method, poured_at,
+                            result, quench_at, note, person_id)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+    )
+    .bind(PourId::new())
+    .bind(flask)
+    .bind(load)
+    .bind(pour.fresh_cg)
+    .bind(pour.returns_cg)
+    .bind(pour.melt_c)
+    .bind(pour.flask_c)
+    .bind(pour.method)
+    .bind(now)
+    .bind(pour.result)
+    .bind(pour.quench_min.map(|minutes| now.plus_minutes(minutes)))
+    .bind(&pour.note)
+    .bind(person)
+    .execute(conn)
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,108 @@
+//! What the pour sheet reads.
+
+use sqlx::{FromRow, PgPool};
+
+use crate::clock::Moment;
+use crate::flasks::FlaskState;
+use crate::id::{AlloyId, FlaskId, PieceId};
+use crate::metal::{Stock, balances};
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct SheetRow {
+    pub(super) flask_id: FlaskId,
+    pub(super) number: i32,
+    pub(super) state: FlaskState,
+    pub(super) alloy_id: AlloyId,
+    pub(super) alloy: String,
+    pub(super) charge_g: Option<f64>,
+    pub(super) melt_c: f64,
+    pub(super) flask_c: f64,
+    pub(super) load: i32,
+    pub(super) kiln: String,
+    pub(super) planned_pour_at: Moment,
+}
+
+/// Every flask in a load that is planned, burning or held, in pouring order.
+pub(super) async fn sheet(pool: &PgPool) -> Result<Vec<SheetRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.id AS flask_id, f.number, f.state, f.alloy_id, a.name AS alloy, f.charge_g, a.melt_c, f.flask_c,
+                l.number AS load, k.name AS kiln, lf.planned_pour_at
+         FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN kilns k ON k.id = l.kiln_id
+         JOIN flasks f ON f.id = lf.flask_id JOIN alloys a ON a.id = f.alloy_id
+         WHERE lf.left_at IS NULL AND l.state IN ('planned', 'burning', 'held') AND f.state IN ('weighed', 'mixing', 'setting', 'in_kiln', 'hot')
+         ORDER BY (f.state = 'hot') DESC, lf.planned_pour_at, f.flask_c DESC, f.number LIMIT 200",
+    )
+    .fetch_all(pool)
+    .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct SheetPiece {
+    pub(super) flask_id: FlaskId,
+    pub(super) piece_id: PieceId,
+    pub(super) label: String,
+    pub(super) design: String,
+}
+
+pub(super) async fn pieces(
+    pool: &PgPool,
+    flasks: &[FlaskId],
+) -> Result<Vec<SheetPiece>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT fp.flask_id, p.id AS piece_id, p.label, d.name AS design FROM flask_pieces fp
+         JOIN attempts x ON x.id = fp.attempt_id JOIN pieces p ON p.id = x.piece_id
+         JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+         JOIN designs d ON d.id = v.design_id
+         WHERE fp.flask_id = ANY($1) AND fp.left_at IS NULL ORDER BY p.label",
+    )
+    .bind(flasks)
+    .fetch_all(pool)
+    .await
+}
+
+pub(super) async fn stock(pool: &PgPool, alloy: AlloyId) -> Result<Stock, sqlx::Error> {
+    balances(pool, alloy).await
+}
+
+pub(super) async fn least_fresh(pool: &PgPool) -> Result<f64, sqlx::Error> {
+    sqlx::query_scalar("SELECT least_fresh::double precision FROM studio").fetch_one(pool).await
+}
+
+pub(super) async fn causes(pool: &PgPool) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query_as("SELECT name, name FROM causes WHERE stage = 'cast' ORDER BY n, name")
+        .fetch_all(pool)
+        .await
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct DoneRow {
+    pub(super) number: i32,
+    pub(super) alloy: String,
+    pub(super) fresh_cg: i64,
+    pub(super) returns_cg: i64,
+    pub(super) melt_c: f64,
+    pub(super) flask_c: f64,
+    pub(super) method: String,
+    pub(super) result: String,
+    pub(super) poured_at: Moment,
+    pub(super) person: Option<String>,
+}
+
+pub(super) async fn done(
+    pool: &PgPool,
+    size: i64,
+    offset: i64,
+) -> Result<(Vec<DoneRow>, i64), sqlx::Error> {
+    let rows = sqlx::query_scalar("SELECT count(*) FROM pours").fetch_one(pool).await?;
+    let list = sqlx::query_as(
+        "SELECT f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
+                who.name AS person
+         FROM pours p JOIN flasks f ON f.id = p.flask_id JOIN alloys a ON a.id = f.alloy_id
+         LEFT JOIN people who ON who.id = p.person_id ORDER BY p.poured_at DESC LIMIT $1 OFFSET $2",
+    )
+    .bind(size)
+    .bind(offset)
+    .fetch_all(pool)
+    .await?;
+    Ok((list, rows))
+}
