@@ -5,7 +5,9 @@ mod freeze_shapes;
 
 use std::ops::ControlFlow;
 
-use foundry::freeze::{Conditions, FeedAnswer, FeedCase, FreezeRefusal, Sprue, feed, heat_of};
+use foundry::freeze::{
+    Advice, Conditions, FeedAnswer, FeedCase, FreezeRefusal, Sprue, advise, feed, heat_of,
+};
 use freeze_shapes::{Mesh, ring};
 
 fn answer(case: &FeedCase<'_>) -> FeedAnswer {
@@ -134,4 +136,43 @@ fn bad_input_is_refused_with_what_to_do() {
     let stopped = feed(&bronze(&mesh), &mut |_| ControlFlow::Break(()));
     assert_eq!(stopped.map(|_| ()).unwrap_err(), FreezeRefusal::Stopped);
     assert!(heat_of("unobtainium").unwrap_err().to_string().contains("silicon bronze"));
+}
+
+#[test]
+fn advice_finds_a_sprue_for_the_head() {
+    let mesh = ring_with_head();
+    let mut case = bronze(&mesh);
+    case.pitch_mm = Some(0.7);
+    case.sprues = vec![sprue([-12.0, 0.0, 0.0], 3.0)];
+    let found = answer(&case);
+    let advice = advise(&case, &found, &mut |_| ControlFlow::Continue(())).unwrap();
+    println!(
+        "{:#?} {}",
+        advice,
+        advice.advice.iter().map(|a| a.to_string()).collect::<Vec<_>>().join("\n")
+    );
+    assert!(advice.advice[0].to_string().contains("cut off from its feed"));
+    assert_eq!(advice.sprues.len(), 1, "one sprue at the head feeds the whole ring");
+    assert!(advice.sprues[0].at_mm[0] > 9.0);
+    case.sprues = advice.sprues.clone();
+    assert!(answer(&case).enough);
+}
+
+#[test]
+fn advice_says_which_of_two_sprues_adds_nothing() {
+    let mesh = ring_with_head();
+    let mut case = bronze(&mesh);
+    case.pitch_mm = Some(0.7);
+    case.sprues = vec![sprue([13.4, 0.0, 0.0], 6.0), sprue([-12.0, 0.0, 0.0], 3.0)];
+    let found = answer(&case);
+    assert!(found.enough);
+    let advice = advise(&case, &found, &mut |_| ControlFlow::Continue(())).unwrap();
+    println!(
+        "{:#?} {}",
+        advice,
+        advice.advice.iter().map(|a| a.to_string()).collect::<Vec<_>>().join("\n")
+    );
+    assert!(matches!(advice.advice[0], Advice::Enough { sprues: 2, .. }));
+    assert!(matches!(advice.advice[1], Advice::Needless { number: 2, .. }));
+    assert_eq!(advice.sprues, vec![case.sprues[0]]);
 }

@@ -5,6 +5,7 @@
 //! module computes heat flow in piece, sprues and mould ([`freeze`]) on voxels
 //! cut from a closed mesh ([`Voxels`]).
 
+mod advice;
 mod alloys;
 mod cores;
 mod curve;
@@ -22,6 +23,7 @@ mod skin;
 mod sprue;
 mod voxels;
 
+pub use advice::{Advice, FeedAdvice, advise};
 pub use alloys::{heat_of, known_alloys};
 pub use feed::{FeedAnswer, FeedCase, OverRange, PlaceAndTime, feed, feed_with, over_range};
 pub use freezing::{Freezing, MetalVoxel, Progress, Section, Watch, freeze};

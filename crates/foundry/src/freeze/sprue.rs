@@ -109,12 +109,38 @@ impl<'a> Surface<'a> {
     /// Depth of metal below a place, straight inward, mm.
     #[must_use]
     pub fn depth_mm(&self, place: &SurfacePoint) -> f64 {
-        let inward = scale(place.outward, -1.0);
+        self.reach_mm(place.at_mm, scale(place.outward, -1.0))
+    }
+
+    /// Distance from a point to the surface in a direction of length one, mm;
+    /// infinite when it is free.
+    pub(super) fn reach_mm(&self, from_mm: [f64; 3], way: [f64; 3]) -> f64 {
         (0..self.triangles.len())
             .into_par_iter()
-            .filter_map(|t| along_ray(place.at_mm, inward, self.corners(t)))
+            .filter_map(|t| along_ray(from_mm, way, self.corners(t)))
             .filter(|&d| d > 1e-3)
             .reduce(|| f64::INFINITY, f64::min)
+    }
+
+    /// Places where a sprue can come to a hot spot, the nearest first: straight
+    /// ways out of the metal, with room for the sprue and its button.
+    pub(super) fn ways_out(&self, hot_mm: [f64; 3], room_mm: f64) -> Vec<SurfacePoint> {
+        let mut found: Vec<(f64, SurfacePoint)> = Vec::new();
+        for step in (0..27).filter(|&s| s != 13) {
+            let way = [step % 3, step / 3 % 3, step / 9].map(|k| f64::from(k) - 1.0);
+            let way = scale(way, 1.0 / dot(way, way).sqrt());
+            let distance = self.reach_mm(hot_mm, way);
+            if !distance.is_finite() {
+                continue;
+            }
+            let place = self.nearest(add(hot_mm, scale(way, distance)), 0.5);
+            let free = self.reach_mm(place.at_mm, place.outward) > room_mm;
+            if free && dot(place.outward, way) > 0.8 {
+                found.push((distance, place));
+            }
+        }
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        found.into_iter().map(|(_, place)| place).collect()
     }
 
     /// The rods of a sprue and its button.
