@@ -28,10 +28,11 @@ CREATE TABLE resins (
     name           text NOT NULL CONSTRAINT resins_name_unique UNIQUE,
     density_g_cm3  double precision NOT NULL CONSTRAINT resins_density CHECK (density_g_cm3 > 0.5 AND density_g_cm3 < 3),
     shrinkage      double precision NOT NULL DEFAULT 0 CONSTRAINT resins_shrinkage CHECK (shrinkage >= 0 AND shrinkage < 0.1),
-    wash_minutes   integer NOT NULL DEFAULT 5,
-    cure_minutes   integer NOT NULL DEFAULT 30,
+    wash_minutes   integer NOT NULL DEFAULT 5 CONSTRAINT resins_wash CHECK (wash_minutes BETWEEN 0 AND 600),
+    cure_minutes   integer NOT NULL DEFAULT 30 CONSTRAINT resins_cure CHECK (cure_minutes BETWEEN 1 AND 1440),
     source         text NOT NULL DEFAULT '',
-    retired_at     timestamptz
+    retired_at     timestamptz,
+    version            bigint NOT NULL DEFAULT 1
 );
 
 CREATE TABLE resin_lots (
@@ -56,7 +57,8 @@ CREATE TABLE printers (
     bottom_exposure_s  double precision NOT NULL DEFAULT 40 CONSTRAINT printers_bottom_exposure CHECK (bottom_exposure_s > 0),
     lift_s             double precision NOT NULL DEFAULT 6 CONSTRAINT printers_lift CHECK (lift_s >= 0),
     hour_rate          numeric(12, 4) NOT NULL DEFAULT 0 CONSTRAINT printers_rate CHECK (hour_rate >= 0),
-    retired_at         timestamptz
+    retired_at         timestamptz,
+    version            bigint NOT NULL DEFAULT 1
 );
 
 CREATE TABLE investments (

@@ -17,7 +17,9 @@ CREATE TABLE plates (
     supports          text NOT NULL DEFAULT 'medium' CONSTRAINT plates_supports CHECK (supports IN ('light', 'medium', 'heavy')),
     state             text NOT NULL DEFAULT 'open' CONSTRAINT plates_state_known
                       CHECK (state IN ('open', 'printing', 'done', 'cancelled')),
-    estimated_min     double precision,
+    -- As reckoned when it was started; a stopped run keeps the share that was printed.
+    estimated_min     double precision CONSTRAINT plates_estimate CHECK (estimated_min >= 0),
+    resin_ml          double precision CONSTRAINT plates_resin CHECK (resin_ml >= 0),
     note              text NOT NULL DEFAULT '',
     created_at        timestamptz NOT NULL,
     started_at        timestamptz,
@@ -26,6 +28,7 @@ CREATE TABLE plates (
     CONSTRAINT plates_started CHECK (state NOT IN ('printing', 'done') OR started_at IS NOT NULL),
     CONSTRAINT plates_ended CHECK (state <> 'done' OR ended_at >= started_at)
 );
+CREATE INDEX plates_by_lot ON plates (resin_lot_id);
 CREATE UNIQUE INDEX plates_one_printing ON plates (printer_id) WHERE state = 'printing';
 CREATE TRIGGER plates_announced AFTER INSERT OR UPDATE ON plates
     FOR EACH ROW EXECUTE FUNCTION announce_change('number');

@@ -12,6 +12,7 @@ pub mod audit;
 pub mod studio;
 pub mod people;
 pub mod timers;
+pub mod printers;
 pub mod pieces;
 pub mod metal;
 pub mod clients;

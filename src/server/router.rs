@@ -17,7 +17,7 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{clients, desk, flasks, kiln_loads, people, pours};
+use crate::{clients, desk, flasks, kiln_loads, people, pours, printers};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -28,6 +28,7 @@ pub fn router(app: App) -> Router {
         .merge(desk::router())
         .merge(people::router())
         .merge(clients::router())
+        .merge(printers::router())
         .merge(flasks::router())
         .merge(kiln_loads::router())
         .merge(pours::router())

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
 
 mod clients;
+mod printers;
 mod support;
 mod timers;
 

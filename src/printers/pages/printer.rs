@@ -1,0 +1,124 @@
+//! One printer: its plate, its usual settings, its rate.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun, Work};
+use crate::id::PrinterId;
+use crate::people::{Owner, Signed};
+use crate::printers::forms::PrinterForm;
+use crate::printers::view::{self, PrinterRow};
+use crate::printers::{Printer, Printers, actions};
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "printers/printer.html")]
+pub(crate) struct ShowPrinter {
+    frame: Frame,
+    printer: PrinterRow,
+    form: Form,
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    id: PrinterId,
+    form: Option<Form>,
+) -> Result<ShowPrinter, Fault> {
+    let printer = view::printer(&app.pool, id).await?;
+    let form = form.unwrap_or_else(|| {
+        Form::filled([
+            ("name", printer.name.clone()),
+            ("width", printer.width_mm.to_string()),
+            ("depth", printer.depth_mm.to_string()),
+            ("height", printer.height_mm.to_string()),
+            ("layer", printer.layer_um.to_string()),
+            ("exposure", printer.exposure_s.to_string()),
+            ("bottom_layers", printer.bottom_layers.to_string()),
+            ("bottom_exposure", printer.bottom_exposure_s.to_string()),
+            ("lift", printer.lift_s.to_string()),
+            ("hour_rate", printer.hour_rate.normalize().to_string()),
+        ])
+    });
+    Ok(ShowPrinter { frame: signed.frame.clone(), printer, form })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<PrinterId>,
+) -> Result<ShowPrinter, Fault> {
+    page(&app, &signed, id, None).await
+}
+
+pub(crate) async fn change(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<PrinterId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let Some(printer) = PrinterForm::read(&mut form) else {
+        let page = page(&app, &signed, id, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::change_printer(&mut work.tx, &signed, id, &printer, seen).await;
+    answer(&app, &signed, id, form, work, done).await
+}
+
+pub(crate) async fn retire(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<PrinterId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let retire = form.value("retire") == "yes";
+    let seen = form.version();
+    match actions::retire_printer(&mut work.tx, &signed, id, retire, seen).await {
+        Ok(()) => {
+            work.commit(&Printers.to_string()).await?;
+            Ok(see_other(&Printers.to_string()))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let mut page = page(&app, &signed, id, None).await?;
+            page.form.refuse(&refused);
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+async fn answer(
+    app: &App,
+    signed: &Signed,
+    id: PrinterId,
+    mut form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = Printer(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(app, signed, id, Some(form)).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,75 @@
+//! All printers, and the form for a new one.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::people::{Owner, Signed};
+use crate::printers::forms::PrinterForm;
+use crate::printers::view::{self, PrinterRow};
+use crate::printers::{Printer, Printers, actions};
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "printers/printers.html")]
+pub(crate) struct ListPrinters {
+    frame: Frame,
+    printers: Vec<PrinterRow>,
+    form: Form,
+}
+
+async fn page(app: &App, signed: &Signed, form: Form) -> Result<ListPrinters, Fault> {
+    let printers = view::printers(&app.pool).await?;
+    Ok(ListPrinters { frame: signed.frame.clone(), printers, form })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+) -> Result<ListPrinters, Fault> {
+    page(&app, &signed, usual()).await
+}
+
+pub(crate) async fn add(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(printer) = PrinterForm::read(&mut form) else {
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::add_printer(&mut work.tx, &signed, &printer).await {
+        Ok(id) => {
+            let place = Printer(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused.clone().at("name"));
+            let page = page(&app, &signed, form).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+/// What many resin printers are set to; the owner puts in their own.
+fn usual() -> Form {
+    Form::filled([
+        ("layer", "50".to_owned()),
+        ("exposure", "6".to_owned()),
+        ("bottom_layers", "5".to_owned()),
+        ("bottom_exposure", "40".to_owned()),
+        ("lift", "6".to_owned()),
+        ("hour_rate", "0".to_owned()),
+    ])
+}
