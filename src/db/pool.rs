@@ -13,6 +13,8 @@ use super::own_server::{self, Address, DATABASE, OwnServer};
 
 /// How long a request waits for a connection before the visitor is told to come back.
 const ACQUIRE: Duration = Duration::from_secs(5);
+/// How long the end of the program waits for connections still at work.
+const CLOSE: Duration = Duration::from_secs(10);
 /// Connections of one copy of the program. A server's usual limit is a hundred.
 const CONNECTIONS: u32 = 16;
 
@@ -62,7 +64,8 @@ impl Database {
     /// # Errors
     /// The private server did not stop.
     pub async fn close(self) -> Result<(), DbRefusal> {
-        self.pool.close().await;
+        // A connection that is not given back in time is cut off by the server's stop.
+        let _given_back = tokio::time::timeout(CLOSE, self.pool.close()).await;
         match self.own {
             Some(own) => in_thread(move || own.stop()).await,
             None => Ok(()),

@@ -54,6 +54,16 @@ pub enum DbRefusal {
         /// What the system said.
         cause: io::Error,
     },
+    /// The machine refused something that has nothing to do with the database.
+    #[error(
+        "cannot {doing}: {cause}. The machine may be out of memory or processes; free some and start again."
+    )]
+    System {
+        /// What was tried.
+        doing: &'static str,
+        /// What the system said.
+        cause: io::Error,
+    },
     /// The user PostgreSQL runs as may not reach the data folder.
     #[error(
         "PostgreSQL does not run as root, so Pourday runs it as the user {user}, who may not \
@@ -251,4 +261,69 @@ pub enum DbRefusal {
 pub(super) fn folder(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> DbRefusal {
     let path = path.to_owned();
     move |cause| DbRefusal::Folder { doing, path, cause }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cause() -> io::Error {
+        io::Error::other("no space left")
+    }
+
+    fn said() -> String {
+        "no space left".to_owned()
+    }
+
+    /// One of each that a person can meet.
+    fn samples() -> Vec<DbRefusal> {
+        let path = PathBuf::from("/data");
+        vec![
+            DbRefusal::NoPostgres { oldest: 14 },
+            DbRefusal::OtherMajor { folder: path.clone(), needed: 14, found: "17, 15".into() },
+            DbRefusal::FolderInUse { folder: path.clone(), holder: "process 7".into() },
+            DbRefusal::Folder { doing: "write", path: path.clone(), cause: cause() },
+            DbRefusal::System { doing: "start a thread", cause: cause() },
+            DbRefusal::NotPassable { user: "nobody".into(), blocked_at: path.clone() },
+            DbRefusal::NoOrdinaryUser,
+            DbRefusal::CannotRun { program: path.clone(), cause: cause() },
+            DbRefusal::SetUp { folder: path.clone(), said: said() },
+            DbRefusal::Start { folder: path.clone(), said: said(), log: path.clone() },
+            DbRefusal::DoesNotStop { pid: 7, folder: path.clone() },
+            DbRefusal::Interrupted,
+            DbRefusal::Unreachable { at: "pourday".into(), cause: sqlx::Error::PoolTimedOut },
+            DbRefusal::Address { cause: sqlx::Error::PoolTimedOut },
+            DbRefusal::ServerTooOld { found: "12.4".into(), oldest: 14 },
+            DbRefusal::NotUnicode { found: "LATIN1".into() },
+            DbRefusal::NewerThanProgram { database: 9, program: 6 },
+            DbRefusal::MigrationDiffers { version: 3 },
+            DbRefusal::MigrationFailed { version: 3, cause: sqlx::Error::PoolTimedOut },
+            DbRefusal::NoBackupPrograms { needed: 16 },
+            DbRefusal::BackupFile { doing: "read", path: path.clone(), cause: cause() },
+            DbRefusal::BackupExists { path: path.clone() },
+            DbRefusal::BackupDamaged { path, why: said() },
+            DbRefusal::BackupFailed { said: said() },
+            DbRefusal::RestoreFailed { said: said() },
+            DbRefusal::StudioNotEmpty { holds: "3 rows in public.orders".into() },
+            DbRefusal::NothingReplaced,
+            DbRefusal::StudioInUse { sessions: 2 },
+        ]
+    }
+
+    #[test]
+    fn every_refusal_is_one_line_of_whole_sentences() {
+        for refusal in samples() {
+            let text = refusal.to_string();
+            assert_eq!(text.lines().count(), 1, "{text}");
+            assert!(text.ends_with('.') && !text.contains("  "), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_missing_postgresql_names_the_command_for_each_system() {
+        let text = DbRefusal::NoPostgres { oldest: 14 }.to_string();
+        for command in ["sudo apt install", "sudo dnf install", "brew install", "DATABASE_URL"] {
+            assert!(text.contains(command), "{text}");
+        }
+    }
 }

@@ -7,4 +7,6 @@ mod support;
 mod timers;
 
 mod backup;
+mod connect;
+mod migrate;
 mod own_server;

@@ -126,9 +126,8 @@ fn without_preamble(line: &str) -> String {
 /// Random bytes of the system, as hexadecimal digits.
 pub(super) fn random_hex(bytes: usize) -> Result<String, DbRefusal> {
     let mut random = vec![0_u8; bytes];
-    rand::rngs::OsRng.try_fill_bytes(&mut random).map_err(|cause| DbRefusal::Folder {
-        doing: "draw a password from",
-        path: "/dev/urandom".into(),
+    rand::rngs::OsRng.try_fill_bytes(&mut random).map_err(|cause| DbRefusal::System {
+        doing: "draw a random number",
         cause: std::io::Error::other(cause),
     })?;
     Ok(random.iter().map(|byte| format!("{byte:02x}")).collect())

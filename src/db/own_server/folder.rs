@@ -64,11 +64,7 @@ impl Folder {
     /// Makes the folder if needed, takes its lock, and sees to it that PostgreSQL's user
     /// can reach it.
     pub(super) fn take(root: &Path) -> Result<Self, DbRefusal> {
-        DirBuilder::new()
-            .recursive(true)
-            .mode(if geteuid().is_root() { 0o711 } else { 0o700 })
-            .create(root)
-            .map_err(folder("make the folder", root))?;
+        make_reachable(root)?;
         let root = root.canonicalize().map_err(folder("open", root))?;
         let lock = lock(&root)?;
         let account = Account::choose(&root.join("database"))?;
@@ -104,12 +100,14 @@ impl Folder {
             let old = self.root.join("database.log.old");
             fs::rename(&path, &old).map_err(folder("set aside", &path))?;
         }
-        OpenOptions::new()
+        let log = OpenOptions::new()
             .create(true)
             .append(true)
             .mode(0o600)
             .open(&path)
-            .map_err(folder("write", &path))
+            .map_err(folder("write", &path))?;
+        leave_to_owner(&self.root, &path)?;
+        Ok(log)
     }
 
     /// A folder for the socket that only PostgreSQL's user and we may enter: `run` in the
@@ -270,7 +268,37 @@ fn open_lock(root: &Path) -> Result<File, DbRefusal> {
         .mode(0o600)
         .open(&path)
         .map_err(folder("open", &path))?;
+    leave_to_owner(root, &path)?;
     Ok(file)
+}
+
+/// Makes the folder and those above it. As root, PostgreSQL's user must be able to pass
+/// the new ones, whatever the umask.
+fn make_reachable(root: &Path) -> Result<(), DbRefusal> {
+    let new: Vec<&Path> = root.ancestors().take_while(|path| !path.exists()).collect();
+    DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(root)
+        .map_err(folder("make the folder", root))?;
+    if geteuid().is_root() {
+        for path in new {
+            fs::set_permissions(path, Permissions::from_mode(0o711))
+                .map_err(folder("open up", path))?;
+        }
+    }
+    Ok(())
+}
+
+/// Lets a file made by root belong to the owner of the data folder, who could otherwise
+/// not start Pourday after root did so once.
+fn leave_to_owner(root: &Path, path: &Path) -> Result<(), DbRefusal> {
+    if !geteuid().is_root() {
+        return Ok(());
+    }
+    let owner = root.metadata().map_err(folder("open", root))?;
+    std::os::unix::fs::chown(path, Some(owner.uid()), Some(owner.gid()))
+        .map_err(folder("hand over", path))
 }
 
 fn read_holder(root: &Path) -> Result<Holder, DbRefusal> {

@@ -142,11 +142,7 @@ impl OwnServer {
                 let board = Arc::clone(&board);
                 move || supervisor::supervise(&recipe, server, &board)
             })
-            .map_err(|cause| DbRefusal::Folder {
-                doing: "start a thread for",
-                path: data_dir.to_owned(),
-                cause,
-            })?;
+            .map_err(|cause| DbRefusal::System { doing: "start a thread", cause })?;
         Ok(Self { address, board, thread: Some(thread), throw_away })
     }
 

@@ -65,6 +65,8 @@ pub(super) struct Postmaster {
     log: PathBuf,
     /// Where in the log this run begins.
     log_from: u64,
+    /// Whether it once took connections; it then does so until it ends.
+    ready: bool,
 }
 
 /// How far a server has come.
@@ -107,7 +109,7 @@ impl Postmaster {
             program: shell,
             cause: std::io::Error::from(std::io::ErrorKind::BrokenPipe),
         })?;
-        Ok(Self { child, watch, cluster: data.cluster(), log: data.log(), log_from })
+        Ok(Self { child, watch, cluster: data.cluster(), log: data.log(), log_from, ready: false })
     }
 
     /// Looks how far the server has come.
@@ -119,10 +121,12 @@ impl Postmaster {
             }
             // An error here means the process is no longer ours to wait for, which cannot
             // be while `child` is alive; the next look decides.
-            Ok(None) | Err(_) => match PidFile::read(&self.cluster) {
-                Some(file) if Ok(file.pid) == self.pid().try_into() && file.ready => Phase::Ready,
-                _ => Phase::Starting,
-            },
+            Ok(None) | Err(_) => {
+                self.ready = self.ready
+                    || PidFile::read(&self.cluster)
+                        .is_some_and(|file| Ok(file.pid) == self.pid().try_into() && file.ready);
+                if self.ready { Phase::Ready } else { Phase::Starting }
+            }
         }
     }
 
@@ -193,6 +197,9 @@ fn settings(socket_dir: &Path, keeping: Keeping) -> Vec<OsString> {
         "log_destination=stderr",
         "log_line_prefix=%m [%p] ",
         "log_checkpoints=off",
+        // The log shall not fill with people's names and figures.
+        "log_error_verbosity=terse",
+        "log_min_error_statement=panic",
         "lc_messages=C",
         "timezone=UTC",
         "log_timezone=UTC",

@@ -3,9 +3,12 @@
 use std::path::Path;
 use std::time::Duration;
 
-use pourday::db::{self, OwnServer, Source};
+use pourday::db::{self, Source};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
+
+use nix::sys::signal::{Signal, kill};
+use nix::unistd::Pid;
 
 use super::program::{Program, kill_postmaster, postmaster};
 use super::{passable_folder, until};
@@ -35,11 +38,11 @@ async fn assert_kept(data: &Path, acknowledged: &[i64]) {
 #[tokio::test]
 async fn killed_at_any_moment_of_its_first_start_it_comes_up_again() {
     let mut random = StdRng::seed_from_u64(1);
-    for moment in 0..8 {
+    for moment in 0..6 {
         let folder = passable_folder();
         let data = folder.path().join("data");
         let program = Program::start(&data);
-        let wait = moment * 150 + random.random_range(0..150);
+        let wait = moment * 200 + random.random_range(0..200);
         std::thread::sleep(Duration::from_millis(wait));
         let acknowledged = program.kill();
         if moment % 2 == 1 {
@@ -97,6 +100,30 @@ async fn killed_at_work_nothing_acknowledged_is_lost() {
 }
 
 #[tokio::test]
+async fn a_killed_session_takes_nothing_with_it() {
+    let folder = passable_folder();
+    let database = db::connect(Source::Own(folder.path().join("data"))).await.unwrap();
+    let pool = &database.pool;
+    let mut session = pool.acquire().await.unwrap();
+    sqlx::query("CREATE TABLE kept AS SELECT 1 AS n").execute(&mut *session).await.unwrap();
+    let pid: i32 =
+        sqlx::query_scalar("SELECT pg_backend_pid()").fetch_one(&mut *session).await.unwrap();
+    kill(Pid::from_raw(pid), Signal::SIGKILL).unwrap();
+    let cut_off = sqlx::query("SELECT 1").execute(&mut *session).await.unwrap_err();
+    assert!(db::is_unavailable(&cut_off), "{cut_off:?}");
+    drop(session);
+    // The server ends all sessions and recovers; meanwhile it says it is away.
+    let n = loop {
+        match sqlx::query_scalar::<_, i32>("SELECT n FROM kept").fetch_one(pool).await {
+            Ok(n) => break n,
+            Err(cause) => assert!(db::is_unavailable(&cause), "{cause:?}"),
+        }
+    };
+    assert_eq!(n, 1);
+    database.close().await.unwrap();
+}
+
+#[tokio::test]
 async fn while_the_database_is_away_it_says_so_and_then_it_is_back() {
     let folder = passable_folder();
     let data = folder.path().join("data");
@@ -130,8 +157,6 @@ fn when_the_program_is_killed_the_database_stops_too() {
 #[cfg(target_os = "linux")]
 #[tokio::test]
 async fn a_database_left_running_alone_is_found_by_the_next_start() {
-    use nix::sys::signal::{Signal, kill};
-
     use super::program::processes_naming;
 
     let folder = passable_folder();
@@ -176,8 +201,11 @@ async fn as_an_ordinary_user_it_comes_up_again_too() {
         }
         acknowledged.extend(program.kill());
     }
-    // Started by root, it goes on as the user the data belong to.
+    // Started by root, it goes on as the user the data belong to, who can take over again.
+    std::fs::remove_file(data.join("database.log")).unwrap();
     assert_kept(&data, &acknowledged).await;
-    assert!(!acknowledged.is_empty());
-    OwnServer::start(&data).unwrap().stop().unwrap();
+    let mut program = Program::start_binary(&binary, &data, Some(user));
+    program.wait_for(3);
+    acknowledged.extend(program.kill());
+    assert_kept(&data, &acknowledged).await;
 }

@@ -30,7 +30,6 @@ async fn the_program() {
         n += 1;
         let written = sqlx::query("INSERT INTO counted VALUES ($1)").bind(n).execute(pool).await;
         match written {
-            #[expect(clippy::print_stdout, reason = "this is how it tells what is acknowledged")]
             Ok(_) => println!("\nacknowledged {n}"),
             Err(cause) if db::is_unavailable(&cause) => {
                 tokio::time::sleep(Duration::from_millis(20)).await;

@@ -25,6 +25,11 @@ impl TestDatabase {
         Self::open(cluster().make_empty().await).await
     }
 
+    /// Its name on the server.
+    pub(crate) fn name(&self) -> &str {
+        &self.name
+    }
+
     async fn open(name: String) -> Self {
         let url = cluster().address().url(&name);
         let pool = db::connect(db::Source::Url(url.clone())).await.unwrap().pool;
