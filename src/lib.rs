@@ -14,6 +14,7 @@ pub mod people;
 pub mod timers;
 pub mod printers;
 pub mod pieces;
+pub mod plates;
 pub mod metal;
 pub mod clients;
 pub mod kilns;

@@ -8,7 +8,9 @@ mod actions;
 mod card;
 mod model;
 mod store;
+mod view;
 
 pub use actions::{Act, ActFault, Recorded, create_for_order, record, undo};
 pub use card::{BoxState, CardBox, Cards, Filter, RouteCard};
 pub use model::{Happening, PieceRefusal, Stage, Standing, State};
+pub use view::causes;

@@ -17,7 +17,7 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{clients, desk, flasks, kiln_loads, people, pours, printers};
+use crate::{clients, desk, flasks, kiln_loads, people, plates, pours, printers};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -29,6 +29,7 @@ pub fn router(app: App) -> Router {
         .merge(people::router())
         .merge(clients::router())
         .merge(printers::router())
+        .merge(plates::router())
         .merge(flasks::router())
         .merge(kiln_loads::router())
         .merge(pours::router())

@@ -25,8 +25,8 @@ pub struct Timer {
 impl Timer {
     /// Whether the time is up.
     #[must_use]
-    pub fn is_over(&self, now: Moment) -> bool {
-        self.due_at <= now
+    pub fn is_over(&self, now: &Moment) -> bool {
+        self.due_at <= *now
     }
 
     /// What is left as the page shows it before its script counts on: `12:05`,
@@ -149,7 +149,7 @@ mod tests {
         assert_eq!(timer(65).left(&now), "01:05");
         assert_eq!(timer(3 * 3600 + 4).left(&now), "3:00:04");
         assert_eq!(timer(-40).left(&now), "over by 00:40");
-        assert!(timer(0).is_over(now) && !timer(1).is_over(now));
+        assert!(timer(0).is_over(&now) && !timer(1).is_over(&now));
         assert_eq!(timer(1).path(), "/cure/31");
     }
 }

@@ -1,0 +1,7 @@
+//! Pages of plates.
+
+pub(super) mod layout;
+pub(super) mod list;
+pub(super) mod new;
+pub(super) mod run;
+pub(super) mod show;

@@ -1,0 +1,107 @@
+//! A new plate: printer, bottle, settings, and the pieces that wait, first due first.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::id::AttemptId;
+use crate::people::Signed;
+use crate::plates::forms::{self, SettingForm};
+use crate::plates::model::{CLEARANCE_MM, SUPPORTS};
+use crate::plates::view::{self, Waiting};
+use crate::plates::{Plate, Plates, actions};
+use crate::printers::{self, LotChoice, PrinterRow};
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "plates/new.html")]
+pub(crate) struct NewPlatePage {
+    frame: Frame,
+    form: Form,
+    printers: Vec<PrinterRow>,
+    lots: Vec<LotChoice>,
+    waiting: Vec<Waiting>,
+    /// How many wait in all, listed or not.
+    rows: i64,
+}
+
+impl NewPlatePage {
+    fn printer_options(&self) -> Vec<(String, String)> {
+        printer_options(&self.printers)
+    }
+
+    fn lot_options(&self) -> Vec<(String, String)> {
+        lot_options(&self.lots)
+    }
+
+    fn picked(&self, attempt: &AttemptId) -> bool {
+        let attempt = attempt.to_string();
+        self.form.all("pieces").any(|ticked| ticked == attempt)
+    }
+}
+
+pub(super) fn printer_options(printers: &[PrinterRow]) -> Vec<(String, String)> {
+    let words = |printer: &PrinterRow| {
+        format!(
+            "{}, {:.0} × {:.0} × {:.0} mm, {} µm, {} s",
+            printer.name,
+            printer.width_mm,
+            printer.depth_mm,
+            printer.height_mm,
+            printer.layer_um,
+            printer.exposure_s
+        )
+    };
+    printers.iter().map(|printer| (printer.id.to_string(), words(printer))).collect()
+}
+
+pub(super) fn lot_options(lots: &[LotChoice]) -> Vec<(String, String)> {
+    lots.iter().map(|lot| (lot.id.to_string(), lot.words())).collect()
+}
+
+pub(super) fn support_options() -> Vec<(&'static str, &'static str)> {
+    SUPPORTS.iter().map(|(name, words, _)| (*name, *words)).collect()
+}
+
+async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewPlatePage, Fault> {
+    let printers = printers::printers_in_use(&app.pool).await?;
+    let lots = printers::lots_in_use(&app.pool).await?;
+    let (waiting, rows) = view::waiting(&app.pool).await?;
+    Ok(NewPlatePage { frame: signed.frame.clone(), form, printers, lots, waiting, rows })
+}
+
+pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<NewPlatePage, Fault> {
+    page(&app, &signed, Form::filled([("supports", "medium".to_owned())])).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let attempts = forms::ticked(&mut form);
+    let Some(setting) = SettingForm::read(&mut form) else {
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::create(&mut work.tx, &signed, &setting, &attempts).await {
+        Ok(number) => {
+            let place = Plate(number).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(&app, &signed, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,184 @@
+//! One plate: its drawing, what it takes, and the one next thing to do with it.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::Work;
+use crate::id::AttemptId;
+use crate::people::Signed;
+use crate::pieces::{self, Stage};
+use crate::plates::model::{self, CLEARANCE_MM, Reckoning};
+use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
+use crate::plates::{Plate, Plates, actions};
+use crate::printers::{self, LotChoice, PrinterRow};
+use crate::timers::{self, Timer};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "plates/show.html")]
+pub(crate) struct ShowPlate {
+    pub(super) frame: Frame,
+    plate: PlateRow,
+    /// On the plate now, or when it ended.
+    pieces: Vec<OnPlate>,
+    /// Taken off before.
+    off: Vec<OnPlate>,
+    drawn: Vec<Drawn>,
+    reckoned: Reckoning,
+    timers: Vec<Timer>,
+    causes: Vec<String>,
+    waiting: Vec<Waiting>,
+    rows: i64,
+    printers: Vec<PrinterRow>,
+    lots: Vec<LotChoice>,
+    form: Form,
+    refusal: Option<String>,
+}
+
+impl ShowPlate {
+    fn run_time(&self) -> Option<Html> {
+        let run = self.reckoned.run.as_ref()?;
+        let minutes = run.value.duration.get().round() as i64;
+        Some(working_of(&self.frame.show.minutes(&minutes), &run.working))
+    }
+
+    fn layers(&self) -> Option<u32> {
+        self.reckoned.run.as_ref().map(|run| run.value.layers)
+    }
+
+    fn resin(&self) -> Option<Html> {
+        let resin = self.reckoned.resin.as_ref()?;
+        let ml = resin.value.cubic_centimetres();
+        Some(working_of(&self.frame.show.number(&ml, 1, "ml"), &resin.working))
+    }
+
+    fn too_little_resin(&self) -> bool {
+        self.reckoned.resin_ml().is_some_and(|ml| ml > self.plate.lot_left_ml)
+    }
+
+    fn estimate(&self) -> Option<Html> {
+        let minutes = self.plate.estimated_min?.round() as i64;
+        Some(self.frame.show.minutes(&minutes))
+    }
+
+    fn took(&self) -> Option<Html> {
+        let minutes = self.plate.ended_at?.minutes_since(self.plate.started_at?);
+        Some(self.frame.show.minutes(&minutes))
+    }
+
+    fn printer_options(&self) -> Vec<(String, String)> {
+        super::new::printer_options(&self.printers)
+    }
+
+    fn lot_options(&self) -> Vec<(String, String)> {
+        super::new::lot_options(&self.lots)
+    }
+
+    fn picked(&self, attempt: &AttemptId) -> bool {
+        self.is_ticked("pieces", attempt)
+    }
+
+    fn is_ticked(&self, name: &str, attempt: &AttemptId) -> bool {
+        let attempt = attempt.to_string();
+        self.form.all(name).any(|ticked| ticked == attempt)
+    }
+
+    fn cause_typed(&self, attempt: &AttemptId) -> &str {
+        self.form.value(&format!("cause-{attempt}"))
+    }
+}
+
+/// Makes the page; a form that was refused is shown with what was typed in it.
+pub(super) async fn page(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    back: Option<(Form, Option<Refused>)>,
+) -> Result<ShowPlate, Fault> {
+    let plate = view::load(&app.pool, number).await?;
+    let all = view::pieces_of(&app.pool, &plate).await?;
+    let drawn = view::drawing(&plate, &all);
+    let (pieces, off): (Vec<_>, Vec<_>) = all
+        .into_iter()
+        .partition(|piece| piece.left_at.is_none() || piece.left_at == plate.ended_at);
+    let models: Vec<_> = pieces.iter().map(OnPlate::model).collect();
+    let reckoned = model::reckon(&plate.setting(), &models);
+    let timers = timers::of(&app.pool, &actions::batch(number)).await?;
+    let causes = if plate.is_printing() {
+        pieces::causes(&app.pool, Stage::Print).await?
+    } else {
+        Vec::new()
+    };
+    let (mut waiting, mut rows, mut printers, mut lots) = (Vec::new(), 0, Vec::new(), Vec::new());
+    if plate.is_open() {
+        (waiting, rows) = view::waiting(&app.pool).await?;
+        printers = printers::printers_in_use(&app.pool).await?;
+        lots = printers::lots_in_use(&app.pool).await?;
+    }
+    let (typed, refused) = match back {
+        Some((form, refused)) => (Some(form), refused),
+        None => (None, None),
+    };
+    let form = typed.filter(|form| !form.value("once").is_empty() || !form.good());
+    let form = form.unwrap_or_else(|| {
+        Form::filled([
+            ("printer", plate.printer_id.to_string()),
+            ("lot", plate.resin_lot_id.to_string()),
+            ("layer", plate.layer_um.to_string()),
+            ("exposure", plate.exposure_s.to_string()),
+            ("supports", plate.supports.clone()),
+            ("note", plate.note.clone()),
+        ])
+    });
+    Ok(ShowPlate {
+        frame: signed.frame.clone(),
+        plate,
+        pieces,
+        off,
+        drawn,
+        reckoned,
+        timers,
+        causes,
+        waiting,
+        rows,
+        printers,
+        lots,
+        form,
+        refusal: refused.map(|refused| refused.message),
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+) -> Result<ShowPlate, Fault> {
+    page(&app, &signed, number, None).await
+}
+
+/// Ends a request: commits what was done, or shows the plate as it is with the refusal above.
+pub(super) async fn answer(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = Plate(number).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let status = refused.status;
+            let page = page(app, signed, number, Some((form, Some(refused)))).await?;
+            Ok((status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,319 @@
+//! All SQL that writes plates.
+
+use foundry::plate::Spot;
+use sqlx::{FromRow, PgConnection};
+
+use super::model::{Model, PlateState, Setting};
+use crate::clock::Moment;
+use crate::id::{AttemptId, PieceId, PlateId, PrinterId, ResinLotId};
+
+/// A plate held for the rest of the transaction.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct LockedPlate {
+    pub(super) id: PlateId,
+    pub(super) number: i32,
+    pub(super) state: PlateState,
+    pub(super) version: i64,
+    pub(super) started_at: Option<Moment>,
+    pub(super) estimated_min: Option<f64>,
+}
+
+pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<LockedPlate, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id, number, state, version, started_at, estimated_min FROM plates WHERE number = $1 FOR UPDATE",
+    )
+    .bind(number)
+    .fetch_one(conn)
+    .await
+}
+
+/// How the plate of a printer is set.
+#[derive(Clone, Debug)]
+pub(super) struct Chosen<'a> {
+    pub(super) printer: PrinterId,
+    pub(super) lot: ResinLotId,
+    pub(super) layer_um: i32,
+    pub(super) exposure_s: f64,
+    pub(super) supports: &'a str,
+    pub(super) note: &'a str,
+}
+
+pub(super) async fn insert(
+    conn: &mut PgConnection,
+    id: PlateId,
+    chosen: &Chosen<'_>,
+    now: Moment,
+) -> Result<i32, sqlx::Error> {
+    sqlx::query_scalar(
+        "INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, supports, note, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING number",
+    )
+    .bind(id)
+    .bind(chosen.printer)
+    .bind(chosen.lot)
+    .bind(chosen.layer_um)
+    .bind(chosen.exposure_s)
+    .bind(chosen.supports)
+    .bind(chosen.note)
+    .bind(now)
+    .fetch_one(conn)
+    .await
+}
+
+pub(super) async fn set(
+    conn: &mut PgConnection,
+    id: PlateId,
+    chosen: &Chosen<'_>,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE plates SET printer_id = $2, resin_lot_id = $3, layer_um = $4, exposure_s = $5,
+             supports = $6, note = $7, version = version + 1 WHERE id = $1",
+    )
+    .bind(id)
+    .bind(chosen.printer)
+    .bind(chosen.lot)
+    .bind(chosen.layer_um)
+    .bind(chosen.exposure_s)
+    .bind(chosen.supports)
+    .bind(chosen.note)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Counts a change that is not in the plate's own row.
+pub(super) async fn touch(conn: &mut PgConnection, id: PlateId) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE plates SET version = version + 1 WHERE id = $1")
+        .bind(id)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+#[derive(Clone, Debug, FromRow)]
+struct SettingRow {
+    width_mm: f64,
+    depth_mm: f64,
+    height_mm: f64,
+    layer_um: i32,
+    exposure_s: f64,
+    bottom_layers: i32,
+    bottom_exposure_s: f64,
+    lift_s: f64,
+    supports: String,
+}
+
+/// A printer with the plate's own settings.
+pub(super) async fn setting_of(
+    conn: &mut PgConnection,
+    plate: PlateId,
+) -> Result<Setting, sqlx::Error> {
+    let row: SettingRow = sqlx::query_as(
+        "SELECT r.width_mm, r.depth_mm, r.height_mm, p.layer_um, p.exposure_s, r.bottom_layers,
+                r.bottom_exposure_s, r.lift_s, p.supports
+         FROM plates p JOIN printers r ON r.id = p.printer_id WHERE p.id = $1",
+    )
+    .bind(plate)
+    .fetch_one(conn)
+    .await?;
+    Ok(Setting {
+        width_mm: row.width_mm,
+        depth_mm: row.depth_mm,
+        height_mm: row.height_mm,
+        layer_um: row.layer_um,
+        exposure_s: row.exposure_s,
+        bottom_layers: row.bottom_layers,
+        bottom_exposure_s: row.bottom_exposure_s,
+        lift_s: row.lift_s,
+        supports: row.supports,
+    })
+}
+
+/// The usual layer and exposure of a printer in use.
+pub(super) async fn usual_of(
+    conn: &mut PgConnection,
+    printer: PrinterId,
+) -> Result<Option<(i32, f64)>, sqlx::Error> {
+    sqlx::query_as("SELECT layer_um, exposure_s FROM printers WHERE id = $1 AND retired_at IS NULL")
+        .bind(printer)
+        .fetch_optional(conn)
+        .await
+}
+
+/// Whether a bottle is open.
+pub(super) async fn lot_is_open(
+    conn: &mut PgConnection,
+    lot: ResinLotId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM resin_lots WHERE id = $1 AND used_up_at IS NULL)",
+    )
+    .bind(lot)
+    .fetch_one(conn)
+    .await
+}
+
+/// A piece as it stands, held for the rest of the transaction.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct HeldPiece {
+    pub(super) piece: PieceId,
+    attempt: AttemptId,
+    label: String,
+    box_x_mm: f64,
+    box_y_mm: f64,
+    box_z_mm: f64,
+    volume_mm3: Option<f64>,
+    /// Whether this attempt waits for print.
+    pub(super) waits: bool,
+    /// The open plate it stands on.
+    pub(super) plate: Option<i32>,
+}
+
+impl HeldPiece {
+    pub(super) fn model(&self) -> Model {
+        Model {
+            attempt: self.attempt,
+            label: self.label.clone(),
+            width_mm: self.box_x_mm,
+            depth_mm: self.box_y_mm,
+            height_mm: self.box_z_mm,
+            volume_mm3: self.volume_mm3,
+        }
+    }
+
+    pub(super) fn label(&self) -> &str {
+        &self.label
+    }
+
+    pub(super) fn attempt(&self) -> AttemptId {
+        self.attempt
+    }
+}
+
+const HELD: &str = "SELECT p.id AS piece, t.id AS attempt, p.label, v.box_x_mm, v.box_y_mm, v.box_z_mm,
+        v.volume_mm3, (t.ended_at IS NULL AND p.stage = 'print' AND p.standing = 'waiting') AS waits,
+        (SELECT b.number FROM plate_pieces o JOIN plates b ON b.id = o.plate_id
+          WHERE o.attempt_id = t.id AND o.left_at IS NULL) AS plate
+    FROM attempts t JOIN pieces p ON p.id = t.piece_id
+    JOIN order_lines l ON l.id = p.order_line_id
+    JOIN design_versions v ON v.id = l.design_version_id";
+
+/// Holds the pieces of some attempts, always in the same order.
+pub(super) async fn hold(
+    conn: &mut PgConnection,
+    attempts: &[AttemptId],
+) -> Result<Vec<HeldPiece>, sqlx::Error> {
+    let sql = format!("{HELD} WHERE t.id = ANY($1) ORDER BY p.id FOR UPDATE OF p");
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(attempts).fetch_all(conn).await
+}
+
+/// Holds the pieces that stand on a plate.
+pub(super) async fn hold_on_plate(
+    conn: &mut PgConnection,
+    plate: PlateId,
+) -> Result<Vec<HeldPiece>, sqlx::Error> {
+    let sql = format!(
+        "{HELD} JOIN plate_pieces o ON o.attempt_id = t.id
+         WHERE o.plate_id = $1 AND o.left_at IS NULL ORDER BY p.id FOR UPDATE OF p"
+    );
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(plate).fetch_all(conn).await
+}
+
+/// Writes where the pieces stand; those that are new are put on.
+pub(super) async fn place(
+    conn: &mut PgConnection,
+    plate: PlateId,
+    spots: &[(AttemptId, Spot)],
+) -> Result<(), sqlx::Error> {
+    let attempts: Vec<AttemptId> = spots.iter().map(|(attempt, _)| *attempt).collect();
+    let x: Vec<f64> = spots.iter().map(|(_, spot)| spot.x.get()).collect();
+    let y: Vec<f64> = spots.iter().map(|(_, spot)| spot.y.get()).collect();
+    let turned: Vec<bool> = spots.iter().map(|(_, spot)| spot.turned).collect();
+    sqlx::query(
+        "INSERT INTO plate_pieces (plate_id, attempt_id, x_mm, y_mm, turned)
+         SELECT $1, s.* FROM unnest($2::uuid[], $3::double precision[], $4::double precision[], $5::boolean[]) s
+         ON CONFLICT (plate_id, attempt_id) DO UPDATE
+             SET x_mm = EXCLUDED.x_mm, y_mm = EXCLUDED.y_mm, turned = EXCLUDED.turned, left_at = NULL",
+    )
+    .bind(plate)
+    .bind(attempts)
+    .bind(x)
+    .bind(y)
+    .bind(turned)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes one piece off; says whether it was on.
+pub(super) async fn take_off(
+    conn: &mut PgConnection,
+    plate: PlateId,
+    attempt: AttemptId,
+    now: Moment,
+) -> Result<bool, sqlx::Error> {
+    let done = sqlx::query(
+        "UPDATE plate_pieces SET left_at = $3 WHERE plate_id = $1 AND attempt_id = $2 AND left_at IS NULL",
+    )
+    .bind(plate)
+    .bind(attempt)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Takes everything off.
+pub(super) async fn clear(
+    conn: &mut PgConnection,
+    plate: PlateId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE plate_pieces SET left_at = $2 WHERE plate_id = $1 AND left_at IS NULL")
+        .bind(plate)
+        .bind(now)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn start(
+    conn: &mut PgConnection,
+    plate: PlateId,
+    now: Moment,
+    estimated_min: Option<f64>,
+    resin_ml: Option<f64>,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE plates SET state = 'printing', started_at = $2, estimated_min = $3, resin_ml = $4,
+             version = version + 1 WHERE id = $1",
+    )
+    .bind(plate)
+    .bind(now)
+    .bind(estimated_min)
+    .bind(resin_ml)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Ends a plate; `printed` is the share of it that was printed and took resin.
+pub(super) async fn end(
+    conn: &mut PgConnection,
+    plate: PlateId,
+    state: PlateState,
+    printed: f64,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE plates SET state = $2, ended_at = $3, resin_ml = resin_ml * $4, version = version + 1
+         WHERE id = $1",
+    )
+    .bind(plate)
+    .bind(state)
+    .bind(now)
+    .bind(printed)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
