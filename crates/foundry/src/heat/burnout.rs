@@ -189,6 +189,10 @@ pub(crate) struct Run<'a> {
 const FIRST_PART: f64 = 1.0 / 8.0;
 /// How much longer each following step may be.
 const GROWTH: f64 = 1.6;
+/// A longest step in which no cell changes by more than this is a quiet one, K.
+const QUIET_K: f64 = 0.5;
+/// How much longer than the grid's longest a step may be in quiet times.
+const LONGER: f64 = 4.0;
 
 impl<'a> Run<'a> {
     pub(crate) fn new(
@@ -206,7 +210,7 @@ impl<'a> Run<'a> {
 
     /// Takes one step, not beyond `until_s`; `None` when the programme is over.
     pub(crate) fn advance(&mut self, until_s: Option<f64>) -> Result<Option<Taken>, HeatRefusal> {
-        let mut dt_s = self.next_s.min(self.longest_s);
+        let mut dt_s = self.next_s;
         if let Some(until_s) = until_s {
             dt_s = dt_s.min(until_s - self.now_s);
         }
@@ -224,7 +228,10 @@ impl<'a> Run<'a> {
         self.next_s = if plan.at_corner {
             self.longest_s * FIRST_PART
         } else {
-            (plan.seconds * GROWTH).min(self.longest_s)
+            // Where hardly anything happens, longer steps lose nothing.
+            let change_k = self.solver.change_k() * self.longest_s / plan.seconds;
+            let stretch = (QUIET_K / change_k.max(1.0e-9)).clamp(1.0, LONGER);
+            (plan.seconds * GROWTH).min(self.longest_s * stretch)
         };
         Ok(Some(Taken { seconds: plan.seconds, drawn_j }))
     }

@@ -1,5 +1,6 @@
 //! The cells of a flask.
 
+use super::sweep::ABREAST;
 use crate::heat::body::{Base, FlaskBody, Grid};
 
 /// Cells in columns of constant radius; the last column is the steel wall, if there is one.
@@ -38,12 +39,12 @@ impl Mesh {
         let half = body.base == Base::Raised && body.tree.is_none();
         let height_m = body.height.get() / 1000.0 * if half { 0.5 } else { 1.0 };
         let asked = if half { grid.axial.div_ceil(2) } else { grid.axial };
-        let rows = asked.next_multiple_of(4).max(4);
+        let rows = asked.next_multiple_of(ABREAST);
         let inside_m = body.inside_diameter.get() / 2000.0;
         let outside_m = inside_m + body.wall.map_or(0.0, |wall| wall.thickness.get() / 1000.0);
         let radial = grid.radial;
         let columns = radial + usize::from(body.wall.is_some());
-        let padded = columns.next_multiple_of(4);
+        let padded = columns.next_multiple_of(ABREAST);
         let dr_m = inside_m / radial as f64;
         let mut area_m2 = vec![1.0; padded];
         for (column, area) in area_m2.iter_mut().enumerate().take(radial) {

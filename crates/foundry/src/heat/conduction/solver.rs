@@ -60,6 +60,8 @@ pub(crate) struct Solver {
     pub(super) last_dt_s: f64,
     /// Heat taken up in the last step, J.
     pub(super) taken_j: f64,
+    /// The greatest change of any cell in the last step, K.
+    pub(super) change_k: f64,
 }
 
 impl Solver {
@@ -129,6 +131,7 @@ impl Solver {
             contact_ready: false,
             last_dt_s: 0.0,
             taken_j: 0.0,
+            change_k: 0.0,
             mesh,
             curves,
             spans,
@@ -198,9 +201,21 @@ impl Solver {
         }
         self.along(weight_s, kiln.end_c)?;
         self.taken_j = self.stored_j() - stored;
+        self.change_k = self.greatest_change_k();
         self.mark_fired();
         self.last_dt_s = dt_s;
         Ok(())
+    }
+
+    fn greatest_change_k(&self) -> f64 {
+        let cells = self.mesh.columns * self.mesh.rows;
+        let pairs = self.t_c[..cells].iter().zip(&self.before_c[..cells]);
+        pairs.fold(0.0, |most: f64, (now, before)| most.max((now - before).abs()))
+    }
+
+    /// The greatest change of any cell in the last step, K.
+    pub(crate) fn change_k(&self) -> f64 {
+        self.change_k
     }
 
     /// Forgets how the flask came to be as it is: the surroundings have changed at once.

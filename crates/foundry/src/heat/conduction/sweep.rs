@@ -12,6 +12,7 @@ const BLOCK_ROUNDS: usize = 8;
 const MOST_ROUNDS: usize = 400;
 /// A cell this close to the end of its piece is still on it, K.
 const SLACK_K: f64 = 1.0e-9;
+
 /// A line's equations were not solved within the rounds allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct NotSettled;
@@ -23,7 +24,8 @@ impl Solver {
         for first in (0..rows).step_by(ABREAST) {
             let mut settled = false;
             for round in 0..MOST_ROUNDS {
-                let (mut factor, mut reduced, mut inward) = ([0.0; 4], [0.0; 4], [0.0; 4]);
+                let (mut factor, mut reduced, mut inward) =
+                    ([0.0; ABREAST], [0.0; ABREAST], [0.0; ABREAST]);
                 for column in 0..columns {
                     let at = column * rows + first;
                     let area = self.mesh.area_m2[column];
@@ -81,7 +83,7 @@ impl Solver {
             let base: Lanes = std::array::from_fn(|lane| weight_s * self.base_end[first + lane]);
             let mut settled = false;
             for round in 0..MOST_ROUNDS {
-                let (mut factor, mut reduced) = ([0.0; 4], [kiln_c; 4]);
+                let (mut factor, mut reduced) = ([0.0; ABREAST], [kiln_c; ABREAST]);
                 let mut below = base;
                 for row in 0..rows {
                     for lane in 0..ABREAST {
