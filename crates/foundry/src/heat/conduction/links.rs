@@ -14,21 +14,27 @@ impl Solver {
         let rows = mesh.rows;
         for cell in 0..mesh.columns * rows {
             let t = self.t_c[cell] + ahead * (self.t_c[cell] - self.before_c[cell]);
-            self.k_w_mk[cell] = self.conductivities[self.kind[cell] as usize].at(t);
+            self.resistivity_mk_w[cell] = self.resistivities[self.kind[cell] as usize].at(t);
         }
+        let over_dz = 2.0 / (mesh.dz_m * mesh.dz_m);
         for column in 0..mesh.columns {
-            for row in 0..rows {
-                let cell = column * rows + row;
-                let k = self.k_w_mk[cell];
-                if row + 1 < rows {
-                    let k_next = self.k_w_mk[cell + 1];
-                    self.upward[cell] = 2.0 * k * k_next / ((k + k_next) * mesh.dz_m * mesh.dz_m);
+            let range = column * rows..(column + 1) * rows;
+            let own = &self.resistivity_mk_w[range.clone()];
+            let up = &mut self.upward[range.clone()];
+            for (up, pair) in up.iter_mut().zip(own.windows(2)) {
+                *up = over_dz / (pair[0] + pair[1]);
+            }
+            let out = &mut self.outward[range.clone()];
+            if column + 1 < mesh.radial {
+                let next = &self.resistivity_mk_w[range.end..range.end + rows];
+                let at_edge = 2.0 * (column as f64 + 1.0);
+                for (out, (own, next)) in out.iter_mut().zip(own.iter().zip(next)) {
+                    *out = at_edge / (own + next);
                 }
-                if column + 1 < mesh.radial {
-                    let k_next = self.k_w_mk[cell + rows];
-                    self.outward[cell] = (column as f64 + 1.0) * 2.0 * k * k_next / (k + k_next);
-                } else if column + 1 < mesh.columns {
-                    self.outward[cell] = mesh.inside_m * k / (mesh.dr_m / 2.0);
+            } else if column + 1 < mesh.columns {
+                let at_edge = mesh.inside_m / (mesh.dr_m / 2.0);
+                for (out, own) in out.iter_mut().zip(own) {
+                    *out = at_edge / own;
                 }
             }
         }
@@ -44,19 +50,20 @@ impl Solver {
         for row in 0..rows {
             let cell = side * rows + row;
             let t = self.t_c[cell] + ahead * (self.t_c[cell] - self.before_c[cell]);
-            let inner = if bare { 2.0 * self.k_w_mk[cell] / mesh.dr_m } else { f64::INFINITY };
+            let inner =
+                if bare { 2.0 / (mesh.dr_m * self.resistivity_mk_w[cell]) } else { f64::INFINITY };
             self.outward[cell] = mesh.outside_m * through(surface, inner, t, kiln.end_c);
         }
-        let conducting = |k: f64| 2.0 * k / mesh.dz_m;
+        let conducting = |resistivity: f64| 2.0 / (mesh.dz_m * resistivity);
         for column in 0..mesh.columns {
             let top = column * rows + rows - 1;
-            let inner = conducting(self.k_w_mk[top]);
+            let inner = conducting(self.resistivity_mk_w[top]);
             let (t, change) = (self.t_c[top], self.t_c[top] - self.before_c[top]);
             self.top_now[column] = through(surface, inner, t, kiln.now_c) / mesh.dz_m;
             self.upward[top] = through(surface, inner, t + ahead * change, kiln.end_c) / mesh.dz_m;
             if mesh.base_open {
                 let base = column * rows;
-                let inner = conducting(self.k_w_mk[base]);
+                let inner = conducting(self.resistivity_mk_w[base]);
                 let (t, change) = (self.t_c[base], self.t_c[base] - self.before_c[base]);
                 self.base_now[column] = through(surface, inner, t, kiln.now_c) / mesh.dz_m;
                 self.base_end[column] =

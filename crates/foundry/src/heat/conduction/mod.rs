@@ -17,7 +17,7 @@
 //!
 //! Lines are solved four abreast, in flat arrays made once; a step allocates nothing.
 
-mod conductivity;
+mod resistivity;
 mod curves;
 mod links;
 mod mesh;

@@ -1,8 +1,8 @@
 //! The time step.
 
-use super::conductivity::{Conductivity, with_voids};
 use super::curves::{Curves, Span};
 use super::mesh::{Mesh, Probe};
+use super::resistivity::{Resistivity, with_voids};
 use super::sweep::{ABREAST, Lanes, NotSettled};
 use crate::heat::body::{FlaskBody, Grid, Surface};
 use crate::heat::material::lookup;
@@ -29,7 +29,7 @@ pub(crate) struct Solver {
     pub(super) surface: Surface,
     pub(super) curves: Curves,
     pub(super) spans: [Option<Span>; 5],
-    pub(super) conductivities: Vec<Conductivity>,
+    pub(super) resistivities: Vec<Resistivity>,
     pub(super) fired_from_c: f64,
     pub(super) constant_conductivity: bool,
     pub(super) contact_ready: bool,
@@ -45,7 +45,7 @@ pub(crate) struct Solver {
     pub(super) h_before_j_m3: Vec<f64>,
     pub(super) heat: Vec<f64>,
     pub(super) right: Vec<f64>,
-    pub(super) k_w_mk: Vec<f64>,
+    pub(super) resistivity_mk_w: Vec<f64>,
     /// Conductance to the next column for one radian and metre of height; last column: to the kiln.
     pub(super) outward: Vec<f64>,
     /// Conductance to the next row per volume; last row: to the kiln at the end of the step.
@@ -92,12 +92,12 @@ impl Solver {
             Some(wet) if t <= 100.0 => wet,
             _ => dry(t),
         };
-        let conductivities = vec![
-            Conductivity::new(wet),
-            Conductivity::new(dry),
-            Conductivity::new(|t| with_voids(wet(t), hollow, t)),
-            Conductivity::new(|t| with_voids(dry(t), hollow, t)),
-            Conductivity::new(|_| body.wall.map_or(1.0, |wall| wall.conductivity_w_mk)),
+        let resistivities = vec![
+            Resistivity::new(wet),
+            Resistivity::new(dry),
+            Resistivity::new(|t| with_voids(wet(t), hollow, t)),
+            Resistivity::new(|t| with_voids(dry(t), hollow, t)),
+            Resistivity::new(|_| body.wall.map_or(1.0, |wall| wall.conductivity_w_mk)),
         ];
         let constant_conductivity = investment.conductivity_w_mk.len() == 1
             && investment.wet_conductivity_w_mk.is_none()
@@ -117,7 +117,7 @@ impl Solver {
             h_before_j_m3: vec![start; cells],
             heat: vec![0.0; cells],
             right: vec![0.0; cells],
-            k_w_mk: vec![1.0; cells],
+            resistivity_mk_w: vec![1.0; cells],
             outward: vec![0.0; cells],
             upward: vec![0.0; cells],
             top_now: vec![0.0; mesh.padded],
@@ -135,7 +135,7 @@ impl Solver {
             mesh,
             curves,
             spans,
-            conductivities,
+            resistivities,
         };
         solver.fill(body);
         Ok(solver)
