@@ -21,6 +21,7 @@ pub mod kilns;
 pub mod flasks;
 pub mod kiln_loads;
 pub mod pours;
+pub mod plan;
 pub mod desk;
 pub mod server;
 pub mod cli;

@@ -12,7 +12,7 @@ use serde::de::DeserializeOwned;
 
 pub use decisions::DecisionsJson;
 pub use instance::InstanceJson;
-pub use outcome::PlanJson;
+pub use outcome::{LoadJson, PlacedJson, PlanJson};
 
 /// The schema of planning problems this program reads.
 pub const SCHEMA: &str = "kiln-plan-instance/1";

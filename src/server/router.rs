@@ -17,7 +17,6 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{clients, desk, flasks, kiln_loads, people, plates, pours, printers};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -25,14 +24,15 @@ const FORM_BYTES: usize = 1 << 20;
 /// The whole program as one service.
 pub fn router(app: App) -> Router {
     let pages = Router::new()
-        .merge(desk::router())
-        .merge(people::router())
-        .merge(clients::router())
-        .merge(printers::router())
-        .merge(plates::router())
-        .merge(flasks::router())
-        .merge(kiln_loads::router())
-        .merge(pours::router())
+        .merge(crate::desk::router())
+        .merge(crate::people::router())
+        .merge(crate::clients::router())
+        .merge(crate::printers::router())
+        .merge(crate::plates::router())
+        .merge(crate::flasks::router())
+        .merge(crate::kiln_loads::router())
+        .merge(crate::pours::router())
+        .merge(crate::plan::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })

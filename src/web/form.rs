@@ -345,7 +345,7 @@ impl<'a> Input<'a> {
 
     /// A list to choose from that may be left at nothing.
     #[must_use]
-    pub fn options_or_none<V: ToString, W: ToString>(self, options: &[(V, W)]) -> Self {
+    pub fn options_or_none<V: ToString, W: ToString>(self, options: impl AsRef<[(V, W)]>) -> Self {
         let mut list = self.options(options);
         list.options.insert(0, (String::new(), "choose".to_owned()));
         list
@@ -353,10 +353,13 @@ impl<'a> Input<'a> {
 
     /// Makes it a list to choose from: `(value, words)`.
     #[must_use]
-    pub fn options<V: ToString, W: ToString>(mut self, options: &[(V, W)]) -> Self {
+    pub fn options<V: ToString, W: ToString>(mut self, options: impl AsRef<[(V, W)]>) -> Self {
         self.kind = "select";
-        self.options =
-            options.iter().map(|(value, words)| (value.to_string(), words.to_string())).collect();
+        self.options = options
+            .as_ref()
+            .iter()
+            .map(|(value, words)| (value.to_string(), words.to_string()))
+            .collect();
         self
     }
 

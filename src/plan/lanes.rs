@@ -1,0 +1,189 @@
+//! The drawing of the plan: a lane for each kiln with its heat lines to scale,
+//! working hours as daylight behind, pours at the end of each firing.
+
+use std::collections::HashMap;
+
+use crate::clock::{Day, Moment};
+use crate::kilns::{Axis, HeatLine, SegmentRow, heat_line};
+use crate::studio::Week;
+use crate::web::Show;
+
+use super::grid::Grid;
+
+/// Height of a lane; degrees are drawn from its floor upwards.
+pub(super) const LANE_HEIGHT: f64 = 118.0;
+const AXIS: Axis = Axis { per_minute: 0.13, per_degree: 0.105, floor: 104.0 };
+
+/// A firing to be drawn.
+#[derive(Clone, Debug)]
+pub(super) struct Firing {
+    pub(super) kiln: String,
+    pub(super) name: String,
+    pub(super) link: Option<String>,
+    pub(super) starts: Moment,
+    pub(super) load_min: i64,
+    pub(super) segments: Vec<SegmentRow>,
+    /// Inside diameter and height of the largest flask, parts of water.
+    pub(super) largest: Option<(f64, f64, f64)>,
+    pub(super) flasks: Vec<String>,
+    pub(super) pours: Vec<Moment>,
+    pub(super) pour_min: i64,
+    pub(super) proposed: bool,
+}
+
+/// A firing as it lies on its lane.
+#[derive(Clone, Debug)]
+pub(super) struct Drawn {
+    pub(super) name: String,
+    pub(super) words: String,
+    pub(super) link: Option<String>,
+    pub(super) x: f64,
+    pub(super) width: f64,
+    pub(super) kiln_path: String,
+    pub(super) core_path: String,
+    pub(super) pours: Vec<f64>,
+    pub(super) window: Option<(f64, f64)>,
+    pub(super) proposed: bool,
+}
+
+/// A kiln's lane.
+#[derive(Clone, Debug)]
+pub(super) struct Lane {
+    pub(super) kiln: String,
+    pub(super) firings: Vec<Drawn>,
+}
+
+/// The whole drawing.
+#[derive(Clone, Debug)]
+pub(super) struct Lanes {
+    pub(super) lanes: Vec<Lane>,
+    /// Staffed times: x and width.
+    pub(super) daylight: Vec<(f64, f64)>,
+    /// Days: x and name.
+    pub(super) days: Vec<(f64, String)>,
+    pub(super) now: f64,
+    pub(super) width: f64,
+    pub(super) height: f64,
+}
+
+impl Lanes {
+    /// Draws firings on the lanes of the kilns, from the day of the first one on.
+    pub(super) fn draw(
+        kilns: &[String],
+        firings: &[Firing],
+        week: &Week,
+        grid: &Grid,
+        show: &Show,
+    ) -> Self {
+        let now = grid.minute(show.now);
+        let first =
+            firings.iter().map(|firing| grid.minute(firing.starts)).min().unwrap_or(now).min(now);
+        let origin = first.div_euclid(720) * 720;
+        let end =
+            firings.iter().map(|firing| ends(firing, grid)).max().unwrap_or(now).max(now + 2880);
+        let end = (end + 360).div_euclid(720) * 720 + 720;
+        let x = |minute: i64| (minute - origin) as f64 * AXIS.per_minute;
+        let mut known: HashMap<String, HeatLine> = HashMap::new();
+        let lanes = kilns
+            .iter()
+            .map(|kiln| Lane {
+                kiln: kiln.clone(),
+                firings: firings
+                    .iter()
+                    .filter(|firing| firing.kiln == *kiln)
+                    .map(|firing| {
+                        let key = format!("{:?}{:?}", firing.segments, firing.largest);
+                        let line = known
+                            .entry(key)
+                            .or_insert_with(|| heat_line(&firing.segments, firing.largest));
+                        drawn(firing, line, grid, &x, show)
+                    })
+                    .collect(),
+            })
+            .collect();
+        let mut days = Vec::new();
+        let mut daylight = Vec::new();
+        for day in origin.div_euclid(1440)..=end.div_euclid(1440) {
+            let date = grid.day_zero.plus_days(i32::try_from(day).unwrap_or(0));
+            let closed = week.closed.iter().any(|(on, _)| *on == date);
+            days.push((x((day * 1440).max(origin)), name(date, show)));
+            for (from, to) in week.hours[day.rem_euclid(7) as usize].iter().filter(|_| !closed) {
+                let from = (day * 1440 + i64::from(*from)).max(origin);
+                let to = (day * 1440 + i64::from(*to)).min(end);
+                if from < to {
+                    daylight.push((x(from), x(to) - x(from)));
+                }
+            }
+        }
+        Self {
+            height: kilns.len().max(1) as f64 * LANE_HEIGHT,
+            lanes,
+            daylight,
+            days,
+            now: x(now),
+            width: x(end),
+        }
+    }
+}
+
+fn name(day: Day, show: &Show) -> String {
+    show.day(day)
+}
+
+fn ends(firing: &Firing, grid: &Grid) -> i64 {
+    let programme = grid.minute(firing.starts)
+        + firing.load_min
+        + crate::kilns::total_minutes(&firing.segments);
+    let last = firing.pours.iter().map(|pour| grid.minute(*pour) + firing.pour_min).max();
+    programme.max(last.unwrap_or(programme))
+}
+
+fn drawn(
+    firing: &Firing,
+    line: &HeatLine,
+    grid: &Grid,
+    x: &impl Fn(i64) -> f64,
+    show: &Show,
+) -> Drawn {
+    let begins = grid.minute(firing.starts);
+    let burns = begins + firing.load_min;
+    let shift = x(burns) / AXIS.per_minute;
+    let mut kiln = line.kiln.clone();
+    // Held at its last temperature until the last pour.
+    let end = ends(firing, grid);
+    if let Some((last, celsius)) = kiln.last().copied()
+        && (end - burns) as f64 > last
+    {
+        kiln.push(((end - burns) as f64, celsius));
+    }
+    let pours: Vec<i64> = firing.pours.iter().map(|pour| grid.minute(*pour)).collect();
+    let window = pours
+        .iter()
+        .min()
+        .zip(pours.iter().max())
+        .map(|(first, last)| (x(*first), x(*last + firing.pour_min) - x(*first)));
+    let pour_words = match (firing.pours.iter().min(), firing.pours.len()) {
+        (Some(first), n) => {
+            format!(", {n} {} from {}", if n == 1 { "pour" } else { "pours" }, show.moment(first))
+        }
+        (None, _) => String::new(),
+    };
+    Drawn {
+        words: format!(
+            "{}: {} loaded {}, held from {}{pour_words}",
+            firing.name,
+            firing.flasks.join(", "),
+            show.moment(firing.starts),
+            show.moment(grid.moment(burns + line.minutes)),
+        ),
+        name: firing.name.clone(),
+        link: firing.link.clone(),
+        x: x(begins),
+        width: x(end) - x(begins),
+        kiln_path: AXIS.path(shift, &kiln),
+        core_path: AXIS.path(shift, &line.core),
+        pours: pours.into_iter().map(x).collect(),
+        window,
+        proposed: firing.proposed,
+    }
+}

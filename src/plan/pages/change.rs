@@ -1,0 +1,148 @@
+//! Proposing, accepting, pinning, forbidding.
+
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde_json::Value;
+
+use crate::db::once::{self, Begun};
+use crate::id::OutageId;
+use crate::people::Signed;
+use crate::plan::forms::{ForbidForm, PinForm};
+use crate::plan::{actions, store, view};
+use crate::web::{App, Fault, Form, see_other};
+
+const PLAN: &str = "/plan";
+
+/// Does something once and leads back to the plan; a refusal is shown there.
+async fn once_only<F>(app: &App, signed: &Signed, mut form: Form, act: F) -> Result<Response, Fault>
+where
+    F: AsyncFnOnce(&mut sqlx::PgConnection) -> Result<(), Fault>,
+{
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match act(&mut work.tx).await {
+        Ok(()) => {
+            work.commit(PLAN).await?;
+            Ok(see_other(PLAN))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, super::show::page(app, signed, Some(form)).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+async fn unread(app: &App, signed: &Signed, form: Form) -> Result<Response, Fault> {
+    let page = super::show::page(app, signed, Some(form)).await?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+}
+
+pub(crate) async fn propose(
+    State(app): State<App>,
+    signed: Signed,
+    form: Form,
+) -> Result<Response, Fault> {
+    let mut begun = None;
+    let response = once_only(&app, &signed, form, async |conn| {
+        begun = Some(actions::propose(&app.pool, conn, &signed).await?);
+        Ok(())
+    })
+    .await?;
+    // Only what was committed is thought about.
+    if let (Some((plan, instance)), StatusCode::SEE_OTHER) = (begun, response.status()) {
+        tokio::spawn(actions::compute(app.pool.clone(), plan, instance));
+    }
+    Ok(response)
+}
+
+pub(crate) async fn accept(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(number) =
+        form.whole("number", 1, i64::from(i32::MAX)).and_then(|n| i32::try_from(n).ok())
+    else {
+        return unread(&app, &signed, form).await;
+    };
+    once_only(&app, &signed, form, async |conn| actions::accept(conn, &signed, number).await).await
+}
+
+pub(crate) async fn discard(
+    State(app): State<App>,
+    signed: Signed,
+    form: Form,
+) -> Result<Response, Fault> {
+    once_only(&app, &signed, form, async |conn| Ok(store::discard(conn).await?)).await
+}
+
+pub(crate) async fn pin(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(pin) = PinForm::read(&mut form, &signed.frame.show.zone, signed.now) else {
+        return unread(&app, &signed, form).await;
+    };
+    once_only(&app, &signed, form, async |conn| {
+        let flask = store::waiting_flask(conn, pin.flask).await?;
+        Ok(store::pin(conn, flask, pin.kiln, pin.start_at, signed.person, signed.now).await?)
+    })
+    .await
+}
+
+pub(crate) async fn unpin(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(flask) =
+        form.whole("flask", 1, i64::from(i32::MAX)).and_then(|n| i32::try_from(n).ok())
+    else {
+        return unread(&app, &signed, form).await;
+    };
+    once_only(&app, &signed, form, async |conn| Ok(store::unpin(conn, flask).await?)).await
+}
+
+pub(crate) async fn forbid(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let zone = signed.frame.show.zone.clone();
+    let Some(forbid) = ForbidForm::read(&mut form, signed.now.day_in(&zone)) else {
+        return unread(&app, &signed, form).await;
+    };
+    let until = forbid.until.plus_days(1).start_in(&zone);
+    once_only(&app, &signed, form, async |conn| {
+        Ok(store::forbid(conn, forbid.kiln, signed.now, until, &forbid.reason).await?)
+    })
+    .await
+}
+
+pub(crate) async fn allow(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(outage) = form.choice::<OutageId>("outage") else {
+        return unread(&app, &signed, form).await;
+    };
+    once_only(&app, &signed, form, async |conn| Ok(store::allow(conn, outage, signed.now).await?))
+        .await
+}
+
+/// The problem of a plan in its written form, for checking it elsewhere.
+pub(crate) async fn instance(
+    State(app): State<App>,
+    _signed: Signed,
+    Path(number): Path<i32>,
+) -> Result<Json<Value>, Fault> {
+    Ok(Json(view::instance(&app.pool, number).await?))
+}
