@@ -72,7 +72,7 @@ pub async fn back_up_database(database: &Database, file: &Path) -> Result<Backup
     let step = step_of(&mut connection).await.map_err(unreachable_at(options))?;
     let programs = Programs::find(&mut connection, options).await?;
     drop(connection);
-    let made_at = Timestamp::now();
+    let made_at = crate::clock::Clock::system().now().0;
     let part = file::Part::begin(file)?;
     programs.dump(options, part.path()).await?;
     let bytes = in_thread(move || part.finish(&Seal { step, made_at })).await?;
