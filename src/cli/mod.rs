@@ -1,6 +1,8 @@
 //! The command line: one file a command.
 
+mod backup;
 mod person;
+mod plan;
 mod serve;
 
 use std::path::PathBuf;
@@ -25,6 +27,12 @@ enum Command {
     Serve(serve::Serve),
     /// Add somebody who may sign in
     AddPerson(person::AddPerson),
+    /// Write the whole studio into one file, while it is being used
+    BackUp(backup::BackUp),
+    /// Read the whole studio from a file
+    Restore(backup::Restore),
+    /// Plan kiln loads and pours of an instance; JSON in and out
+    Plan(plan::PlanCommand),
 }
 
 /// Which database a command works on.
@@ -69,6 +77,9 @@ pub fn run() -> ExitCode {
     let outcome = match arguments.command {
         Command::Serve(serve) => serve.run(),
         Command::AddPerson(person) => person.run(),
+        Command::BackUp(back_up) => back_up.run(),
+        Command::Restore(restore) => restore.run(),
+        Command::Plan(plan) => plan.run(),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
