@@ -120,6 +120,15 @@ impl From<PinJson> for Pin {
     }
 }
 
+impl From<&Pin> for PinJson {
+    fn from(pin: &Pin) -> Self {
+        match pin.clone() {
+            Pin::Load { flask, kiln, start_min } => Self::Load { flask, kiln, start_min },
+            Pin::Together { flask, with } => Self::Together { flask, with },
+        }
+    }
+}
+
 impl From<UnderWayJson> for UnderWay {
     fn from(json: UnderWayJson) -> Self {
         Self {

@@ -1,7 +1,11 @@
 //! A plan.
 
-use foundry::plan::{Bound, Load, Objective, Placed, Plan, Pour, Reason, Unplanned};
+use foundry::plan::{
+    Bound, Load, Objective, Pin, Placed, Plan, Pour, Reason, UnkeptPin, Unplanned,
+};
 use serde::{Deserialize, Serialize};
+
+use super::decisions::PinJson;
 
 /// A plan.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -19,6 +23,19 @@ pub struct PlanJson {
     pub seconds: f64,
     #[serde(default)]
     pub unplanned: Vec<UnplannedJson>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unkept: Vec<UnkeptJson>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub moved: Vec<String>,
+}
+
+/// A pin that cannot be kept.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct UnkeptJson {
+    /// The pin.
+    pub pin: PinJson,
+    /// Why it cannot be kept.
+    pub why: String,
 }
 
 /// A kiln load.
@@ -103,6 +120,12 @@ impl PlanJson {
                     reason: one.reason.to_string(),
                 })
                 .collect(),
+            unkept: plan
+                .unkept
+                .iter()
+                .map(|one| UnkeptJson { pin: PinJson::from(&one.pin), why: one.why.clone() })
+                .collect(),
+            moved: plan.moved.clone(),
         }
     }
 }
@@ -155,6 +178,12 @@ impl From<PlanJson> for Plan {
                 .into_iter()
                 .map(|one| Unplanned { flask: one.flask, reason: Reason::Said(one.reason) })
                 .collect(),
+            unkept: json
+                .unkept
+                .into_iter()
+                .map(|one| UnkeptPin { pin: Pin::from(one.pin), why: one.why })
+                .collect(),
+            moved: json.moved,
         }
     }
 }

@@ -22,7 +22,7 @@ mod random;
 mod solve;
 
 pub use faults::{MOST_FAMILIES, MOST_KILNS, MOST_MINUTES, ProblemFault};
-pub use outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, Unplanned};
+pub use outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, UnkeptPin, Unplanned};
 pub use problem::{
     Accepted, Ban, Calendar, Clearance, Decisions, Family, Flask, Kiln, OutOfUse, Pin, Poured,
     Problem, Programme, Segment, SegmentKind, SizeProgramme, Stability, Staffed, UnderWay,

@@ -32,6 +32,8 @@ pub(super) struct Model {
     /// For each family those it may not share a load with, as bits.
     pub(super) clashes: Vec<u64>,
     pub(super) flasks: Vec<FlaskSpec>,
+    /// Weighted minutes that moving one flask away from the accepted plan counts.
+    pub(super) per_move: i64,
 }
 
 /// A kiln.
@@ -72,6 +74,8 @@ pub(super) struct FlaskSpec {
     /// Latest start of a pour that is in time.
     pub(super) in_time: Min,
     pub(super) weight: i64,
+    /// Kiln and start of its load in the accepted plan.
+    pub(super) accepted: Option<(usize, Min)>,
 }
 
 impl FlaskSpec {
@@ -136,6 +140,7 @@ impl Model {
                 alloy: alloy as u16,
                 in_time: min(flask.due_min - flask.lead_min - problem.pour_min),
                 weight: flask.weight,
+                accepted: accepted(problem, &flask.id),
             });
         }
         let model = Self {
@@ -153,6 +158,7 @@ impl Model {
             programmes,
             clashes,
             flasks,
+            per_move: decisions.stability.as_ref().map_or(0, |one| one.minutes_per_move),
         };
         (model, floors)
     }
@@ -226,6 +232,13 @@ fn kiln_from(problem: &Problem, flask: &str) -> Vec<Min> {
         bans.iter().filter(|ban| ban.kiln == kiln).filter_map(|ban| ban.until_min).max()
     };
     problem.kilns.iter().map(|kiln| min(until(&kiln.id).unwrap_or(0))).collect()
+}
+
+fn accepted(problem: &Problem, flask: &str) -> Option<(usize, Min)> {
+    let stability = problem.decisions.stability.as_ref()?;
+    let place = stability.accepted.iter().find(|one| one.flask == flask)?;
+    let kiln = problem.kilns.iter().position(|kiln| kiln.id == place.kiln)?;
+    Some((kiln, min(place.start_min)))
 }
 
 type ProgrammeNumbers<'a> = HashMap<(&'a str, &'a str), u16>;

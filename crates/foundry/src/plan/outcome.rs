@@ -1,5 +1,7 @@
 //! A plan and what is said about it.
 
+use super::problem::Pin;
+
 /// Loads and pours for the flasks of a problem.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Plan {
@@ -17,6 +19,19 @@ pub struct Plan {
     pub proved_optimal: bool,
     /// Flasks left out, each with the reason.
     pub unplanned: Vec<Unplanned>,
+    /// Pins that contradict others or a rule, each with the reason.
+    pub unkept: Vec<UnkeptPin>,
+    /// Flasks that stand elsewhere than in the accepted plan, when there is one.
+    pub moved: Vec<String>,
+}
+
+/// A pin that cannot be kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnkeptPin {
+    /// The pin.
+    pub pin: Pin,
+    /// Why it cannot be kept.
+    pub why: String,
 }
 
 /// A kiln load.

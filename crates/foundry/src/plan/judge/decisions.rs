@@ -31,10 +31,24 @@ fn pins(judge: &mut Judge<'_>) {
                 (kept, format!("{flask} is pinned together with {with}"))
             }
         };
-        if !kept {
+        if !kept && !excused(judge, pin) {
             judge.broken(Rule::Decisions, name);
         }
     }
+}
+
+/// A pin may be left unkept when the plan names it and one of its flasks is
+/// left out or under way.
+fn excused(judge: &Judge<'_>, pin: &Pin) -> bool {
+    let settled = |id: &String| {
+        judge.plan.unplanned.iter().any(|one| one.flask == *id)
+            || judge.problem.decisions.under_way.iter().any(|load| load.flasks.contains(id))
+    };
+    let excuse = match pin {
+        Pin::Load { flask, .. } => settled(flask),
+        Pin::Together { flask, with } => settled(flask) || settled(with),
+    };
+    excuse && judge.plan.unkept.iter().any(|one| one.pin == *pin)
 }
 
 fn under_way(judge: &mut Judge<'_>) {
@@ -49,9 +63,9 @@ fn under_way(judge: &mut Judge<'_>) {
         let mut expected: Vec<&str> = given.flasks.iter().map(String::as_str).collect();
         members.sort_unstable();
         expected.sort_unstable();
-        let left_out =
-            expected.iter().all(|id| judge.plan.unplanned.iter().any(|one| one.flask == *id));
-        if members != expected && !left_out {
+        // Who is left out has a reason; nobody else may be missing or join.
+        expected.retain(|id| judge.plan.unplanned.iter().all(|one| one.flask != *id));
+        if members != expected {
             let what = format!(
                 "the load under way in kiln {} at {} has other members",
                 given.kiln, given.start_min
@@ -110,12 +124,11 @@ fn kilns(judge: &mut Judge<'_>) {
 
 /// What is left to pour of a load under way is not poured in the past.
 fn pours_from_now(judge: &mut Judge<'_>, load: &Load) {
-    let decisions = &judge.problem.decisions;
+    let now = judge.problem.decisions.not_before_min;
     for placed in &load.flasks {
-        let happened =
-            decisions.under_way.iter().any(|l| l.poured.iter().any(|p| p.flask == placed.flask));
+        let happened = judge.poured.contains(placed.flask.as_str());
         let start = judge.pour_start[placed.flask.as_str()];
-        if !happened && start < decisions.not_before_min {
+        if !happened && start < now {
             let what = format!("{} is poured at {start}, before planning", placed.flask);
             judge.broken(Rule::Decisions, what);
         }

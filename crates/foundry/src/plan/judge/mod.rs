@@ -6,7 +6,7 @@ mod decisions;
 use std::collections::{HashMap, HashSet};
 
 use super::outcome::{Load, Objective, Plan};
-use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind};
+use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind, UnderWay};
 
 /// Places are compared to a micrometre: plans are written with decimal places.
 const PLACE_TOLERANCE_MM: f64 = 1e-3;
@@ -88,6 +88,8 @@ struct Judge<'a> {
     kilns: HashMap<&'a str, &'a Kiln>,
     pour_start: HashMap<&'a str, i64>,
     closed: HashSet<i64>,
+    /// Flasks whose pour has happened: no rule is asked of it any more.
+    poured: HashSet<&'a str>,
     found: Vec<Violation>,
 }
 
@@ -100,6 +102,12 @@ impl<'a> Judge<'a> {
             kilns: problem.kilns.iter().map(|kiln| (kiln.id.as_str(), kiln)).collect(),
             pour_start: plan.pours.iter().map(|p| (p.flask.as_str(), p.start_min)).collect(),
             closed: problem.calendar.closed_days.iter().copied().collect(),
+            poured: problem
+                .decisions
+                .under_way
+                .iter()
+                .flat_map(|load| load.poured.iter().map(|pour| pour.flask.as_str()))
+                .collect(),
             found: Vec::new(),
         }
     }
@@ -171,10 +179,15 @@ impl<'a> Judge<'a> {
                 .any(|open| open.from_min <= of_day && of_day + minutes <= open.to_min)
     }
 
-    /// Rule 6: the programme of the member with the greatest total minutes.
+    /// Rule 6: the programme of the member with the greatest total minutes; in
+    /// a load under way that of all its members, planned or not.
     fn programme(&self, load: &Load) -> Programme {
         let mut longest: Option<(i64, &str, &str, &Programme)> = None;
-        for flask in self.members(load) {
+        let members = match self.given(load) {
+            Some(given) => given.flasks.iter().map(|id| self.flasks[id.as_str()]).collect(),
+            None => self.members(load),
+        };
+        for flask in members {
             let programme =
                 self.problem.family(&flask.family).and_then(|f| f.programme(&flask.size_class));
             let Some(programme) = programme else { continue };
@@ -193,12 +206,14 @@ impl<'a> Judge<'a> {
         load.start_min + self.problem.load_min + total
     }
 
+    /// What was said of a load that is under way.
+    fn given(&self, load: &Load) -> Option<&'a UnderWay> {
+        let under_way = &self.problem.decisions.under_way;
+        under_way.iter().find(|one| one.kiln == load.kiln && one.start_min == load.start_min)
+    }
+
     fn under_way(&self, load: &Load) -> bool {
-        self.problem
-            .decisions
-            .under_way
-            .iter()
-            .any(|one| one.kiln == load.kiln && one.start_min == load.start_min)
+        self.given(load).is_some()
     }
 
     /// Rules 2 to 10 for one load.
@@ -206,8 +221,8 @@ impl<'a> Judge<'a> {
         let name = format!("load of kiln {} at {}", load.kiln, load.start_min);
         let kiln = self.kilns[load.kiln.as_str()];
         let members = self.members(load);
-        self.floor(load, kiln, &members, &name);
         if !self.under_way(load) {
+            self.floor(load, kiln, &members, &name);
             for flask in &members {
                 let latest = flask.latest_start_min.unwrap_or(i64::MAX);
                 if load.start_min < flask.ready_min || load.start_min > latest {
@@ -274,9 +289,11 @@ impl<'a> Judge<'a> {
         let first = starts.iter().copied().min().unwrap_or(end);
         let last = starts.iter().copied().max().unwrap_or(end);
         let under_way = self.under_way(load);
-        if first < end {
-            let what = format!("{name}: pours at {first}, but burns out until {end}");
-            self.broken(Rule::PourAfterProgramme, what);
+        for (flask, &start) in members.iter().zip(&starts) {
+            if start < end && !self.poured.contains(flask.id.as_str()) {
+                let what = format!("{name}: {} is poured at {start}, before {end}", flask.id);
+                self.broken(Rule::PourAfterProgramme, what);
+            }
         }
         if first > end + self.problem.max_hold_min && !under_way {
             let what = format!("{name}: ends at {end}, but pours only at {first}");
@@ -290,7 +307,8 @@ impl<'a> Judge<'a> {
                 let colder = a.cast_temp_c - b.cast_temp_c;
                 // ceil(colder / 100 × minutes), in whole numbers.
                 let cool = (colder * kiln.cool_min_per_100c + 99).div_euclid(100);
-                if colder > 0 && b_start < a_start + self.problem.pour_min + cool {
+                let happened = self.poured.contains(b.id.as_str());
+                if colder > 0 && !happened && b_start < a_start + self.problem.pour_min + cool {
                     let what = format!("{name}: {} is poured too soon after {}", b.id, a.id);
                     self.broken(Rule::Cooling, what);
                 }
@@ -300,15 +318,8 @@ impl<'a> Judge<'a> {
 
     /// Rule 3 for pours, and the horizon.
     fn pours(&mut self) {
-        let poured: HashSet<&str> = self
-            .problem
-            .decisions
-            .under_way
-            .iter()
-            .flat_map(|load| load.poured.iter().map(|pour| pour.flask.as_str()))
-            .collect();
         for pour in &self.plan.pours {
-            if poured.contains(pour.flask.as_str()) {
+            if self.poured.contains(pour.flask.as_str()) {
                 continue;
             }
             let minutes = self.problem.pour_min;
@@ -359,7 +370,8 @@ impl<'a> Judge<'a> {
             let ((first, a), (second, b)) = (pair[0], pair[1]);
             let same = self.flasks[a].alloy == self.flasks[b].alloy;
             let change = if same { 0 } else { self.problem.alloy_change_min };
-            if second - first < self.problem.pour_min + change {
+            let happened = self.poured.contains(a) && self.poured.contains(b);
+            if !happened && second - first < self.problem.pour_min + change {
                 self.broken(Rule::Furnace, format!("{b} is poured too soon after {a}"));
             }
         }

@@ -7,7 +7,7 @@ use crate::plan::random::Random;
 
 use super::board::{Board, Timing};
 use super::draft::{Draft, Unit, UnitNo};
-use super::schedule::{Cost, Schedule, cost_of};
+use super::schedule::{Cost, Schedule, cost_of, waiting};
 
 /// How much a load and a minute of makespan count against a minute of weighted tardiness.
 #[derive(Debug, Clone, Copy)]
@@ -22,6 +22,9 @@ pub(super) struct Worth {
 #[derive(Debug, Clone)]
 pub(super) struct Line<'m> {
     board: Board<'m>,
+    /// Loads that stay as they are, and what they cost.
+    fixed: Vec<(Draft, Timing)>,
+    fixed_cost: Cost,
     /// Loads with their times and costs; free places are kept for the next load.
     pool: Vec<Entry>,
     free: Vec<usize>,
@@ -30,6 +33,10 @@ pub(super) struct Line<'m> {
     /// The load of each unit.
     home: Vec<usize>,
     units_here: Vec<UnitNo>,
+    /// Units in no load.
+    waiting: Vec<UnitNo>,
+    /// The unit that a change takes from those.
+    called: Option<UnitNo>,
     random: Random,
     saved: Vec<(usize, Draft)>,
     saved_list: Vec<usize>,
@@ -46,16 +53,27 @@ struct Entry {
 const NOWHERE: usize = usize::MAX;
 
 impl<'m> Line<'m> {
-    /// A line of the loads of a schedule, in order of their starts.
-    pub(super) fn new(schedule: &Schedule<'m>, unit_count: usize, seed: u64) -> Self {
+    /// A line of those loads of a schedule that `free` picks, in order of their
+    /// starts; the others stay as they are. None when the free loads do not
+    /// all find a time in that order.
+    pub(super) fn new(
+        schedule: &Schedule<'m>,
+        units: &[Unit],
+        seed: u64,
+        free: impl Fn(&Draft, &Timing) -> bool,
+    ) -> Option<Self> {
         let model = schedule.board.model;
         let mut line = Self {
             board: Board::new(model),
+            fixed: Vec::new(),
+            fixed_cost: Cost::default(),
             pool: Vec::new(),
             free: Vec::new(),
             list: Vec::new(),
-            home: vec![NOWHERE; unit_count],
+            home: vec![NOWHERE; units.len()],
             units_here: Vec::new(),
+            waiting: schedule.waiting.clone(),
+            called: None,
             random: Random::new(seed),
             saved: Vec::new(),
             saved_list: Vec::new(),
@@ -63,16 +81,25 @@ impl<'m> Line<'m> {
         };
         let mut loads: Vec<_> = schedule.loads.iter().collect();
         loads.sort_by_key(|(draft, timing)| (draft.exactly.is_none(), timing.start, draft.kiln));
-        for (number, (draft, _)) in loads.into_iter().enumerate() {
+        for (draft, timing) in loads {
+            if draft.under_way || !free(draft, timing) {
+                line.board.enter(draft.kiln, draft.programme, &draft.order, timing);
+                line.fixed_cost.add(&cost_of(model, draft, timing));
+                line.fixed.push((draft.clone(), timing.clone()));
+                continue;
+            }
+            let number = line.pool.len();
             for &unit in &draft.units {
                 line.home[usize::from(unit)] = number;
-                line.units_here.push(unit);
+                if !units[usize::from(unit)].pinned {
+                    line.units_here.push(unit);
+                }
             }
             line.pool.push(Entry { draft: draft.clone(), ..Entry::default() });
             line.list.push(number);
         }
-        line.place_from(0, f64::INFINITY, &Worth { load: 0.0, makespan: 0.0, warmth: 1.0 });
-        line
+        let any = Worth { load: 0.0, makespan: 0.0, warmth: 1.0 };
+        line.place_from(0, f64::INFINITY, &any).then_some(line)
     }
 
     /// The schedule as it stands.
@@ -80,15 +107,20 @@ impl<'m> Line<'m> {
         Schedule {
             board: self.board.clone(),
             loads: self
-                .list
+                .fixed
                 .iter()
-                .map(|&number| (self.pool[number].draft.clone(), self.pool[number].timing.clone()))
+                .cloned()
+                .chain(self.list.iter().map(|&number| {
+                    (self.pool[number].draft.clone(), self.pool[number].timing.clone())
+                }))
                 .collect(),
+            waiting: self.waiting.clone(),
         }
     }
 
     pub(super) fn cost(&self) -> Cost {
-        let mut total = Cost::default();
+        let mut total = self.fixed_cost;
+        total.add(&waiting(self.waiting.len()));
         for &number in &self.list {
             total.add(&self.pool[number].cost);
         }
@@ -103,7 +135,8 @@ impl<'m> Line<'m> {
     /// them placed, when one has no time or the cost passes the limit.
     fn place_from(&mut self, position: usize, limit: f64, worth: &Worth) -> bool {
         let model = self.model();
-        let mut total = Cost::default();
+        let mut total = self.fixed_cost;
+        total.add(&waiting(self.waiting.len() - usize::from(self.called.is_some())));
         for &number in &self.list[..position] {
             total.add(&self.pool[number].cost);
         }
@@ -115,7 +148,7 @@ impl<'m> Line<'m> {
             }
             self.board.enter(
                 entry.draft.kiln,
-                entry.draft.wanted().programme,
+                entry.draft.programme,
                 &entry.draft.order,
                 &entry.timing,
             );
@@ -132,6 +165,7 @@ impl<'m> Line<'m> {
     /// One random change, kept or not.
     pub(super) fn step(&mut self, floors: &mut Floors, units: &[Unit], worth: &Worth) -> bool {
         self.saved.clear();
+        self.called = None;
         self.saved_list.clear();
         self.saved_list.extend_from_slice(&self.list);
         let before = self.cost().scalar(worth);
@@ -153,6 +187,9 @@ impl<'m> Line<'m> {
             self.undone.push((number, std::mem::take(&mut entry.timing), entry.cost));
         }
         if self.place_from(first, limit, worth) {
+            let called = self.called.take();
+            self.waiting.retain(|&unit| Some(unit) != called);
+            self.units_here.extend(called);
             self.settle();
             return true;
         }
@@ -167,7 +204,7 @@ impl<'m> Line<'m> {
             entry.cost = cost;
             self.board.enter(
                 entry.draft.kiln,
-                entry.draft.wanted().programme,
+                entry.draft.programme,
                 &entry.draft.order,
                 &entry.timing,
             );
@@ -240,12 +277,18 @@ impl<'m> Line<'m> {
     /// Makes one random change; the first position of the list it touches, or
     /// none when the change is impossible.
     fn change(&mut self, floors: &mut Floors, units: &[Unit]) -> Option<usize> {
+        if !self.waiting.is_empty() && !self.list.is_empty() && self.random.below(4) == 0 {
+            return self.call(floors, units);
+        }
         if self.units_here.is_empty() {
             return None;
         }
         let unit = self.units_here[self.random.below(self.units_here.len())];
         let from = self.home[usize::from(unit)];
         let position = self.position(from);
+        if self.model().per_move > 0 && self.random.below(6) == 0 {
+            return self.go_back(floors, units, unit, from, position);
+        }
         match self.random.below(100) {
             0..35 => self.move_unit(floors, units, unit, from, position),
             35..47 => self.split_off(floors, units, unit, from, position),
@@ -255,6 +298,16 @@ impl<'m> Line<'m> {
             87..94 => self.merge(floors, units, from, position),
             _ => self.dissolve(floors, units, from, position),
         }
+    }
+
+    /// Puts a unit that is in no load into one.
+    fn call(&mut self, floors: &mut Floors, units: &[Unit]) -> Option<usize> {
+        let unit = self.waiting[self.random.below(self.waiting.len())];
+        let position = self.random.below(self.list.len());
+        let to = self.list[position];
+        self.alter(units, to, |draft| draft.units.push(unit));
+        self.called = Some(unit);
+        self.possible(floors, units, to).then_some(position)
     }
 
     fn take_out(&mut self, units: &[Unit], unit: UnitNo, from: usize) {
@@ -304,14 +357,59 @@ impl<'m> Line<'m> {
         }
         let to_position = self.near(position);
         self.take_out(units, unit, from);
+        self.begin_load(draft, to_position);
+        Some(position.min(to_position))
+    }
+
+    /// Puts a new load into the list.
+    fn begin_load(&mut self, draft: Draft, position: usize) {
         let number = self.free.pop().unwrap_or_else(|| {
             self.pool.push(Entry::default());
             self.pool.len() - 1
         });
         self.pool[number].draft = draft;
         self.saved.push((number, Draft::default()));
-        self.list.insert(to_position.min(self.list.len()), number);
-        Some(position.min(to_position))
+        self.list.insert(position.min(self.list.len()), number);
+    }
+
+    /// Puts a unit back to where it stands in the accepted plan.
+    fn go_back(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        unit: UnitNo,
+        from: usize,
+        position: usize,
+    ) -> Option<usize> {
+        let model = self.model();
+        let first = usize::from(*units[usize::from(unit)].flasks.first()?);
+        let (kiln, start) = model.flasks[first].accepted?;
+        let there = |entry: &Entry| entry.draft.kiln == kiln && entry.timing.start == start;
+        let draft = &self.pool[from].draft;
+        if draft.kiln == kiln && (draft.units.len() == 1 || there(&self.pool[from])) {
+            // Only the time of the load itself is left to change.
+            let delay = if there(&self.pool[from]) { 0 } else { start };
+            self.alter(units, from, |draft| draft.delay = delay);
+            return self.pool[from].draft.possible(model, floors, units).then_some(position);
+        }
+        if let Some(to_position) = self.list.iter().position(|&one| there(&self.pool[one])) {
+            let to = self.list[to_position];
+            self.alter(units, to, |draft| draft.units.push(unit));
+            if to == from || !self.pool[to].draft.possible(model, floors, units) {
+                return None;
+            }
+            self.take_out(units, unit, from);
+            return Some(position.min(to_position));
+        }
+        let mut draft = Draft::new(model, units, kiln, unit);
+        draft.delay = start;
+        draft.derive(model, units);
+        if !draft.possible(model, floors, units) {
+            return None;
+        }
+        self.take_out(units, unit, from);
+        self.begin_load(draft, position);
+        Some(position)
     }
 
     fn swap_units(
@@ -325,10 +423,10 @@ impl<'m> Line<'m> {
         let to_position = self.near(position);
         let to = self.list[to_position];
         let others = &self.pool[to].draft.units;
-        if to == from || others.is_empty() {
+        let other = others[self.random.below(others.len())];
+        if to == from || units[usize::from(other)].pinned {
             return None;
         }
-        let other = others[self.random.below(others.len())];
         self.alter(units, to, |draft| {
             draft.units.retain(|&one| one != other);
             draft.units.push(unit);
@@ -361,7 +459,7 @@ impl<'m> Line<'m> {
         position: usize,
     ) -> Option<usize> {
         let model = self.model();
-        if model.kilns.len() < 2 {
+        if model.kilns.len() < 2 || self.pool[from].draft.exactly.is_some() {
             return None;
         }
         let kiln = self.random.below(model.kilns.len());
@@ -378,7 +476,8 @@ impl<'m> Line<'m> {
             // Change places with a load of the other kiln.
             let to_position = self.near(position);
             let to = self.list[to_position];
-            if to != from && self.pool[to].draft.kiln == kiln {
+            let other = &self.pool[to].draft;
+            if to != from && other.kiln == kiln && other.exactly.is_none() {
                 self.alter(units, to, |draft| draft.kiln = old);
                 if !self.pool[to].draft.possible(model, floors, units) {
                     return None;
@@ -398,7 +497,7 @@ impl<'m> Line<'m> {
     ) -> Option<usize> {
         let to_position = self.near(position);
         let to = self.list[to_position];
-        if to == from {
+        if to == from || self.pool[from].draft.exactly.is_some() {
             return None;
         }
         let members = self.pool[from].draft.units.clone();
@@ -419,6 +518,9 @@ impl<'m> Line<'m> {
         from: usize,
         position: usize,
     ) -> Option<usize> {
+        if self.pool[from].draft.exactly.is_some() {
+            return None;
+        }
         let members = self.pool[from].draft.units.clone();
         let mut first = position;
         for unit in members {
@@ -427,7 +529,7 @@ impl<'m> Line<'m> {
             let found = (0..count.min(12)).any(|offset| {
                 let to_position = (begin + offset) % count;
                 let to = self.list[to_position];
-                if to == from || self.pool[to].draft.exactly.is_some() {
+                if to == from {
                     return false;
                 }
                 let old = self.pool[to].draft.clone();
@@ -450,16 +552,10 @@ impl<'m> Line<'m> {
 }
 
 impl Cost {
-    pub(super) fn add(&mut self, one: &Self) {
-        self.broken += one.broken;
-        self.tardiness += one.tardiness;
-        self.loads += one.loads;
-        self.makespan = self.makespan.max(one.makespan);
-    }
-
-    pub(super) fn scalar(&self, worth: &Worth) -> f64 {
+    /// One number to compare by while the search is warm.
+    fn scalar(&self, worth: &Worth) -> f64 {
         self.broken as f64
-            + self.tardiness as f64
+            + self.delay as f64
             + worth.load * self.loads as f64
             + worth.makespan * self.makespan as f64
     }

@@ -14,6 +14,8 @@ pub(super) struct Wanted<'a> {
     pub(super) exactly: Option<Min>,
     /// Already in the kiln: its hold and span are as they are.
     pub(super) under_way: bool,
+    /// No pour before this.
+    pub(super) pours_from: Min,
     /// The members in the order in which they are poured.
     pub(super) order: &'a [FlaskNo],
 }
@@ -64,10 +66,20 @@ impl<'m> Board<'m> {
         timing: &Timing,
     ) {
         for (&flask, &at) in order.iter().zip(&timing.pours) {
-            let alloy = self.model.flasks[usize::from(flask)].alloy;
-            let position = self.furnace.partition_point(|slot| slot.at < at);
-            self.furnace.insert(position, Slot { at, alloy });
+            self.pour(flask, at);
         }
+        self.occupy(kiln, programme, timing);
+    }
+
+    /// Enters a pour on the furnace.
+    pub(super) fn pour(&mut self, flask: FlaskNo, at: Min) {
+        let alloy = self.model.flasks[usize::from(flask)].alloy;
+        let position = self.furnace.partition_point(|slot| slot.at < at);
+        self.furnace.insert(position, Slot { at, alloy });
+    }
+
+    /// Enters a load in its kiln, without its pours.
+    pub(super) fn occupy(&mut self, kiln: usize, programme: u16, timing: &Timing) {
         let last = timing.pours.iter().copied().max().unwrap_or(timing.start);
         let over = last + self.model.pour_min;
         let stays = &mut self.kilns[kiln];
@@ -118,7 +130,7 @@ impl<'m> Board<'m> {
         let burn = model.load_min + model.programmes[usize::from(wanted.programme)].minutes;
         let pouring = model.pour_min * wanted.order.len() as Min;
         let mut start = from;
-        let mut first_from = Min::MIN;
+        let mut first_from = wanted.pours_from;
         loop {
             start = match wanted.exactly {
                 // A load that is in the kiln is past the rules of starting.

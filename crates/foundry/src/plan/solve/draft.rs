@@ -20,12 +20,21 @@ pub(super) struct Unit {
     /// Families of the members, as bits, and those they may not be with.
     pub(super) families: u64,
     pub(super) clashes: u64,
+    /// Stays in the load it is in.
+    pub(super) pinned: bool,
 }
 
 impl Unit {
     pub(super) fn new(model: &Model, flasks: Vec<FlaskNo>) -> Self {
-        let mut unit =
-            Self { flasks, kilns: u64::MAX, ready: 0, latest: Min::MAX, families: 0, clashes: 0 };
+        let mut unit = Self {
+            flasks,
+            kilns: u64::MAX,
+            ready: 0,
+            latest: Min::MAX,
+            families: 0,
+            clashes: 0,
+            pinned: false,
+        };
         for &flask in &unit.flasks {
             let flask = &model.flasks[usize::from(flask)];
             unit.kilns &= flask.kilns;
@@ -45,15 +54,19 @@ pub(super) struct Draft {
     pub(super) units: Vec<UnitNo>,
     /// Its start when that is settled.
     pub(super) exactly: Option<Min>,
+    /// In the kiln already: members and time are past choosing.
+    pub(super) under_way: bool,
+    /// Not to be started earlier, although it could be.
+    pub(super) delay: Min,
     /// Its members in the order in which they are poured.
     pub(super) order: Vec<FlaskNo>,
     /// Numbers of the members' diameters, ascending.
     pub(super) sizes: Vec<u16>,
-    programme: u16,
-    from: Min,
+    pub(super) programme: u16,
+    pub(super) from: Min,
     pub(super) latest: Min,
-    families: u64,
-    clashes: u64,
+    pub(super) families: u64,
+    pub(super) clashes: u64,
 }
 
 impl Draft {
@@ -69,7 +82,7 @@ impl Draft {
         self.order.clear();
         self.sizes.clear();
         self.programme = 0;
-        self.from = model.kilns[self.kiln].available;
+        self.from = self.delay.max(model.kilns[self.kiln].available);
         self.latest = Min::MAX;
         self.families = 0;
         self.clashes = 0;
@@ -99,7 +112,8 @@ impl Draft {
         unit: &Unit,
         sizes: &mut Vec<u16>,
     ) -> bool {
-        if unit.kilns >> self.kiln & 1 == 0
+        if self.under_way
+            || unit.kilns >> self.kiln & 1 == 0
             || self.families & unit.clashes != 0
             || self.from.max(unit.ready) > self.latest.min(unit.latest)
             || self.exactly.is_some_and(|start| start < unit.ready || start > unit.latest)
@@ -152,7 +166,8 @@ impl Draft {
             programme: self.programme,
             from: self.from,
             exactly: self.exactly,
-            under_way: false,
+            under_way: self.under_way,
+            pours_from: Min::MIN,
             order: &self.order,
         }
     }
@@ -161,7 +176,7 @@ impl Draft {
 /// Hottest first; at one temperature alloy by alloy, beginning with the alloy
 /// in the crucible and ending with the one poured next; of one alloy what is
 /// due first.
-fn sort_pours(model: &Model, order: &mut [FlaskNo]) {
+pub(super) fn sort_pours(model: &Model, order: &mut [FlaskNo]) {
     let spec = |flask: FlaskNo| &model.flasks[usize::from(flask)];
     order.sort_unstable_by_key(|&flask| {
         let flask_spec = spec(flask);

@@ -2,18 +2,24 @@
 
 mod anneal;
 mod board;
+mod construct;
 mod draft;
+mod refusal;
 mod schedule;
+mod settle;
+mod write;
 
 use super::faults::ProblemFault;
 use super::floor::Floors;
 use super::model::Model;
-use super::outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, Unplanned};
+use super::outcome::{Bound, Objective, Plan};
 use super::problem::Problem;
 use anneal::{Line, Worth};
-use board::{Board, Timing, Wanted};
-use draft::{Unit, UnitNo};
+use construct::construct;
+use draft::Unit;
 use schedule::Schedule;
+use settle::{Settled, settle};
+use write::written;
 
 /// How to search.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -66,20 +72,11 @@ pub fn solve(
         return Err(faults);
     }
     let (model, mut floors) = Model::new(problem);
-    let mut unplanned = Vec::new();
-    let mut units = Vec::new();
-    for number in 0..model.flasks.len() as u16 {
-        match refusal(problem, &model, number) {
-            Some(reason) => {
-                let flask = problem.flasks[usize::from(number)].id.clone();
-                unplanned.push(Unplanned { flask, reason });
-            }
-            None => units.push(Unit::new(&model, vec![number])),
-        }
-    }
-    let schedule = construct(&model, &mut floors, &units);
-    let schedule = improve(schedule, &mut floors, &units, options, watch);
-    Ok(written(problem, &mut floors, &model, schedule, unplanned))
+    let settled = settle(problem, &model, &mut floors);
+    let first = construct(&mut floors, &settled.units, &settled.schedule);
+    let schedule = improve(first, &mut floors, &settled.units, options, watch);
+    let Settled { units, unplanned, unkept, .. } = settled;
+    Ok(written(problem, &mut floors, &units, schedule, unplanned, unkept))
 }
 
 /// Anneals from a first schedule until the time is used up; the best schedule seen.
@@ -96,12 +93,15 @@ fn improve<'m>(
     let mut used = 0.0;
     let rounds = 4.0;
     let mut round = 0;
-    let mut line = Line::new(&best, units.len(), options.seed);
+    let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else { return best };
     while used < 1.0 {
         let within: f64 = (used * rounds) % 1.0;
         if (used * rounds) as i32 != round {
             round = (used * rounds) as i32;
-            line = Line::new(&best, units.len(), options.seed.wrapping_add(round as u64));
+            let seed = options.seed.wrapping_add(round as u64);
+            if let Some(again) = Line::new(&best, units, seed, |_, _| true) {
+                line = again;
+            }
         }
         let worth = Worth {
             load: 300.0 * (0.5f64 / 300.0).powf(within),
@@ -128,154 +128,4 @@ fn improve<'m>(
         }
     }
     best
-}
-
-/// Why a flask cannot be planned even alone.
-fn refusal(problem: &Problem, model: &Model, number: u16) -> Option<Reason> {
-    let flask = &model.flasks[usize::from(number)];
-    let given = &problem.flasks[usize::from(number)];
-    if flask.latest < flask.ready {
-        return Some(Reason::WindowClosed {
-            ready_min: flask.ready.into(),
-            latest_min: flask.latest.into(),
-        });
-    }
-    let needed = given.height_mm + problem.clearance.top_mm;
-    let tallest = problem.kilns.iter().map(|kiln| kiln.height_mm).fold(0.0, f64::max);
-    if flask.kilns == 0 {
-        if needed > tallest {
-            return Some(Reason::TooTall {
-                needed_mm: needed.ceil() as i64,
-                tallest_mm: tallest.floor() as i64,
-            });
-        }
-        let needed = given.diameter_mm + 2.0 * problem.clearance.wall_mm;
-        return Some(Reason::TooWide { needed_mm: needed.ceil() as i64 });
-    }
-    if can_run(model, number) {
-        return None;
-    }
-    Some(Reason::NoStart {
-        from_min: flask.ready.into(),
-        to_min: flask.latest.min(model.horizon).into(),
-    })
-}
-
-/// Whether a flask can be poured in time when nothing else is in the way,
-/// alone or in the longer programme of another flask it may share a load with:
-/// a longer burnout may end in working hours when its own does not.
-fn can_run(model: &Model, number: u16) -> bool {
-    let flask = &model.flasks[usize::from(number)];
-    let board = Board::new(model);
-    let mut timing = Timing::default();
-    let mut programmes = vec![flask.programme];
-    for other in &model.flasks {
-        let compatible = model.clashes[usize::from(flask.family)] >> other.family & 1 == 0;
-        if compatible && other.programme > flask.programme {
-            programmes.push(other.programme);
-        }
-    }
-    programmes.sort_unstable();
-    programmes.dedup();
-    programmes.into_iter().any(|programme| {
-        (0..model.kilns.len()).filter(|&kiln| flask.may_use(kiln)).any(|kiln| {
-            let wanted = Wanted {
-                kiln,
-                programme,
-                from: flask
-                    .ready
-                    .max(model.kilns[kiln].available)
-                    .max(flask.kiln_from.get(kiln).copied().unwrap_or(0)),
-                exactly: None,
-                under_way: false,
-                order: &[number],
-            };
-            board.earliest(&wanted, &mut timing)
-                && timing.start <= flask.latest
-                && timing.pours[0] + model.pour_min <= model.horizon
-        })
-    })
-}
-
-/// A first schedule: units one after the other, each where it costs least.
-fn construct<'m>(model: &'m Model, floors: &mut Floors, units: &[Unit]) -> Schedule<'m> {
-    let mut best: Option<Schedule<'m>> = None;
-    for rule in 0..3 {
-        let mut order: Vec<UnitNo> = (0..units.len() as UnitNo).collect();
-        order.sort_by_key(|&number| {
-            let unit = &units[usize::from(number)];
-            match rule {
-                0 => unit.latest,
-                1 => unit.ready,
-                _ => unit
-                    .flasks
-                    .iter()
-                    .map(|&f| model.flasks[usize::from(f)].in_time)
-                    .min()
-                    .unwrap_or(0),
-            }
-        });
-        let mut schedule = Schedule::new(model);
-        for unit in order {
-            schedule.insert(floors, units, unit, 500);
-        }
-        if best.as_ref().is_none_or(|least| schedule.cost() < least.cost()) {
-            best = Some(schedule);
-        }
-    }
-    best.unwrap_or_else(|| Schedule::new(model))
-}
-
-/// The plan in names, without loads that pass a latest start or the horizon.
-fn written(
-    problem: &Problem,
-    floors: &mut Floors,
-    model: &Model,
-    mut schedule: Schedule<'_>,
-    mut unplanned: Vec<Unplanned>,
-) -> Plan {
-    for number in (0..schedule.loads.len()).rev() {
-        let (draft, timing) = &schedule.loads[number];
-        if schedule::cost_of(model, draft, timing).broken > 0 {
-            let (draft, _) = schedule.remove(number);
-            for flask in draft.order {
-                let spec = &model.flasks[usize::from(flask)];
-                unplanned.push(Unplanned {
-                    flask: problem.flasks[usize::from(flask)].id.clone(),
-                    reason: Reason::NoRoom {
-                        from_min: spec.ready.into(),
-                        to_min: spec.latest.min(model.horizon).into(),
-                    },
-                });
-            }
-        }
-    }
-    let mut plan = Plan {
-        instance: problem.id.clone(),
-        objective: schedule.cost().objective(),
-        unplanned,
-        ..Plan::default()
-    };
-    for (draft, timing) in &schedule.loads {
-        let mut members = draft.order.clone();
-        members.sort_by_key(|&flask| model.flasks[usize::from(flask)].size);
-        let layout = floors.layout(model.kilns[draft.kiln].floor, &draft.sizes);
-        let places = layout.as_deref().unwrap_or(&[]);
-        let id = |flask: u16| problem.flasks[usize::from(flask)].id.clone();
-        plan.loads.push(Load {
-            kiln: problem.kilns[draft.kiln].id.clone(),
-            start_min: timing.start.into(),
-            flasks: members
-                .iter()
-                .zip(places)
-                .map(|(&flask, &(x_mm, y_mm))| Placed { flask: id(flask), x_mm, y_mm })
-                .collect(),
-        });
-        for (&flask, &at) in draft.order.iter().zip(&timing.pours) {
-            plan.pours.push(Pour { flask: id(flask), start_min: at.into() });
-        }
-    }
-    plan.loads.sort_by(|a, b| (a.start_min, &a.kiln).cmp(&(b.start_min, &b.kiln)));
-    plan.pours.sort_by_key(|pour| pour.start_min);
-    plan
 }

@@ -12,18 +12,31 @@ use super::draft::{Draft, Unit, UnitNo};
 const PER_MINUTE_BROKEN: i64 = 1_000;
 /// Passing them at all counts in addition.
 const PER_BREACH: i64 = 10_000_000;
+/// A unit that is in no load counts as much.
+const PER_WAITING: i64 = 2_000_000_000;
 
 /// What a schedule costs, in the order in which it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub(super) struct Cost {
     /// Latest starts and the horizon passed: zero in a plan.
     pub(super) broken: i64,
-    pub(super) tardiness: i64,
+    /// Weighted tardiness, and what moving away from an accepted plan counts.
+    pub(super) delay: i64,
     pub(super) loads: i64,
     pub(super) makespan: i64,
+    pub(super) tardiness: i64,
 }
 
 impl Cost {
+    /// Adds what a load costs.
+    pub(super) fn add(&mut self, load: &Self) {
+        self.broken += load.broken;
+        self.delay += load.delay;
+        self.loads += load.loads;
+        self.makespan = self.makespan.max(load.makespan);
+        self.tardiness += load.tardiness;
+    }
+
     pub(super) fn objective(self) -> Objective {
         Objective {
             weighted_tardiness: self.tardiness,
@@ -40,11 +53,21 @@ pub(super) fn cost_of(model: &Model, draft: &Draft, timing: &Timing) -> Cost {
         cost.broken += breach(timing.start - draft.latest);
     }
     for (&flask, &at) in draft.order.iter().zip(&timing.pours) {
-        cost.tardiness += model.flasks[usize::from(flask)].tardiness(at);
+        let spec = &model.flasks[usize::from(flask)];
+        cost.tardiness += spec.tardiness(at);
+        if spec.accepted.is_some_and(|place| place != (draft.kiln, timing.start)) {
+            cost.delay += model.per_move;
+        }
         cost.makespan = cost.makespan.max(i64::from(at + model.pour_min));
     }
+    cost.delay += cost.tardiness;
     cost.broken += breach(cost.makespan as Min - model.horizon);
     cost
+}
+
+/// What units in no load cost.
+pub(super) fn waiting(units: usize) -> Cost {
+    Cost { broken: PER_WAITING * units as i64, ..Cost::default() }
 }
 
 fn breach(minutes: Min) -> i64 {
@@ -56,23 +79,27 @@ fn breach(minutes: Min) -> i64 {
 pub(super) struct Schedule<'m> {
     pub(super) board: Board<'m>,
     pub(super) loads: Vec<(Draft, Timing)>,
+    /// Units in no load: those that cannot run alone and found no company yet.
+    pub(super) waiting: Vec<UnitNo>,
 }
 
 impl<'m> Schedule<'m> {
     pub(super) fn new(model: &'m Model) -> Self {
-        Self { board: Board::new(model), loads: Vec::new() }
+        Self { board: Board::new(model), loads: Vec::new(), waiting: Vec::new() }
     }
 
     pub(super) fn cost(&self) -> Cost {
-        let mut total = Cost::default();
+        let mut total = waiting(self.waiting.len());
         for (draft, timing) in &self.loads {
-            let one = cost_of(self.board.model, draft, timing);
-            total.broken += one.broken;
-            total.tardiness += one.tardiness;
-            total.loads += 1;
-            total.makespan = total.makespan.max(one.makespan);
+            total.add(&cost_of(self.board.model, draft, timing));
         }
         total
+    }
+
+    /// Enters a load at a given time.
+    pub(super) fn put(&mut self, draft: Draft, timing: Timing) {
+        self.board.enter(draft.kiln, draft.programme, &draft.order, &timing);
+        self.loads.push((draft, timing));
     }
 
     /// Enters a load at its earliest time; false when it has none.
@@ -81,8 +108,7 @@ impl<'m> Schedule<'m> {
         if !self.board.earliest(&draft.wanted(), &mut timing) {
             return false;
         }
-        self.board.enter(draft.kiln, draft.wanted().programme, &draft.order, &timing);
-        self.loads.push((draft, timing));
+        self.put(draft, timing);
         true
     }
 
@@ -108,7 +134,7 @@ impl<'m> Schedule<'m> {
         let mut best: Option<(i64, i64, Option<usize>, Draft)> = None;
         let mut consider = |cost: Cost, before: Cost, join: Option<usize>, draft: &Draft| {
             let scalar = (cost.broken - before.broken)
-                + (cost.tardiness - before.tardiness)
+                + (cost.delay - before.delay)
                 + if join.is_none() { load_worth } else { 0 };
             let end = cost.makespan;
             if best.as_ref().is_none_or(|least| (scalar, end) < (least.0, least.1)) {
@@ -116,11 +142,10 @@ impl<'m> Schedule<'m> {
             }
         };
         for kiln in 0..model.kilns.len() {
-            if units[usize::from(unit)].kilns >> kiln & 1 == 0 {
-                continue;
-            }
             let draft = Draft::new(model, units, kiln, unit);
-            if self.board.earliest(&draft.wanted(), &mut timing) {
+            if draft.possible(model, floors, units)
+                && self.board.earliest(&draft.wanted(), &mut timing)
+            {
                 consider(cost_of(model, &draft, &timing), Cost::default(), None, &draft);
             }
         }
@@ -138,7 +163,7 @@ impl<'m> Schedule<'m> {
             if self.board.earliest(&draft.wanted(), &mut timing) {
                 consider(cost_of(model, &draft, &timing), before, Some(number), &draft);
             }
-            self.board.enter(old.kiln, old.wanted().programme, &old.order, &old_timing);
+            self.board.enter(old.kiln, old.programme, &old.order, &old_timing);
         }
         let Some((_, _, join, draft)) = best else { return false };
         if let Some(number) = join {
