@@ -33,6 +33,7 @@ CREATE TABLE design_versions (
     design_id   uuid NOT NULL REFERENCES designs,
     n           integer NOT NULL,
     file_id     uuid NOT NULL REFERENCES files,
+    file_name   text NOT NULL,
     unit        text CONSTRAINT design_versions_unit CHECK (unit IN ('micron', 'mm', 'cm', 'm', 'inch', 'foot')),
     unit_origin text NOT NULL CONSTRAINT design_versions_unit_origin CHECK (unit_origin IN ('file', 'guessed', 'told')),
     unit_reason text NOT NULL DEFAULT '',
@@ -108,6 +109,9 @@ CREATE TABLE quotes (
     sent_at       timestamptz,
     answered_at   timestamptz,
     answered_name text,
+    answer      text NOT NULL DEFAULT '',
+    -- Set when the order changed after the price was made.
+    outdated_at timestamptz,
     CONSTRAINT quotes_numbered UNIQUE (order_id, n),
     CONSTRAINT quotes_total CHECK (total = net + tax),
     CONSTRAINT quotes_answer_named CHECK (state <> 'accepted' OR (answered_at IS NOT NULL AND answered_name IS NOT NULL))

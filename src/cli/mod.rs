@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod backup;
+mod measure;
 mod person;
 mod plan;
 mod serve;
@@ -25,6 +26,8 @@ struct Arguments {
 enum Command {
     /// Serve the studio to browsers
     Serve(serve::Serve),
+    /// Measure a model file: volume, area, box, faults
+    Measure(measure::Measure),
     /// Add somebody who may sign in
     AddPerson(person::AddPerson),
     /// Write the whole studio into one file, while it is being used
@@ -76,6 +79,7 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Serve(serve) => serve.run(),
+        Command::Measure(measure) => measure.run(),
         Command::AddPerson(person) => person.run(),
         Command::BackUp(back_up) => back_up.run(),
         Command::Restore(restore) => restore.run(),

@@ -1,4 +1,5 @@
 //! Written shapes of foundry's inputs and results: the unit stands in every key.
 
+pub mod measure;
 pub mod plan;
 pub mod working;

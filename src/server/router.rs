@@ -17,6 +17,7 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
+use crate::{clients, designs, desk, files, flasks, kiln_loads, people, pours, printers};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -33,6 +34,15 @@ pub fn router(app: App) -> Router {
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())
         .merge(crate::plan::router())
+        .merge(desk::router())
+        .merge(people::router())
+        .merge(clients::router())
+        .merge(printers::router())
+        .merge(files::router())
+        .merge(designs::router())
+        .merge(flasks::router())
+        .merge(kiln_loads::router())
+        .merge(pours::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })
@@ -41,6 +51,8 @@ pub fn router(app: App) -> Router {
             StatusCode::SERVICE_UNAVAILABLE,
             Duration::from_secs(120),
         ))
+        // A large model takes as long as the line is slow.
+        .merge(designs::uploads())
         .layer(
             CompressionLayer::new().compress_when(
                 DefaultPredicate::new()

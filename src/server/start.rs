@@ -48,6 +48,7 @@ pub async fn open(pool: PgPool, clock: Clock, secure_cookies: bool) -> Result<Ap
         clock,
         live: Live::default(),
         link_secret: Arc::from(link_secret),
+        largest_model: foundry::mesh::Limits::default().file_bytes,
         secure_cookies,
     })
 }

@@ -18,6 +18,8 @@ pub struct App {
     pub live: Live,
     /// Signs private links; lives in the database, so that all copies agree.
     pub link_secret: Arc<[u8]>,
+    /// The largest model file that is taken, in bytes.
+    pub largest_model: usize,
     /// Whether cookies are sent over TLS only.
     pub secure_cookies: bool,
 }

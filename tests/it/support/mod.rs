@@ -1,5 +1,6 @@
 //! What tests of several capabilities need.
 
+pub(crate) mod builders_orders;
 pub(crate) mod cluster;
 pub(crate) mod database;
 pub(crate) mod digest;

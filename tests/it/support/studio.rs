@@ -56,6 +56,13 @@ impl Studio {
         Self { db, app, clock, router }
     }
 
+    /// The same studio, taking models of so many bytes at most.
+    pub(crate) fn taking_models_of(mut self, bytes: usize) -> Self {
+        self.app.largest_model = bytes;
+        self.router = server::router(self.app.clone());
+        self
+    }
+
     /// Somebody who is not signed in.
     pub(crate) fn stranger(&self) -> Actor {
         Actor { router: self.router.clone(), cookie: None }
@@ -151,6 +158,17 @@ impl Actor {
             request = request.header(header::COOKIE, cookie);
         }
         request
+    }
+
+    /// Sends a request whose answer is not text.
+    pub(crate) async fn bytes(
+        &self,
+        request: Request<Body>,
+    ) -> (StatusCode, axum::http::HeaderMap, Vec<u8>) {
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let (parts, body) = response.into_parts();
+        let body = to_bytes(body, 64 << 20).await.unwrap();
+        (parts.status, parts.headers, body.to_vec())
     }
 
     pub(crate) async fn send(&self, request: Request<Body>) -> (Answer, Option<String>) {

@@ -1,0 +1,91 @@
+//! What is done to designs, inside the caller's transaction.
+
+use serde_json::json;
+use sqlx::PgConnection;
+
+use super::forms::DesignForm;
+use super::intake::Taken;
+use super::reading::Reading;
+use super::store::{self, VersionFile};
+use crate::audit;
+use crate::id::{ClientId, DesignId, DesignVersionId};
+use crate::people::Signed;
+use crate::web::{Fault, Refused};
+
+/// Makes a design of a file; its name is the file's. Returns its number and its first version.
+pub async fn add_from_file(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    taken: &Taken,
+    client: Option<ClientId>,
+) -> Result<(i32, DesignVersionId), Fault> {
+    let id = DesignId::new();
+    let name = name_of(&taken.name);
+    let number = store::insert(conn, id, &name, client, signed.now).await?;
+    let version = store::insert_version(conn, id, taken, signed.now, signed.person).await?;
+    let subject = format!("design:{number}");
+    let detail = json!({ "name": name, "file": taken.name });
+    audit::note(conn, signed.now, Some(signed.person), "added", &subject, detail).await?;
+    Ok((number, version))
+}
+
+/// `drawer_knob.stl` becomes `drawer knob`.
+fn name_of(file: &str) -> String {
+    let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+    let name = stem.replace('_', " ").trim().to_owned();
+    if name.is_empty() { "Unnamed".to_owned() } else { name }
+}
+
+pub(super) async fn change(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    design: &DesignForm,
+    seen: i64,
+) -> Result<(), Fault> {
+    if !store::update(conn, number, design, seen).await? {
+        return Err(Refused::stale("this design").into());
+    }
+    let subject = format!("design:{number}");
+    let detail = json!({ "name": design.name });
+    audit::note(conn, signed.now, Some(signed.person), "changed", &subject, detail).await?;
+    Ok(())
+}
+
+pub(super) async fn add_version(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    taken: &Taken,
+) -> Result<(), Fault> {
+    let design = store::lock(conn, number).await?;
+    store::insert_version(conn, design, taken, signed.now, signed.person).await?;
+    let subject = format!("design:{number}");
+    let detail = json!({ "file": taken.name });
+    audit::note(conn, signed.now, Some(signed.person), "added version", &subject, detail).await?;
+    Ok(())
+}
+
+/// Writes what a version measures in the unit that was told. An order that is
+/// being made keeps the size it was agreed with.
+pub(super) async fn tell_unit(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    version: &VersionFile,
+    reading: &Reading,
+) -> Result<(), Fault> {
+    store::lock(conn, number).await?;
+    if let Some(order) = store::order_under_way(conn, version.id).await? {
+        return Err(Refused::conflict(format!(
+            "Order {order} is being made from this version, so its size stays as it was agreed. Add a new version instead."
+        ))
+        .into());
+    }
+    store::remeasure(conn, version.id, reading, signed.now).await?;
+    store::outdate_quotes(conn, version.id, signed.now).await?;
+    let subject = format!("design:{number}");
+    let detail = json!({ "unit": reading.unit });
+    audit::note(conn, signed.now, Some(signed.person), "told unit", &subject, detail).await?;
+    Ok(())
+}

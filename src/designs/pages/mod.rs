@@ -1,0 +1,8 @@
+//! Pages of designs.
+
+pub(super) mod list;
+pub(super) mod new;
+pub(super) mod original;
+pub(super) mod show;
+pub(super) mod unit;
+pub(super) mod versions;

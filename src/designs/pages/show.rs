@@ -1,0 +1,131 @@
+//! One design: picture, measurements, weights, versions, orders.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use super::new::with_nobody;
+use crate::clients;
+use crate::db::once::{self, Begun};
+use crate::designs::forms::DesignForm;
+use crate::designs::view::{self, DesignRow, OrderRow, VersionRow};
+use crate::designs::{Design, Designs, Original, actions, weight};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "designs/show.html")]
+pub(crate) struct ShowDesign {
+    frame: Frame,
+    design: DesignRow,
+    version: VersionRow,
+    versions: Vec<VersionRow>,
+    orders: Vec<OrderRow>,
+    weights: Vec<(String, Html)>,
+    clients: Vec<(String, String)>,
+    form: Form,
+    upload: Form,
+    unit: Form,
+}
+
+#[derive(Default, Deserialize)]
+pub(crate) struct Wanted {
+    version: Option<i32>,
+}
+
+/// The three forms of the page, when one of them comes back.
+#[derive(Default)]
+pub(super) struct Forms {
+    pub(super) details: Option<Form>,
+    pub(super) upload: Form,
+    pub(super) unit: Form,
+}
+
+pub(super) async fn page(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    wanted: Option<i32>,
+    forms: Forms,
+) -> Result<ShowDesign, Fault> {
+    let design = view::load(&app.pool, number).await?;
+    let versions = view::versions(&app.pool, design.id).await?;
+    let version = match wanted {
+        Some(n) => versions.iter().find(|version| version.n == n),
+        None => versions.first(),
+    };
+    let version = version.cloned().ok_or(Fault::NotFound)?;
+    let frame = signed.frame.clone();
+    let mut weights = Vec::new();
+    if let (Some(volume), Some(_)) = (version.volume_mm3, &version.unit) {
+        for alloy in weight::alloys(&app.pool).await? {
+            if let Ok(mass) = weight::weigh(volume, alloy.density_g_cm3, &alloy.source) {
+                let figure = frame.show.grams(&mass.value.get());
+                weights.push((alloy.name, working_of(&figure, &mass.working)));
+            }
+        }
+    }
+    let form = forms.details.unwrap_or_else(|| {
+        Form::filled([
+            ("name", design.name.clone()),
+            ("client", design.client_id.map(|id| id.to_string()).unwrap_or_default()),
+            ("note", design.note.clone()),
+        ])
+    });
+    Ok(ShowDesign {
+        frame,
+        orders: view::orders_with(&app.pool, design.id).await?,
+        clients: with_nobody(clients::choices(&app.pool).await?),
+        design,
+        version,
+        versions,
+        weights,
+        form,
+        upload: forms.upload,
+        unit: forms.unit,
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    Query(wanted): Query<Wanted>,
+) -> Result<ShowDesign, Fault> {
+    page(&app, &signed, number, wanted.version, Forms::default()).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let Some(design) = DesignForm::read(&mut form) else {
+        let forms = Forms { details: Some(form), ..Forms::default() };
+        let page = page(&app, &signed, number, None, forms).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::change(&mut work.tx, &signed, number, &design, seen).await {
+        Ok(()) => {}
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let forms = Forms { details: Some(form), ..Forms::default() };
+            let page = page(&app, &signed, number, None, forms).await?;
+            return Ok((refused.status, page).into_response());
+        }
+        Err(fault) => return Err(fault),
+    }
+    let place = Design(number).to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

@@ -1,0 +1,53 @@
+//! Says in which unit a model was drawn; everything is measured again.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::show::{Forms, page};
+use crate::db::once::{self, Begun};
+use crate::designs::{Design, actions, forms, reading, view};
+use crate::files;
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Refused, see_other};
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let told = forms::unit(&mut form);
+    let n = form.whole("n", 1, 1_000_000).and_then(|n| i32::try_from(n).ok());
+    let (Some(told), Some(n)) = (told, n) else {
+        let page =
+            page(&app, &signed, number, None, Forms { unit: form, ..Forms::default() }).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let version = view::version_file(&app.pool, number, n).await?;
+    let bytes = files::read(&app.pool, version.file_id).await?;
+    let name = version.file_name.clone();
+    let (_, reading) = reading::take(bytes, name, app.largest_model, Some(told)).await?;
+    let refused = match reading {
+        Err(why) => Refused::input("unit", why),
+        Ok(reading) => {
+            let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+                Begun::First(work) => work,
+                Begun::Again(place) => return Ok(see_other(&place)),
+            };
+            match actions::tell_unit(&mut work.tx, &signed, number, &version, &reading).await {
+                Ok(()) => {
+                    let place = format!("{}?version={n}", Design(number));
+                    work.commit(&place).await?;
+                    return Ok(see_other(&place));
+                }
+                Err(Fault::Refused(refused)) => refused.at("unit"),
+                Err(fault) => return Err(fault),
+            }
+        }
+    };
+    form.refuse(&refused);
+    let forms = Forms { unit: form, ..Forms::default() };
+    let page = page(&app, &signed, number, Some(n), forms).await?;
+    Ok((refused.status, page).into_response())
+}
