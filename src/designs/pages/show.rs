@@ -63,7 +63,7 @@ pub(super) async fn page(
     if let (Some(volume), Some(_)) = (version.volume_mm3, &version.unit) {
         for alloy in weight::alloys(&app.pool).await? {
             if let Ok(mass) = weight::weigh(volume, alloy.density_g_cm3, &alloy.source) {
-                let figure = frame.show.grams(&mass.value.get());
+                let figure = frame.show.grams(mass.value.get());
                 weights.push((alloy.name, working_of(&figure, &mass.working)));
             }
         }
