@@ -54,6 +54,9 @@ impl Measure {
                 (unit, false, reason)
             }
         };
+        if !certain {
+            super::warn(&format!("{name}: {reason}"));
+        }
         let measure = mesh::measure(&model, unit).map_err(|why| refused(why.to_string()))?;
         let written = MeasureJson::new(&name, unit, certain, &reason, &measure);
         if self.json {
