@@ -125,6 +125,21 @@ fn verdicts_follow_the_section() {
     assert_eq!(verdict(2.0), Verdict::Fills);
     assert_eq!(verdict(0.21), Verdict::Doubtful);
     assert_eq!(verdict(0.1), Verdict::WillNot);
+    // A hundred metres is further than any metal runs in 1 mm, however well it is pushed.
+    let far = will_it_fill(&FillInput { run: mm(1.0e5), ..input(1.0, 100.0) }).unwrap().value;
+    assert_eq!((far.by_pressure, far.by_freezing), (Verdict::Fills, Verdict::WillNot));
+    assert!(far.how_sure.starts_with("fairly sure"));
+    // 1 mm asks for 1.86 kPa; 22.4 mm of silver give a tenth more, which the surface tension's error eats up.
+    let hardly = FillInput { run: mm(0.5), ..input(1.0, 22.4) };
+    let hardly = will_it_fill(&hardly).unwrap().value;
+    assert_eq!((hardly.by_pressure, hardly.by_freezing), (Verdict::Doubtful, Verdict::Doubtful));
+    assert!(hardly.how_sure.starts_with("open"));
+    let hardly_not = FillInput { run: mm(0.5), ..input(1.0, 18.0) };
+    let hardly_not = will_it_fill(&hardly_not).unwrap().value;
+    assert_eq!(
+        (hardly_not.by_pressure, hardly_not.verdict),
+        (Verdict::Doubtful, Verdict::Doubtful)
+    );
     let vacuum = FillInput { method: Method::Vacuum { below_air: kpa(80.0) }, ..input(0.5, 30.0) };
     let thin = will_it_fill(&vacuum).unwrap();
     // Orchid jewellers' forum, thread 43897: 0.5 mm and below did not all fill; never called safe.

@@ -193,9 +193,7 @@ pub fn will_it_fill(input: &FillInput) -> Result<Worked<Fill>, FillRefusal> {
     let ratio = available.get() / needed.get();
     let by_pressure = verdict_of(ratio / (1.0 + PRESSURE_ERROR), ratio * (1.0 + PRESSURE_ERROR));
 
-    let surplus_kpa = (available.get() - needed.get()).max(0.0);
-    let speed_m_s = (2.0 * surplus_kpa / density.value.get()).sqrt();
-    let flow = flow_band(input, speed_m_s, &mut working)?;
+    let flow = flow_band(input, available, needed, &mut working)?;
     let run_mm = input.run.get().max(f64::MIN_POSITIVE);
     let by_freezing = verdict_of(flow.shortest.get() / run_mm, flow.longest.get() / run_mm);
     let mut verdict = by_pressure.max(by_freezing);
@@ -203,8 +201,11 @@ pub fn will_it_fill(input: &FillInput) -> Result<Worked<Fill>, FillRefusal> {
         verdict = Verdict::Doubtful;
         working.warn("Sections of 0.5 mm and below did not all fill where it was tried (Orchid jewellers' forum, thread 43897).");
     }
-    let wide = ratio > WIDE_MARGIN && flow.shortest.get() > WIDE_MARGIN * run_mm
-        || ratio < 1.0 / WIDE_MARGIN;
+    let wide = match verdict {
+        Verdict::Fills => ratio > WIDE_MARGIN && flow.shortest.get() > WIDE_MARGIN * run_mm,
+        Verdict::Doubtful => false,
+        Verdict::WillNot => ratio * WIDE_MARGIN < 1.0 || flow.longest.get() * WIDE_MARGIN < run_mm,
+    };
     let how_sure = match (verdict, wide) {
         (Verdict::Doubtful, _) => "open: cast a trial piece, or thicken the section",
         (_, true) => "fairly sure: more than a factor of two to spare",
@@ -213,6 +214,16 @@ pub fn will_it_fill(input: &FillInput) -> Result<Worked<Fill>, FillRefusal> {
     working.warn("Freezing is known only to a factor of four, because the heat passing from metal to mould is not known for investment: the two lengths are bounds, not predictions.");
     let value = Fill { verdict, by_pressure, by_freezing, needed, available, flow, how_sure };
     Ok(Worked { value, working })
+}
+
+const fn assumed_friction() -> Source {
+    Source::Assumed(Cow::Borrowed("friction and turns take up to 0.7 of the speed"))
+}
+
+const fn assumed_error() -> Source {
+    Source::Assumed(Cow::Borrowed(
+        "surface tension and pressure together are off by a quarter at most",
+    ))
 }
 
 fn verdict_of(worst: f64, best: f64) -> Verdict {
@@ -228,43 +239,45 @@ fn verdict_of(worst: f64, best: f64) -> Verdict {
 /// The flow between greatest and least heat transfer; none at all without speed.
 fn flow_band(
     input: &FillInput,
-    speed_m_s: f64,
+    available: Kilopascals,
+    needed: Kilopascals,
     working: &mut Working,
 ) -> Result<FlowBand, FillRefusal> {
-    working.step(
-        "√(2 × (pressure − needed pressure) ÷ density)",
-        vec![Figure::real(
-            "density of the liquid",
-            input.metal.density.value.get(),
-            "g/cm³",
-            input.metal.density.source.clone(),
-        )],
-        Figure::real("speed, without friction", speed_m_s, "m/s", Source::Computed),
-    );
+    let density = &input.metal.density;
+    let mut speed = |case: &'static str, pressure_factor: f64, share_of_speed: f64| {
+        let pressure_kpa = available.get() * pressure_factor;
+        let surplus_kpa = (pressure_kpa - needed.get()).max(0.0);
+        // kPa over g/cm³ is m²/s².
+        let speed_m_s = share_of_speed * (2.0 * surplus_kpa / density.value.get()).sqrt();
+        working.step(
+            "share × √(2 × (pressure at the section × factor − pressure against it) ÷ density), nothing if negative",
+            vec![
+                Figure::real("share left by friction", share_of_speed, "", assumed_friction()),
+                Figure::real("pressure at the section", available.get(), "kPa", Source::Computed),
+                Figure::real("factor for what is not known", pressure_factor, "", assumed_error()),
+                Figure::real("pressure against it", needed.get(), "kPa", Source::Computed),
+                Figure::real("density of the liquid", density.value.get(), "g/cm³", density.source.clone()),
+            ],
+            Figure::real(case, speed_m_s, "m/s", Source::Computed),
+        );
+        speed_m_s
+    };
+    let slow_m_s =
+        speed("speed at the worst", 1.0 / (1.0 + PRESSURE_ERROR), SLOWEST_SHARE_OF_SPEED);
+    let fast_m_s = speed("speed at the best", 1.0 + PRESSURE_ERROR, 1.0);
     let length = |speed_m_s: f64, heat_transfer: f64| {
         // Temperatures and properties are checked even when the metal stands still.
         let length = flow_length(input, speed_m_s.max(f64::MIN_POSITIVE), heat_transfer)?;
         Ok::<_, FillRefusal>(if speed_m_s > 0.0 { length } else { Millimetres::ZERO })
     };
-    let slow_m_s = speed_m_s * SLOWEST_SHARE_OF_SPEED;
-    working.step(
-        "0.3 × speed",
-        vec![Figure::real("speed, without friction", speed_m_s, "m/s", Source::Computed)],
-        Figure::real(
-            "speed, with much friction",
-            slow_m_s,
-            "m/s",
-            Source::Assumed(Cow::Borrowed("friction and turns take up to 0.7 of the speed")),
-        ),
-    );
     let HeatTransfer { least_w_m2k, greatest_w_m2k, source } = &input.heat_transfer;
     let band = FlowBand {
         shortest: length(slow_m_s, *greatest_w_m2k)?,
-        longest: length(speed_m_s, *least_w_m2k)?,
+        longest: length(fast_m_s, *least_w_m2k)?,
     };
     for (name, heat_transfer, speed_m_s, length) in [
         ("shortest run before it freezes", *greatest_w_m2k, slow_m_s, band.shortest),
-        ("longest run before it freezes", *least_w_m2k, speed_m_s, band.longest),
+        ("longest run before it freezes", *least_w_m2k, fast_m_s, band.longest),
     ] {
         let metal = &input.metal;
         working.step(

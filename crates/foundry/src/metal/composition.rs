@@ -202,7 +202,7 @@ pub fn melt_together(portions: &[Portion]) -> Result<Worked<Composition>, MetalR
         );
         parts.push(Part { element, per_mille });
     }
-    working.warn("Nothing is taken off for melting loss. Zinc leaves first, so the true fineness may be a little higher than this, never assume lower without an assay.");
+    working.warn("Nothing is taken off for melting loss. Zinc leaves first, so remelting tends to raise the fineness; only an assay tells.");
     Ok(Worked { value: Composition::new(parts)?, working })
 }
 
