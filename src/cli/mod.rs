@@ -88,15 +88,17 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
         Err(fault) => {
-            #[expect(
-                clippy::print_stderr,
-                reason = "the one place where a command says why it failed"
-            )]
-            {
-                eprintln!("pourday: {fault}");
-            }
+            warn(&fault.to_string());
             ExitCode::FAILURE
         }
+    }
+}
+
+/// Says what is wrong, apart from what a command prints.
+pub(crate) fn warn(line: &str) {
+    #[expect(clippy::print_stderr, reason = "the one place where a command says what is wrong")]
+    {
+        eprintln!("pourday: {line}");
     }
 }
 
