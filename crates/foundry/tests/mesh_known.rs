@@ -215,7 +215,7 @@ fn shells_inside_beside_and_through_each_other_are_told_apart() {
     let in_void = measured(&big.joined(&small.flipped()).unwrap().joined(&stone).unwrap());
     assert_eq!(in_void.volume.unwrap().get(), 937.0, "a body inside the hollow");
 
-    for shift in [[5.0, 0.0, 0.0], [0.0, 0.0, 9.99]] {
+    for shift in [[5.0, 0.0, 0.0], [5.0, 5.0, 5.0], [0.0, 0.0, 9.99]] {
         let shifted = with(&big.moved(shift).unwrap());
         assert!(shifted.has(ProblemKind::OverlappingShells), "{shift:?}");
     }

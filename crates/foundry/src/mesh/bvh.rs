@@ -16,12 +16,12 @@ pub struct Bvh<'m> {
 }
 
 #[derive(Clone, Copy)]
-struct Node {
-    bounds: Bounds,
+pub(crate) struct Node {
+    pub(crate) bounds: Bounds,
     /// The first facet of a leaf, or the first of the two children that follow each other.
-    start: u32,
+    pub(crate) start: u32,
     /// How many facets a leaf has; zero for a node with children.
-    count: u32,
+    pub(crate) count: u32,
 }
 
 /// Where a ray meets a facet.
@@ -52,9 +52,13 @@ impl<'m> Bvh<'m> {
     /// IEEE Symposium on Interactive Ray Tracing, 2007 (from memory).
     #[must_use]
     pub fn new(mesh: &'m Mesh) -> Self {
-        let facets = mesh.triangles().len();
-        let mut tree = Self { mesh, nodes: Vec::with_capacity(facets), order: Vec::new() };
-        tree.order = (0..facets as u32).collect();
+        Self::of(mesh, (0..mesh.triangles().len() as u32).collect())
+    }
+
+    /// A tree over some of the facets.
+    pub(crate) fn of(mesh: &'m Mesh, order: Vec<u32>) -> Self {
+        let facets = order.len();
+        let mut tree = Self { mesh, nodes: Vec::with_capacity(facets), order };
         if facets == 0 {
             return tree;
         }
@@ -86,7 +90,11 @@ impl<'m> Bvh<'m> {
         self.mesh
     }
 
-    fn leaf_facets(&self, node: &Node) -> &[u32] {
+    pub(crate) fn nodes(&self) -> &[Node] {
+        &self.nodes
+    }
+
+    pub(crate) fn leaf_facets(&self, node: &Node) -> &[u32] {
         &self.order[node.start as usize..(node.start + node.count) as usize]
     }
 

@@ -203,6 +203,19 @@ impl Bounds {
         self.include(other.greatest);
     }
 
+    /// What two boxes that touch have in common.
+    pub(crate) fn common(&self, other: &Self) -> Self {
+        Self {
+            least: std::array::from_fn(|a| self.least[a].max(other.least[a])),
+            greatest: std::array::from_fn(|a| self.greatest[a].min(other.greatest[a])),
+        }
+    }
+
+    /// The box with all its sides moved outwards.
+    pub(crate) fn grown(&self, by: f64) -> Self {
+        Self { least: self.least.map(|c| c - by), greatest: self.greatest.map(|c| c + by) }
+    }
+
     /// Length, breadth and height along x, y and z.
     #[must_use]
     pub fn size(&self) -> Point {

@@ -1,8 +1,13 @@
 //! Measures a model: volume, area, size, and what is wrong with it.
 
+use std::borrow::Cow;
+
+use super::nesting::judge;
 use super::problem::{Problem, ProblemKind, Spot};
 use super::shells::{self, Role};
-use super::topology::{EdgeTable, Hole, MOST_SHELLS, NO_SHELL, Topology, agreeing, surplus_facets};
+use super::topology::{
+    EdgeTable, Hole, MOST_SHELLS, NO_SHELL, Topology, agreeing, surplus_facets, turned_mesh,
+};
 use super::{Bounds, Mesh, MeshRefusal, ModelFile, Point, Unit, vec3};
 use crate::quantity::{CubicMillimetres, Millimetres, QuantityRefusal, SquareMillimetres};
 
@@ -13,10 +18,11 @@ pub struct Measure {
     pub triangles: usize,
     /// The number of points after welding.
     pub vertices: usize,
-    /// What the surface encloses, hollows not counted and nested solids counted once.
+    /// What the surface encloses: hollows do not count, what bodies share counts once.
     /// `None` when it encloses nothing: open or not orientable.
     pub volume: Option<CubicMillimetres>,
-    /// How far off the volume may be because of small cracks; zero when it is closed.
+    /// How far off the volume may be because of small cracks or bodies cutting through
+    /// each other; zero otherwise.
     pub volume_error: CubicMillimetres,
     /// The area of all facets, also of those inside other bodies.
     pub area: SquareMillimetres,
@@ -131,24 +137,29 @@ pub fn measure_mesh(mesh: &Mesh) -> Result<Measure, MeasureRefusal> {
     let mut problems = Vec::new();
     let turned =
         if topology.turned_edges.is_empty() { Some(Vec::new()) } else { agreeing(mesh, &table) };
-    drop(table);
-
     let orientable = turned.is_some();
     let turned = turned.unwrap_or_default();
+    let facing = if turned.contains(&true) {
+        Cow::Owned(turned_mesh(mesh, |facet| turned[facet]))
+    } else {
+        Cow::Borrowed(mesh)
+    };
     let holes = topology.holes(mesh);
-    let sums = shells::sum_up(mesh, &topology, &turned, &holes, bounds.centre());
+    let sums = shells::sum_up(&facing, &topology, &holes, bounds.centre());
     let gap = orientable.then(|| tiny_gap(mesh, &holes)).flatten();
     let encloses = orientable && topology.shells > 0;
-    let judged = encloses.then(|| shells::judge(mesh, &topology, &sums, bounds.centre()));
+    let judged =
+        encloses.then(|| judge(&facing, &table, &topology, &sums, bounds.centre())).transpose()?;
+    drop(table);
 
     let mut volume = None;
     let mut centre_of_mass = None;
     let mut volume_error = CubicMillimetres::ZERO;
-    if let Some(judged) = &judged {
+    if let Some((judged, enclosed)) = judged.as_ref().and_then(|j| j.volume.map(|v| (j, v))) {
         let error = if topology.is_closed() { Some(0.0) } else { gap };
-        if let Some(error) = error.filter(|&error| error <= judged.volume * TINY_SHARE) {
-            volume = Some(CubicMillimetres::new(judged.volume.max(0.0))?);
-            volume_error = CubicMillimetres::new(error)?;
+        if let Some(error) = error.filter(|&error| error <= enclosed * TINY_SHARE) {
+            volume = Some(CubicMillimetres::new(enclosed)?);
+            volume_error = CubicMillimetres::new(error + judged.error)?;
             centre_of_mass = judged.centre_of_mass;
         }
     }

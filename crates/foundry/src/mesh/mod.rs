@@ -4,11 +4,13 @@
 //! states ([`guess_unit`]).
 
 pub mod bvh;
+mod contact;
+mod fragment;
 mod indexed;
 mod measure;
 mod obj;
+mod nesting;
 mod outline;
-mod overlap;
 mod ply;
 mod polygon;
 mod problem;
@@ -19,6 +21,7 @@ mod stl;
 mod sum;
 mod threemf;
 mod topology;
+mod union;
 mod unit;
 pub(crate) mod vec3;
 mod weld;
@@ -32,6 +35,7 @@ pub use outline::silhouette_xy;
 pub use problem::{Gravity, Problem, ProblemKind, Spot};
 pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_within};
 pub use shells::Role;
+pub use union::{Union, UnionRefusal, union};
 pub use unit::{Certainty, Unit, UnitGuess, guess_unit};
 
 /// A point or a vector: x, y, z.

@@ -36,6 +36,8 @@ pub enum ProblemKind {
     Slivers,
     /// Shells cut through each other.
     OverlappingShells,
+    /// Shells cut through each other in too many places to tell what they enclose.
+    TooTangled,
     /// A solid inside another solid.
     NestedSolid,
     /// A closed hollow.
@@ -63,6 +65,7 @@ impl ProblemKind {
             Self::DegenerateFacets => "degenerate_facets",
             Self::Slivers => "slivers",
             Self::OverlappingShells => "overlapping_shells",
+            Self::TooTangled => "too_tangled",
             Self::NestedSolid => "nested_solid",
             Self::EnclosedVoid => "enclosed_void",
             Self::FlatShells => "flat_shells",
@@ -75,7 +78,7 @@ impl ProblemKind {
     #[must_use]
     pub const fn gravity(self) -> Gravity {
         match self {
-            Self::OpenEdges | Self::NotOrientable => Gravity::Blocking,
+            Self::OpenEdges | Self::NotOrientable | Self::TooTangled => Gravity::Blocking,
             Self::TinyHoles
             | Self::FlippedFacets
             | Self::InsideOut
@@ -118,7 +121,10 @@ impl ProblemKind {
                 "Facets are more than a thousand times longer than wide. They do not change the numbers, but renderers and repairs may stumble over them."
             }
             Self::OverlappingShells => {
-                "Bodies cut through each other. Adding their volumes counts the shared part more than once, so the sum is too large."
+                "Bodies cut through each other. The volume is that of their union: what they share counts once. The area still counts what lies inside."
+            }
+            Self::TooTangled => {
+                "Bodies cut through each other in tens of millions of places; what they enclose cannot be told."
             }
             Self::NestedSolid => {
                 "A solid lies inside another solid. It was counted once; if a hollow was meant, its surface faces the wrong way."
@@ -147,7 +153,10 @@ impl ProblemKind {
             Self::CrowdedEdges => "Let the bodies overlap a little, or unite them.",
             Self::DoubledFacets => "Repair takes the doubles out.",
             Self::DegenerateFacets | Self::Slivers => "Nothing, or repair.",
-            Self::OverlappingShells => "Unite the bodies, or use the volume of their union.",
+            Self::OverlappingShells => {
+                "Nothing for the weight; unite the bodies before printing if the slicing program leaves gaps."
+            }
+            Self::TooTangled => "Unite the bodies in the drawing program.",
             Self::NestedSolid => "Remove the inner body, or turn its surface to make a hollow.",
             Self::EnclosedVoid => "Open it with drain holes, or fill it.",
             Self::FlatShells => "Give it a thickness or remove it.",

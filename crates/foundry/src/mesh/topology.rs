@@ -108,7 +108,7 @@ pub(crate) const NO_SHELL: u32 = u32::MAX;
 impl Topology {
     pub(crate) fn new(mesh: &Mesh, table: &EdgeTable) -> Self {
         let triangles = mesh.triangles();
-        let mut parent: Vec<u32> = (0..triangles.len() as u32).collect();
+        let mut groups = Groups::new(triangles.len());
         let mut open_edges = Vec::new();
         let mut crowded_edges = Vec::new();
         let mut turned_edges = Vec::new();
@@ -129,7 +129,7 @@ impl Topology {
             }
             let first = edge.sides[0].1 / 3;
             for &(_, half_edge) in &edge.sides[1..] {
-                join(&mut parent, first, half_edge / 3);
+                groups.join(first, half_edge / 3);
             }
         }
         let mut used = vec![false; mesh.vertices().len()];
@@ -142,7 +142,7 @@ impl Topology {
                 continue;
             }
             triangle.into_iter().for_each(|index| used[index as usize] = true);
-            let root = root_of(&mut parent, facet as u32) as usize;
+            let root = groups.lead(facet as u32) as usize;
             if shell_of[root] == NO_SHELL {
                 shell_of[root] = shells;
                 shells += 1;
@@ -228,19 +228,37 @@ pub(crate) struct Hole {
     pub(crate) facet: u32,
 }
 
-fn root_of(parent: &mut [u32], mut facet: u32) -> u32 {
-    while parent[facet as usize] != facet {
-        let above = parent[parent[facet as usize] as usize];
-        parent[facet as usize] = above;
-        facet = above;
+/// Things numbered from zero, gathered into groups.
+pub(crate) struct Groups(Vec<u32>);
+
+impl Groups {
+    /// Each thing alone.
+    pub(crate) fn new(count: usize) -> Self {
+        Self((0..count as u32).collect())
     }
-    facet
+
+    /// The lowest number in the thing's group.
+    pub(crate) fn lead(&mut self, mut of: u32) -> u32 {
+        while self.0[of as usize] != of {
+            let above = self.0[self.0[of as usize] as usize];
+            self.0[of as usize] = above;
+            of = above;
+        }
+        of
+    }
+
+    /// Makes one group of two.
+    pub(crate) fn join(&mut self, a: u32, b: u32) {
+        let (a, b) = (self.lead(a), self.lead(b));
+        self.0[a.max(b) as usize] = a.min(b);
+    }
 }
 
-fn join(parent: &mut [u32], a: u32, b: u32) {
-    let (a, b) = (root_of(parent, a), root_of(parent, b));
-    // The lower number leads, so that shells are numbered by their first facet.
-    parent[a.max(b) as usize] = a.min(b);
+/// The mesh with some facets turned.
+pub(crate) fn turned_mesh(mesh: &Mesh, turns: impl Fn(usize) -> bool) -> Mesh {
+    let turned = mesh.triangles().iter().enumerate();
+    let turned = turned.map(|(facet, &[a, b, c])| if turns(facet) { [a, c, b] } else { [a, b, c] });
+    Mesh::trusted(mesh.vertices().to_vec(), turned.collect())
 }
 
 /// Facets that repeat another on the same three points and have to go, sorted.
