@@ -19,6 +19,7 @@ pub mod plates;
 pub mod metal;
 pub mod clients;
 pub mod kilns;
+pub mod catalogue;
 pub mod designs;
 pub mod flasks;
 pub mod kiln_loads;
