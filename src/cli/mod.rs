@@ -106,11 +106,3 @@ pub(crate) fn warn(line: &str) {
 pub(crate) fn block_on<T>(work: impl Future<Output = Result<T, CliFault>>) -> Result<T, CliFault> {
     tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
 }
-
-/// Says something beside the result, where scripts do not take it for the result.
-pub(crate) fn warn(line: &str) {
-    #[expect(clippy::print_stderr, reason = "a remark to whoever runs the command")]
-    {
-        eprintln!("pourday: {line}");
-    }
-}
