@@ -1,5 +1,10 @@
 //! Meshes for the tests, drawn by formula.
-#![allow(dead_code, unreachable_pub, reason = "each test file uses some of them")]
+#![allow(
+    dead_code,
+    unreachable_pub,
+    clippy::unwrap_used,
+    reason = "each test file uses some of them and may stop at a surprise"
+)]
 
 use foundry::freeze::{Conditions, MetalHeat, MouldHeat, Spread};
 use foundry::source::Source;
@@ -132,4 +137,21 @@ impl Pure {
             feeds_until_solid: level,
         }
     }
+}
+
+/// A block of 8 mm with a bar of 3 mm, on the faces of 0.5 mm voxels.
+pub fn block_and_bar() -> Mesh {
+    let (mut vertices, mut triangles) = cuboid([28.0; 3], [36.0; 3]);
+    let bar = cuboid([32.0, 30.5, 30.5], [52.0, 33.5, 33.5]);
+    let first = vertices.len() as u32;
+    vertices.extend(bar.0);
+    triangles.extend(bar.1.into_iter().map(|t| t.map(|v| v + first)));
+    (vertices, triangles)
+}
+
+/// Sterling silver poured at 993 °C into investment at 538 °C.
+pub fn sterling() -> Conditions {
+    let mut conditions = Conditions::usual(foundry::freeze::heat_of("sterling").unwrap());
+    conditions.pour_c = 993.0;
+    conditions
 }
