@@ -16,6 +16,7 @@ pub mod timers;
 pub mod printers;
 pub mod pieces;
 pub mod plates;
+pub mod cure_batches;
 pub mod metal;
 pub mod clients;
 pub mod kilns;

@@ -154,6 +154,7 @@ pub struct Cards {
     pub rows: i64,
 }
 
+/// Everything a card shows; each join meets exactly one row.
 const FROM: &str = " FROM pieces p
     JOIN orders o ON o.id = p.order_id
     JOIN clients c ON c.id = o.client_id
@@ -172,7 +173,11 @@ impl Cards {
         offset: i64,
     ) -> Result<Self, sqlx::Error> {
         let mut count = QueryBuilder::new("SELECT count(*)");
-        count.push(FROM);
+        count.push(match (filter.search.trim().is_empty(), filter.late_on) {
+            (false, _) => FROM,
+            (true, Some(_)) => " FROM pieces p JOIN orders o ON o.id = p.order_id WHERE true",
+            (true, None) => " FROM pieces p WHERE true",
+        });
         narrow(&mut count, filter);
         let rows: i64 = count.build_query_scalar().fetch_one(pool).await?;
 
@@ -268,7 +273,7 @@ impl<'r> FromRow<'r, PgRow> for RouteCard {
 }
 
 #[derive(FromRow)]
-struct BoxRow {
+pub(super) struct BoxRow {
     attempt_id: AttemptId,
     stage: Stage,
     entered_at: Option<Moment>,
@@ -277,41 +282,55 @@ struct BoxRow {
     batch: Option<String>,
 }
 
-async fn fill_boxes(pool: &PgPool, cards: &mut [RouteCard]) -> Result<(), sqlx::Error> {
-    let attempts: Vec<AttemptId> = cards.iter().map(|card| card.attempt).collect();
-    let rows: Vec<BoxRow> = sqlx::query_as(
+/// The filled boxes of some attempts.
+pub(super) async fn box_rows(
+    pool: &PgPool,
+    attempts: &[AttemptId],
+) -> Result<Vec<BoxRow>, sqlx::Error> {
+    sqlx::query_as(
         "SELECT attempt_id, stage::text AS stage, entered_at, finished_at, failed_at, batch
          FROM attempt_stages WHERE attempt_id = ANY($1)",
     )
     .bind(attempts)
     .fetch_all(pool)
-    .await?;
+    .await
+}
+
+async fn fill_boxes(pool: &PgPool, cards: &mut [RouteCard]) -> Result<(), sqlx::Error> {
+    let attempts: Vec<AttemptId> = cards.iter().map(|card| card.attempt).collect();
+    let rows = box_rows(pool, &attempts).await?;
     for card in cards {
-        card.boxes = Stage::ALL
-            .into_iter()
-            .map(|stage| {
-                let row =
-                    rows.iter().find(|row| row.attempt_id == card.attempt && row.stage == stage);
-                box_of(card, stage, row)
-            })
-            .collect();
+        card.boxes = boxes_of(&rows, card.attempt, Some((card.stage, card.standing)));
     }
     Ok(())
 }
 
-fn box_of(card: &RouteCard, stage: Stage, row: Option<&BoxRow>) -> CardBox {
-    let here = card.stage == stage && card.standing == Standing::Waiting;
+/// The six boxes of an attempt; `now` is where its piece stands, none for an attempt that ended.
+pub(super) fn boxes_of(
+    rows: &[BoxRow],
+    attempt: AttemptId,
+    now: Option<(Stage, Standing)>,
+) -> Vec<CardBox> {
+    Stage::ALL
+        .into_iter()
+        .map(|stage| {
+            let row = rows.iter().find(|row| row.attempt_id == attempt && row.stage == stage);
+            box_of(now, stage, row)
+        })
+        .collect()
+}
+
+fn box_of(now: Option<(Stage, Standing)>, stage: Stage, row: Option<&BoxRow>) -> CardBox {
+    let waits = now == Some((stage, Standing::Waiting));
     let Some(row) = row else {
-        let state = if here { BoxState::Waiting } else { BoxState::ToCome };
+        let state = if waits { BoxState::Waiting } else { BoxState::ToCome };
         return CardBox { stage, state, at: None, batch: None };
     };
     let (state, at) = match (row.failed_at, row.finished_at, row.entered_at) {
         (Some(at), ..) => (BoxState::Failed, Some(at)),
         (None, Some(at), _) => (BoxState::Done, Some(at)),
-        (None, None, at) if card.stage == stage && card.standing == Standing::InHand => {
-            (BoxState::InHand, at)
-        }
-        (None, None, _) if here => (BoxState::Waiting, None),
+        (None, None, at) if now == Some((stage, Standing::InHand)) => (BoxState::InHand, at),
+        (None, None, _) if waits => (BoxState::Waiting, None),
         (None, None, at) => (BoxState::ToCome, at),
     };
     CardBox { stage, state, at, batch: row.batch.clone() }

@@ -38,6 +38,20 @@ pub(super) async fn lock(
     .await
 }
 
+/// Holds one piece by its label.
+pub(super) async fn lock_by_label(
+    conn: &mut PgConnection,
+    label: &str,
+) -> Result<LockedPiece, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id, label, attempt_n, stage::text AS stage, standing, version FROM pieces
+         WHERE label = $1 FOR UPDATE",
+    )
+    .bind(label)
+    .fetch_one(conn)
+    .await
+}
+
 pub(super) async fn open_attempt(
     conn: &mut PgConnection,
     piece: PieceId,

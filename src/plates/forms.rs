@@ -1,8 +1,8 @@
 //! What people choose for a plate.
 
 use super::model::SUPPORTS;
-use crate::id::{AttemptId, PrinterId, ResinLotId};
-use crate::web::{Form, Refused};
+use crate::id::{PrinterId, ResinLotId};
+use crate::web::Form;
 
 /// How a plate is to be printed; what is left empty is the printer's usual.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,31 +36,4 @@ impl SettingForm {
         }
         Some(Self { printer: printer?, lot: lot?, layer_um: layer, exposure_s, supports, note })
     }
-}
-
-/// The pieces that were ticked.
-pub(super) fn ticked(form: &mut Form) -> Vec<AttemptId> {
-    let all: Vec<Option<AttemptId>> = form.all("pieces").map(|id| id.parse().ok()).collect();
-    if all.is_empty() {
-        form.wrong("pieces", "Tick at least one piece.");
-    } else if all.iter().any(Option::is_none) {
-        form.wrong("pieces", "A piece in this list is not known; load the page again.");
-    }
-    let mut known: Vec<AttemptId> = all.into_iter().flatten().collect();
-    known.sort_unstable();
-    known.dedup();
-    known
-}
-
-/// The pieces that did not come out, each with its cause.
-pub(super) fn failures(form: &Form) -> Result<Vec<(AttemptId, String)>, Refused> {
-    let mut failed = Vec::new();
-    for id in form.all("failed") {
-        let attempt = id.parse().map_err(|_| {
-            Refused::conflict("A piece in this list is not known; load the page again.")
-        })?;
-        let cause: String = form.value(&format!("cause-{id}")).trim().chars().take(200).collect();
-        failed.push((attempt, cause));
-    }
-    Ok(failed)
 }

@@ -11,7 +11,6 @@ use crate::id::{AttemptId, PieceId, PlateId, PrinterId, ResinLotId};
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct LockedPlate {
     pub(super) id: PlateId,
-    pub(super) number: i32,
     pub(super) state: PlateState,
     pub(super) version: i64,
     pub(super) started_at: Option<Moment>,
@@ -20,7 +19,7 @@ pub(super) struct LockedPlate {
 
 pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<LockedPlate, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, number, state, version, started_at, estimated_min FROM plates WHERE number = $1 FOR UPDATE",
+        "SELECT id, state, version, started_at, estimated_min FROM plates WHERE number = $1 FOR UPDATE",
     )
     .bind(number)
     .fetch_one(conn)

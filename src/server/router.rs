@@ -18,6 +18,9 @@ use tower_http::trace::TraceLayer;
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
 use crate::{clients, designs, desk, files, flasks, kiln_loads, people, pours, printers};
+use crate::{
+    clients, cure_batches, desk, flasks, kiln_loads, people, pieces, plates, pours, printers,
+};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -41,6 +44,9 @@ pub fn router(app: App) -> Router {
         .merge(printers::router())
         .merge(files::router())
         .merge(designs::router())
+        .merge(pieces::router())
+        .merge(plates::router())
+        .merge(cure_batches::router())
         .merge(flasks::router())
         .merge(kiln_loads::router())
         .merge(pours::router())

@@ -6,4 +6,4 @@
 
 mod store;
 
-pub use store::{Timer, end, of, running, start};
+pub use store::{Timer, end, of, running, start, subject_path};

@@ -47,13 +47,7 @@ impl Timer {
     /// The page of what it belongs to.
     #[must_use]
     pub fn path(&self) -> String {
-        match self.subject.split_once(':') {
-            Some(("plate", n)) => format!("/plates/{n}"),
-            Some(("cure", n)) => format!("/cure/{n}"),
-            Some(("flask", n)) => format!("/flasks/{n}"),
-            Some(("load", n)) => format!("/loads/{n}"),
-            _ => "/".to_owned(),
-        }
+        subject_path(&self.subject).unwrap_or_else(|| "/".to_owned())
     }
 
     /// What it belongs to in the trade's words, such as `cure 31`.
@@ -61,6 +55,20 @@ impl Timer {
     pub fn subject_words(&self) -> String {
         self.subject.replacen(':', " ", 1)
     }
+}
+
+/// The page of a batch written as `cure:31`; none when it is no batch.
+#[must_use]
+pub fn subject_path(subject: &str) -> Option<String> {
+    let (kind, number) = subject.split_once(':')?;
+    let room = match kind {
+        "plate" => "plates",
+        "cure" => "cure",
+        "flask" => "flasks",
+        "load" => "loads",
+        _ => return None,
+    };
+    Some(format!("/{room}/{number}"))
 }
 
 /// Starts a clock of so many minutes. A clock of the same name that already

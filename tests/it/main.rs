@@ -3,6 +3,9 @@
 
 mod cli_measure;
 mod clients;
+mod cure_batches;
+mod pieces;
+mod plates;
 mod printers;
 mod designs;
 mod support;

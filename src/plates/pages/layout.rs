@@ -7,8 +7,9 @@ use axum::response::{IntoResponse, Response};
 use super::show::{answer, page};
 use crate::db::once::{self, Begun};
 use crate::people::Signed;
+use crate::pieces;
 use crate::plates::actions;
-use crate::plates::forms::{self, SettingForm};
+use crate::plates::forms::SettingForm;
 use crate::web::{App, Fault, Form, see_other};
 
 pub(crate) async fn settings(
@@ -36,7 +37,7 @@ pub(crate) async fn add(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let attempts = forms::ticked(&mut form);
+    let attempts = pieces::ticked(&mut form);
     if !form.good() {
         let page = page(&app, &signed, number, Some((form, None))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

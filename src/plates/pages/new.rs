@@ -9,7 +9,8 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::{self, Begun};
 use crate::id::AttemptId;
 use crate::people::Signed;
-use crate::plates::forms::{self, SettingForm};
+use crate::pieces;
+use crate::plates::forms::SettingForm;
 use crate::plates::model::{CLEARANCE_MM, SUPPORTS};
 use crate::plates::view::{self, Waiting};
 use crate::plates::{Plate, Plates, actions};
@@ -82,7 +83,7 @@ pub(crate) async fn submit(
     signed: Signed,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let attempts = forms::ticked(&mut form);
+    let attempts = pieces::ticked(&mut form);
     let Some(setting) = SettingForm::read(&mut form) else {
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

@@ -6,7 +6,8 @@ use axum::response::Response;
 use super::show::answer;
 use crate::db::once::{self, Begun};
 use crate::people::Signed;
-use crate::plates::{actions, forms};
+use crate::pieces;
+use crate::plates::actions;
 use crate::web::{App, Fault, Form, see_other};
 
 pub(crate) async fn start(
@@ -35,7 +36,7 @@ pub(crate) async fn finish(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    let done = match forms::failures(&form) {
+    let done = match pieces::failures(&form) {
         Ok(failed) => actions::finish(&mut work.tx, &signed, number, seen, &failed).await,
         Err(refused) => Err(refused.into()),
     };

@@ -41,7 +41,7 @@ impl ShowPlate {
     fn run_time(&self) -> Option<Html> {
         let run = self.reckoned.run.as_ref()?;
         let minutes = run.value.duration.get().round() as i64;
-        Some(working_of(&self.frame.show.minutes(&minutes), &run.working))
+        Some(working_of(&self.frame.show.minutes(minutes), &run.working))
     }
 
     fn layers(&self) -> Option<u32> {
@@ -51,7 +51,7 @@ impl ShowPlate {
     fn resin(&self) -> Option<Html> {
         let resin = self.reckoned.resin.as_ref()?;
         let ml = resin.value.cubic_centimetres();
-        Some(working_of(&self.frame.show.number(&ml, 1, "ml"), &resin.working))
+        Some(working_of(&self.frame.show.number(ml, 1, "ml"), &resin.working))
     }
 
     fn too_little_resin(&self) -> bool {
@@ -60,12 +60,12 @@ impl ShowPlate {
 
     fn estimate(&self) -> Option<Html> {
         let minutes = self.plate.estimated_min?.round() as i64;
-        Some(self.frame.show.minutes(&minutes))
+        Some(self.frame.show.minutes(minutes))
     }
 
     fn took(&self) -> Option<Html> {
         let minutes = self.plate.ended_at?.minutes_since(self.plate.started_at?);
-        Some(self.frame.show.minutes(&minutes))
+        Some(self.frame.show.minutes(minutes))
     }
 
     fn printer_options(&self) -> Vec<(String, String)> {

@@ -1,0 +1,45 @@
+//! All cure batches: those under way, or those that ended.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Query, State};
+use serde::Deserialize;
+
+use crate::cure_batches::view::{self, ListRow};
+use crate::cure_batches::{CureBatch, CureBatches, NewCureBatch};
+use crate::people::Signed;
+use crate::web::{App, Fault, Frame, Page, PageLinks};
+
+const SIZE: u32 = 40;
+
+#[derive(Template, WebTemplate)]
+#[template(path = "cure_batches/list.html")]
+pub(crate) struct ListCureBatches {
+    frame: Frame,
+    ended: bool,
+    waiting: i64,
+    batches: Vec<ListRow>,
+    links: PageLinks,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct Wanted {
+    #[serde(default)]
+    show: String,
+    page: Option<String>,
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<ListCureBatches, Fault> {
+    let page = Page::of(wanted.page.as_deref());
+    let ended = wanted.show == "ended";
+    let (batches, rows) = view::list(&app.pool, !ended, i64::from(SIZE), page.offset(SIZE)).await?;
+    let waiting = view::count_waiting(&app.pool).await?;
+    let show = if ended { "ended" } else { "" };
+    let base = PageLinks::base(&CureBatches.to_string(), &[("show", show)]);
+    let links = PageLinks::new(page, SIZE, rows, &base);
+    Ok(ListCureBatches { frame: signed.frame, ended, waiting, batches, links })
+}

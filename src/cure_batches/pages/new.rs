@@ -1,0 +1,75 @@
+//! A new cure batch: the printed patterns that wait, and how they are washed and cured.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::cure_batches::forms::BatchForm;
+use crate::cure_batches::model::MEDIA;
+use crate::cure_batches::view::{self, Waiting};
+use crate::cure_batches::{CureBatch, CureBatches, actions};
+use crate::db::once::{self, Begun};
+use crate::id::AttemptId;
+use crate::people::Signed;
+use crate::pieces;
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "cure_batches/new.html")]
+pub(crate) struct NewCureBatchPage {
+    frame: Frame,
+    form: Form,
+    waiting: Vec<Waiting>,
+}
+
+impl NewCureBatchPage {
+    fn picked(&self, attempt: &AttemptId) -> bool {
+        let attempt = attempt.to_string();
+        self.form.all("pieces").any(|ticked| ticked == attempt)
+    }
+}
+
+async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewCureBatchPage, Fault> {
+    let waiting = view::waiting(&app.pool).await?;
+    Ok(NewCureBatchPage { frame: signed.frame.clone(), form, waiting })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+) -> Result<NewCureBatchPage, Fault> {
+    let form =
+        Form::filled([("wash", "isopropyl alcohol".to_owned()), ("medium", "air".to_owned())]);
+    page(&app, &signed, form).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let attempts = pieces::ticked(&mut form);
+    let Some(batch) = BatchForm::read(&mut form) else {
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::create(&mut work.tx, &signed, &batch, &attempts).await {
+        Ok(number) => {
+            let place = CureBatch(number).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(&app, &signed, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

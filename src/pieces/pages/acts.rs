@@ -1,0 +1,121 @@
+//! What is recorded from a piece's own page: a note, a failure, a correction, an end.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::show::{answer, page};
+use crate::db::once::{self, Begun, Work};
+use crate::id::PieceId;
+use crate::people::{Owner, Signed};
+use crate::pieces::{self, Act, Happening, PieceRefusal, Stage, store};
+use crate::web::{App, Fault, Form, see_other};
+
+/// Holds the piece, if nothing happened to it since the person looked.
+async fn hold(work: &mut Work, label: &str, seen: i64) -> Result<PieceId, Fault> {
+    let piece = store::lock_by_label(&mut work.tx, label).await?;
+    if piece.version != seen {
+        return Err(pieces::ActFault::from(PieceRefusal::Stale { label: piece.label }).into());
+    }
+    Ok(piece.id)
+}
+
+pub(crate) async fn note(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let text = form.needed("note", 2000);
+    if !form.good() {
+        let page = page(&app, &signed, &label, Some((form, None))).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = async {
+        // A note is true whatever happened meanwhile, so it is never stale.
+        let piece = store::lock_by_label(&mut work.tx, &label).await?;
+        let act = Act::new(signed.now, Some(signed.person)).noting(&text);
+        pieces::record(&mut work.tx, &[piece.id], &Happening::Noted, &act).await?;
+        Ok(())
+    }
+    .await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn failed(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let cause = form.line("cause", 200);
+    if cause.is_empty() {
+        form.wrong("cause", "Say what it looks like; the next attempt learns from it.");
+    }
+    let text = form.text("failure_note", 2000);
+    let stage: Option<Stage> = form.value("stage").parse().ok();
+    let (Some(stage), true) = (stage, form.good()) else {
+        let page = page(&app, &signed, &label, Some((form, None))).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = async {
+        let held = hold(&mut work, &label, seen).await?;
+        let act = Act::new(signed.now, Some(signed.person)).noting(&text);
+        let happening = Happening::Failed(stage, cause.clone());
+        pieces::record(&mut work.tx, &[held], &happening, &act).await?;
+        Ok(())
+    }
+    .await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn take_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = async {
+        let held = hold(&mut work, &label, seen).await?;
+        let act = Act::new(signed.now, Some(signed.person));
+        pieces::undo(&mut work.tx, held, seen, &act).await?;
+        Ok(())
+    }
+    .await;
+    answer(&app, &signed, &label, Form::default(), work, done).await
+}
+
+pub(crate) async fn cancel(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = async {
+        let held = hold(&mut work, &label, seen).await?;
+        let act = Act::new(signed.now, Some(signed.person));
+        pieces::record(&mut work.tx, &[held], &Happening::Cancelled, &act).await?;
+        Ok(())
+    }
+    .await;
+    answer(&app, &signed, &label, Form::default(), work, done).await
+}

@@ -1,0 +1,6 @@
+//! Pages of pieces.
+
+pub(super) mod acts;
+pub(super) mod list;
+pub(super) mod show;
+pub(super) mod ticket;

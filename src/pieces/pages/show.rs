@@ -1,0 +1,89 @@
+//! One piece: its card large, every attempt, what happened to it, and what may be done.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::Work;
+use crate::people::Signed;
+use crate::pieces::view::{self, Attempt, Event};
+use crate::pieces::{Piece, Pieces, RouteCard, Standing, Ticket};
+use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "pieces/show.html")]
+pub(crate) struct ShowPiece {
+    frame: Frame,
+    card: RouteCard,
+    attempts: Vec<Attempt>,
+    events: Vec<Event>,
+    undoable: Option<String>,
+    causes: Vec<String>,
+    form: Form,
+    refusal: Option<String>,
+}
+
+impl ShowPiece {
+    fn is_being_made(&self) -> bool {
+        matches!(self.card.standing, Standing::Waiting | Standing::InHand)
+    }
+}
+
+/// Makes the page; a form that was refused is shown with what was typed in it.
+pub(super) async fn page(
+    app: &App,
+    signed: &Signed,
+    label: &str,
+    back: Option<(Form, Option<Refused>)>,
+) -> Result<ShowPiece, Fault> {
+    let card = view::card(&app.pool, label).await?;
+    let attempts = view::attempts(&app.pool, &card).await?;
+    let events = view::events(&app.pool, card.piece).await?;
+    let undoable = view::undoable(&card, &events);
+    let causes = view::causes(&app.pool, card.stage).await?;
+    let (form, refused) = back.unwrap_or_default();
+    Ok(ShowPiece {
+        frame: signed.frame.clone(),
+        card,
+        attempts,
+        events,
+        undoable,
+        causes,
+        form,
+        refusal: refused.map(|refused| refused.message),
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+) -> Result<ShowPiece, Fault> {
+    page(&app, &signed, &label, None).await
+}
+
+/// Ends a request: commits what was done, or shows the piece as it is with the refusal above.
+pub(super) async fn answer(
+    app: &App,
+    signed: &Signed,
+    label: &str,
+    form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = Piece(label).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let status = refused.status;
+            let page = page(app, signed, label, Some((form, Some(refused)))).await?;
+            Ok((status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
