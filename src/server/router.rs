@@ -17,9 +17,9 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{clients, designs, desk, files, flasks, kiln_loads, people, pours, printers};
 use crate::{
-    clients, cure_batches, desk, flasks, kiln_loads, people, pieces, plates, pours, printers,
+    clients, cure_batches, designs, desk, files, flasks, kiln_loads, people, pieces, plates, pours,
+    printers,
 };
 
 /// Forms are small; only the upload of models and photos is given more.
