@@ -17,10 +17,6 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{
-    clients, cure_batches, designs, desk, files, flasks, kiln_loads, people, pieces, plates, pours,
-    printers,
-};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -38,18 +34,10 @@ pub fn router(app: App) -> Router {
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())
         .merge(crate::plan::router())
-        .merge(desk::router())
-        .merge(people::router())
-        .merge(clients::router())
-        .merge(printers::router())
-        .merge(files::router())
-        .merge(designs::router())
-        .merge(pieces::router())
-        .merge(plates::router())
-        .merge(cure_batches::router())
-        .merge(flasks::router())
-        .merge(kiln_loads::router())
-        .merge(pours::router())
+        .merge(crate::files::router())
+        .merge(crate::designs::router())
+        .merge(crate::pieces::router())
+        .merge(crate::cure_batches::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })
@@ -59,7 +47,7 @@ pub fn router(app: App) -> Router {
             Duration::from_secs(120),
         ))
         // A large model takes as long as the line is slow.
-        .merge(designs::uploads())
+        .merge(crate::designs::uploads())
         .layer(
             CompressionLayer::new().compress_when(
                 DefaultPredicate::new()
