@@ -28,4 +28,5 @@ pub mod pours;
 pub mod plan;
 pub mod desk;
 pub mod server;
+pub mod demo;
 pub mod cli;

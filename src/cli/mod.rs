@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod backup;
+mod demo;
 mod measure;
 mod person;
 mod plan;
@@ -26,6 +27,8 @@ struct Arguments {
 enum Command {
     /// Serve the studio to browsers
     Serve(serve::Serve),
+    /// Make an invented studio with a month of history, and serve it
+    Demo(demo::Demo),
     /// Measure a model file: volume, area, box, faults
     Measure(measure::Measure),
     /// Add somebody who may sign in
@@ -79,6 +82,7 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Serve(serve) => serve.run(),
+        Command::Demo(demo) => demo.run(),
         Command::Measure(measure) => measure.run(),
         Command::AddPerson(person) => person.run(),
         Command::BackUp(back_up) => back_up.run(),

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 
 use clap::Args;
+use sqlx::PgPool;
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_subscriber::EnvFilter;
 
@@ -26,7 +27,7 @@ pub(crate) struct Serve {
 impl Serve {
     pub(crate) fn run(self) -> Result<(), CliFault> {
         let config = Config { listen: self.listen, secure_cookies: self.secure_cookies };
-        block_on(serve(self.place, config, |address, key| {
+        block_on(serve(self.place, config, async |_| Ok(true), |address, key| {
             say(&format!("Pourday is open at http://{address}/"));
             if let Some(key) = key {
                 say(&format!("Nobody works here yet: http://{address}/first-owner?key={key}"));
@@ -42,29 +43,43 @@ pub(super) fn say(line: &str) {
     }
 }
 
-/// Opens the database, serves until told to stop, and closes the database after the last request.
+/// Opens the database, serves until told to stop, and closes the database after
+/// the last request. `prepare` may work on the migrated database first, and may
+/// say that it is not to be served.
 pub(super) async fn serve(
     place: Where,
     config: Config,
+    prepare: impl AsyncFnOnce(&PgPool) -> Result<bool, CliFault>,
     started: impl FnOnce(SocketAddr, Option<String>),
 ) -> Result<(), CliFault> {
-    let filter =
-        EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,pourday=info"));
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,pourday=info"));
     // A second logger in one process is a test's doing; the first one stays.
-    let _ =
-        tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;
-    let database = db::connect(place.source()).await?;
-    db::migrate(&database.pool).await?;
-    let app = server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
-    let stop = async move {
+    let mut stop = Box::pin(async move {
         tokio::select! {
             _ = interrupt.recv() => {}
             _ = terminate.recv() => {}
         }
+    });
+    let database = db::connect(place.source()).await?;
+    let prepared = async {
+        db::migrate(&database.pool).await?;
+        prepare(&database.pool).await
     };
-    let served = server::serve(app, &config, stop, started).await;
+    let prepared = tokio::select! {
+        prepared = prepared => prepared,
+        () = &mut stop => Ok(false),
+    };
+    let served = match prepared {
+        Ok(true) => {
+            let app = server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
+            server::serve(app, &config, stop, started).await.map_err(CliFault::from)
+        }
+        Ok(false) => Ok(()),
+        Err(fault) => Err(fault),
+    };
     database.close().await?;
-    Ok(served?)
+    served
 }
