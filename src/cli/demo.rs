@@ -40,11 +40,15 @@ impl Demo {
             config,
             async move |pool| {
                 if !demo::is_founded(pool).await? {
-                    say("Making the demo studio: a month of orders, seen through the program's own pages.");
+                    say(
+                        "Making the demo studio: a month of orders, seen through the program's own pages.",
+                    );
                     let password = given.unwrap_or_else(demo::made_up_password);
-                    demo::make(pool, Clock::system().now(), &password, |what| say(&format!("  {what}")))
-                        .await
-                        .map_err(|fault| CliFault::Refused(fault.to_string()))?;
+                    demo::make(pool, Clock::system().now(), &password, |what| {
+                        say(&format!("  {what}"))
+                    })
+                    .await
+                    .map_err(|fault| CliFault::Refused(fault.to_string()))?;
                 }
                 let Some(password) = demo::password(pool).await? else {
                     return Err(CliFault::Refused(format!(
@@ -52,7 +56,10 @@ impl Demo {
                         data.display()
                     )));
                 };
-                say(&format!("Sign in at http://{address}/ as {} with the password: {password}", demo::LOGIN));
+                say(&format!(
+                    "Sign in at http://{address}/ as {} with the password: {password}",
+                    demo::LOGIN
+                ));
                 say("(the maker is “tobin”, with the same password)");
                 Ok(!only_make)
             },

@@ -27,12 +27,17 @@ pub(crate) struct Serve {
 impl Serve {
     pub(crate) fn run(self) -> Result<(), CliFault> {
         let config = Config { listen: self.listen, secure_cookies: self.secure_cookies };
-        block_on(serve(self.place, config, async |_| Ok(true), |address, key| {
-            say(&format!("Pourday is open at http://{address}/"));
-            if let Some(key) = key {
-                say(&format!("Nobody works here yet: http://{address}/first-owner?key={key}"));
-            }
-        }))
+        block_on(serve(
+            self.place,
+            config,
+            async |_| Ok(true),
+            |address, key| {
+                say(&format!("Pourday is open at http://{address}/"));
+                if let Some(key) = key {
+                    say(&format!("Nobody works here yet: http://{address}/first-owner?key={key}"));
+                }
+            },
+        ))
     }
 }
 
@@ -52,9 +57,11 @@ pub(super) async fn serve(
     prepare: impl AsyncFnOnce(&PgPool) -> Result<bool, CliFault>,
     started: impl FnOnce(SocketAddr, Option<String>),
 ) -> Result<(), CliFault> {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,pourday=info"));
+    let filter =
+        EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,pourday=info"));
     // A second logger in one process is a test's doing; the first one stays.
-    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+    let _ =
+        tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
     let mut interrupt = signal(SignalKind::interrupt())?;
     let mut terminate = signal(SignalKind::terminate())?;
     let mut stop = Box::pin(async move {
@@ -74,7 +81,8 @@ pub(super) async fn serve(
     };
     let served = match prepared {
         Ok(true) => {
-            let app = server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
+            let app =
+                server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
             server::serve(app, &config, stop, started).await.map_err(CliFault::from)
         }
         Ok(false) => Ok(()),

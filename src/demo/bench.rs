@@ -22,7 +22,6 @@ pub(super) struct Bench<'a> {
 /// Which flasks of the kiln go how far.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Until {
-    Planned,
     Burning,
     Held,
     Poured,
@@ -53,7 +52,11 @@ impl Bench<'_> {
     }
 
     /// Lays out and starts a plate with everything of these orders that waits for print.
-    pub(super) async fn start_plate(&self, orders: &[i32], at: Moment) -> Result<String, DemoFault> {
+    pub(super) async fn start_plate(
+        &self,
+        orders: &[i32],
+        at: Moment,
+    ) -> Result<String, DemoFault> {
         let plate = self.lay_plate(orders, at).await?;
         self.at(at.plus_minutes(10));
         self.maker.fill(&plate, &format!("{plate}/start"), &[]).await?;
@@ -70,12 +73,18 @@ impl Bench<'_> {
     }
 
     /// Prints these orders; the named pieces fail for the cause.
-    pub(super) async fn print(&self, orders: &[i32], at: Moment, failed: &[(&str, &str)]) -> Result<Moment, DemoFault> {
+    pub(super) async fn print(
+        &self,
+        orders: &[i32],
+        at: Moment,
+        failed: &[(&str, &str)],
+    ) -> Result<Moment, DemoFault> {
         let pieces = self.waiting(orders, "print").await?;
         let plate = self.start_plate(orders, at).await?;
-        let minutes: Option<f64> = sqlx::query_scalar("SELECT estimated_min FROM plates ORDER BY number DESC LIMIT 1")
-            .fetch_one(self.pool)
-            .await?;
+        let minutes: Option<f64> =
+            sqlx::query_scalar("SELECT estimated_min FROM plates ORDER BY number DESC LIMIT 1")
+                .fetch_one(self.pool)
+                .await?;
         let done = at.plus_minutes(10 + minutes.unwrap_or(240.0) as i64);
         self.at(done);
         let marked: Vec<(String, &str)> = pieces
@@ -119,16 +128,23 @@ impl Bench<'_> {
 
     /// Puts everything of these orders that waits for investing on trees, one
     /// flask for each alloy, at most `most` pieces each. Returns the flasks.
-    pub(super) async fn tree(&self, orders: &[i32], at: Moment, flask_type: &str, most: usize) -> Result<Vec<String>, DemoFault> {
+    pub(super) async fn tree(
+        &self,
+        orders: &[i32],
+        at: Moment,
+        flask_type: &str,
+        most: usize,
+    ) -> Result<Vec<String>, DemoFault> {
         self.at(at);
         let pieces = self.waiting(orders, "invest").await?;
         let kind: String = sqlx::query_scalar("SELECT id::text FROM flask_types WHERE name = $1")
             .bind(flask_type)
             .fetch_one(self.pool)
             .await?;
-        let family: String = sqlx::query_scalar("SELECT id::text FROM burnout_families WHERE name = 'Resin'")
-            .fetch_one(self.pool)
-            .await?;
+        let family: String =
+            sqlx::query_scalar("SELECT id::text FROM burnout_families WHERE name = 'Resin'")
+                .fetch_one(self.pool)
+                .await?;
         let mut by_alloy: HashMap<AlloyId, Vec<String>> = HashMap::new();
         let mut order = Vec::new();
         for (piece, _, _, alloy) in pieces {
@@ -140,7 +156,8 @@ impl Bench<'_> {
         let mut flasks = Vec::new();
         for alloy in order {
             for some in by_alloy[&alloy].chunks(most) {
-                let mut fields: Vec<(&str, &str)> = some.iter().map(|id| ("piece", id.as_str())).collect();
+                let mut fields: Vec<(&str, &str)> =
+                    some.iter().map(|id| ("piece", id.as_str())).collect();
                 fields.push(("flask_type", &kind));
                 fields.push(("family", &family));
                 let page = format!("/flasks/new?alloy={alloy}");
@@ -190,10 +207,11 @@ impl Bench<'_> {
     /// Waits for the planner.
     pub(super) async fn proposed(&self) -> Result<i32, DemoFault> {
         for _ in 0..600 {
-            let (number, state, error): (i32, String, Option<String>) =
-                sqlx::query_as("SELECT number, state, error FROM plans ORDER BY number DESC LIMIT 1")
-                    .fetch_one(self.pool)
-                    .await?;
+            let (number, state, error): (i32, String, Option<String>) = sqlx::query_as(
+                "SELECT number, state, error FROM plans ORDER BY number DESC LIMIT 1",
+            )
+            .fetch_one(self.pool)
+            .await?;
             match state.as_str() {
                 "proposed" => return Ok(number),
                 "computing" => tokio::time::sleep(std::time::Duration::from_millis(50)).await,
@@ -244,7 +262,9 @@ impl Bench<'_> {
             match step {
                 Step::Start(load) => {
                     let page = format!("/loads/{load}");
-                    self.maker.fill(&page, &format!("{page}/start"), &[("read_back", "yes")]).await?;
+                    self.maker
+                        .fill(&page, &format!("{page}/start"), &[("read_back", "yes")])
+                        .await?;
                 }
                 Step::Hold(load) => {
                     let page = format!("/loads/{load}");
@@ -305,7 +325,12 @@ pub(super) fn number_of(path: &str) -> Result<i32, DemoFault> {
 impl Bench<'_> {
     /// Finishes pieces of these orders one after the other; stops after so many,
     /// and leaves the next one in hand.
-    pub(super) async fn finish(&self, orders: &[i32], at: Moment, most: usize) -> Result<(), DemoFault> {
+    pub(super) async fn finish(
+        &self,
+        orders: &[i32],
+        at: Moment,
+        most: usize,
+    ) -> Result<(), DemoFault> {
         let pieces = self.waiting(orders, "finish").await?;
         let mut at = at;
         for (n, (_, _, label, _)) in pieces.iter().enumerate() {

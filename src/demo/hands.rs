@@ -32,9 +32,18 @@ impl Hands {
 
     /// Signs in, and stays so.
     pub(super) async fn sign_in(mut self, login: &str, password: &str) -> Result<Self, DemoFault> {
-        let body = encoded(&[("login".to_owned(), login.to_owned()), ("password".to_owned(), password.to_owned())]);
-        let request = self.request("POST", "/sign-in", "application/x-www-form-urlencoded", body.into_bytes())?;
-        let response = self.router.clone().oneshot(request).await.map_err(|never| match never {})?;
+        let body = encoded(&[
+            ("login".to_owned(), login.to_owned()),
+            ("password".to_owned(), password.to_owned()),
+        ]);
+        let request = self.request(
+            "POST",
+            "/sign-in",
+            "application/x-www-form-urlencoded",
+            body.into_bytes(),
+        )?;
+        let response =
+            self.router.clone().oneshot(request).await.unwrap_or_else(|never| match never {});
         self.cookie = response
             .headers()
             .get(header::SET_COOKIE)
@@ -57,10 +66,17 @@ impl Hands {
 
     /// Opens a page, fills in the form that goes to `action` and sends it.
     /// Fields that are not named keep what the page proposes. Returns where it led.
-    pub(super) async fn fill(&self, page: &str, action: &str, fields: &[(&str, &str)]) -> Result<String, DemoFault> {
+    pub(super) async fn fill(
+        &self,
+        page: &str,
+        action: &str,
+        fields: &[(&str, &str)],
+    ) -> Result<String, DemoFault> {
         let body = self.open(page).await?;
-        let form = find_form(&body, action)
-            .ok_or_else(|| DemoFault::NoForm { page: page.to_owned(), action: action.to_owned() })?;
+        let form = find_form(&body, action).ok_or_else(|| DemoFault::NoForm {
+            page: page.to_owned(),
+            action: action.to_owned(),
+        })?;
         let form = form.with(fields);
         self.post(action, "application/x-www-form-urlencoded", encoded(&form.0).into_bytes()).await
     }
@@ -75,8 +91,10 @@ impl Hands {
         files: &[Dropped],
     ) -> Result<String, DemoFault> {
         let body = self.open(page).await?;
-        let form = find_form(&body, action)
-            .ok_or_else(|| DemoFault::NoForm { page: page.to_owned(), action: action.to_owned() })?;
+        let form = find_form(&body, action).ok_or_else(|| DemoFault::NoForm {
+            page: page.to_owned(),
+            action: action.to_owned(),
+        })?;
         let body = in_parts(&form.with(fields), field, files);
         self.post(action, &format!("multipart/form-data; boundary={EDGE}"), body).await
     }
@@ -90,8 +108,15 @@ impl Hands {
         }
     }
 
-    fn request(&self, method: &str, path: &str, kind: &str, body: Vec<u8>) -> Result<Request<Body>, DemoFault> {
-        let mut request = Request::builder().method(method).uri(path).header(header::HOST, "demo.local");
+    fn request(
+        &self,
+        method: &str,
+        path: &str,
+        kind: &str,
+        body: Vec<u8>,
+    ) -> Result<Request<Body>, DemoFault> {
+        let mut request =
+            Request::builder().method(method).uri(path).header(header::HOST, "demo.local");
         if let Some(cookie) = &self.cookie {
             request = request.header(header::COOKIE, cookie);
         }
@@ -101,8 +126,12 @@ impl Hands {
         request.body(Body::from(body)).map_err(|error| DemoFault::Broken(error.to_string()))
     }
 
-    async fn send(&self, request: Request<Body>) -> Result<(StatusCode, Option<String>, String), DemoFault> {
-        let response = self.router.clone().oneshot(request).await.map_err(|never| match never {})?;
+    async fn send(
+        &self,
+        request: Request<Body>,
+    ) -> Result<(StatusCode, Option<String>, String), DemoFault> {
+        let response =
+            self.router.clone().oneshot(request).await.unwrap_or_else(|never| match never {});
         let status = response.status();
         let place = response
             .headers()
@@ -143,7 +172,10 @@ fn in_parts(form: &Fields, field: &str, files: &[Dropped]) -> Vec<u8> {
     let mut body = Vec::new();
     for (name, value) in form.0.iter().filter(|(name, _)| name != field) {
         body.extend(
-            format!("--{EDGE}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").into_bytes(),
+            format!(
+                "--{EDGE}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
+            )
+            .into_bytes(),
         );
     }
     for file in files {

@@ -136,7 +136,8 @@ mod tests {
     #[test]
     fn a_form_is_read_as_a_browser_would_send_it() {
         let form = find_form(PAGE, "/a").unwrap();
-        let expected = [("once", "k&1"), ("mass", "1.5"), ("ticked", "yes"), ("size", "M"), ("note", "a < b")];
+        let expected =
+            [("once", "k&1"), ("mass", "1.5"), ("ticked", "yes"), ("size", "M"), ("note", "a < b")];
         assert_eq!(form.0, expected.map(|(name, value)| (name.to_owned(), value.to_owned())));
         assert_eq!(find_form(PAGE, "/b").unwrap().0, [("first".to_owned(), "x".to_owned())]);
         assert_eq!(find_form(PAGE, "/c"), None);

@@ -66,7 +66,9 @@ pub async fn is_founded(pool: &PgPool) -> Result<bool, sqlx::Error> {
 /// The password of a finished demo; the demo shows it at every start, so it is kept as it is.
 pub async fn password(pool: &PgPool) -> Result<Option<String>, sqlx::Error> {
     let kept: Option<Vec<u8>> =
-        sqlx::query_scalar("SELECT value FROM secrets WHERE name = 'demo_password'").fetch_optional(pool).await?;
+        sqlx::query_scalar("SELECT value FROM secrets WHERE name = 'demo_password'")
+            .fetch_optional(pool)
+            .await?;
     Ok(kept.map(|bytes| String::from_utf8_lossy(&bytes).into_owned()))
 }
 
@@ -74,8 +76,8 @@ pub async fn password(pool: &PgPool) -> Result<Option<String>, sqlx::Error> {
 #[must_use]
 pub fn made_up_password() -> String {
     const WORDS: [&str; 16] = [
-        "amber", "anvil", "beeswax", "borax", "crucible", "ember", "file", "flask", "ingot", "loupe", "mandrel", "pickle",
-        "quench", "sprue", "tongs", "vise",
+        "amber", "anvil", "beeswax", "borax", "crucible", "ember", "file", "flask", "ingot",
+        "loupe", "mandrel", "pickle", "quench", "sprue", "tongs", "vise",
     ];
     let mut random = rand::rng();
     let mut word = || WORDS[random.random_range(0..WORDS.len())];

@@ -31,31 +31,126 @@ const BRASS: &str = "Yellow brass";
 
 /// The orders in the order in which they came in.
 const ORDERS: [Ordered; 15] = [
-    Ordered { client: "Ines Calloway", email: "ines@calloway.example", title: "Rosette pendants for a choir", due: -18, lines: &[(Piece::Pendant, SILVER, "4", "35")] },
-    Ordered { client: "Restoration at Elm House", email: "workshop@elmhouse.example", title: "Drawer knobs after the old ones", due: -15, lines: &[(Piece::DrawerKnob, BRONZE, "6", "15")] },
-    Ordered { client: "Vossberg woodwind repairs", email: "bench@vossberg.example", title: "Keys for a low clarinet", due: -12, lines: &[(Piece::InstrumentKey, BRASS, "3", "50")] },
-    Ordered { client: "Bertram Holt", email: "b.holt@post.example", title: "Cufflinks, a pair", due: -4, lines: &[(Piece::Cufflink, SILVER, "2", "40")] },
-    Ordered { client: "Odile and Rafe Marsh", email: "odile@marsh.example", title: "Two bands, comfort fit", due: -2, lines: &[(Piece::ComfortBand, GOLD, "2", "45")] },
-    Ordered { client: "Restoration at Elm House", email: "", title: "Hinge leaves for a writing desk", due: 3, lines: &[(Piece::HingeLeaf, BRONZE, "4", "20")] },
-    Ordered { client: "Ines Calloway", email: "", title: "A signet ring", due: 4, lines: &[(Piece::SignetRing, SILVER, "1", "70")] },
-    Ordered { client: "Pell and daughters, outfitters", email: "orders@pell.example", title: "Coat hooks for the shop", due: 6, lines: &[(Piece::Hook, BRONZE, "5", "15")] },
-    Ordered { client: "Vossberg woodwind repairs", email: "", title: "Trill keys", due: 8, lines: &[(Piece::InstrumentKey, BRASS, "2", "50"), (Piece::PlainBand, BRASS, "2", "10")] },
-    Ordered { client: "Bertram Holt", email: "", title: "Beads for a watch chain", due: 9, lines: &[(Piece::LobedBead, SILVER, "6", "15")] },
-    Ordered { client: "Sorrel Anning", email: "sorrel@anning.example", title: "Pendants, first of an edition", due: 11, lines: &[(Piece::Pendant, BRONZE, "5", "25")] },
-    Ordered { client: "Restoration at Elm House", email: "", title: "Knobs, second lot", due: 13, lines: &[(Piece::DrawerKnob, BRONZE, "4", "15")] },
-    Ordered { client: "Odile and Rafe Marsh", email: "", title: "Plain bands to stack", due: 14, lines: &[(Piece::PlainBand, SILVER, "3", "20")] },
-    Ordered { client: "Pell and daughters, outfitters", email: "", title: "Cufflinks to sell", due: 20, lines: &[(Piece::Cufflink, SILVER, "8", "35"), (Piece::Cufflink, BRONZE, "8", "30")] },
-    Ordered { client: "Sorrel Anning", email: "", title: "A hook with leaves, to be drawn", due: 30, lines: &[] },
+    Ordered {
+        client: "Ines Calloway",
+        email: "ines@calloway.example",
+        title: "Rosette pendants for a choir",
+        due: -18,
+        lines: &[(Piece::Pendant, SILVER, "4", "35")],
+    },
+    Ordered {
+        client: "Restoration at Elm House",
+        email: "workshop@elmhouse.example",
+        title: "Drawer knobs after the old ones",
+        due: -15,
+        lines: &[(Piece::DrawerKnob, BRONZE, "6", "15")],
+    },
+    Ordered {
+        client: "Vossberg woodwind repairs",
+        email: "bench@vossberg.example",
+        title: "Keys for a low clarinet",
+        due: -12,
+        lines: &[(Piece::InstrumentKey, BRASS, "3", "50")],
+    },
+    Ordered {
+        client: "Bertram Holt",
+        email: "b.holt@post.example",
+        title: "Cufflinks, a pair",
+        due: -4,
+        lines: &[(Piece::Cufflink, SILVER, "2", "40")],
+    },
+    Ordered {
+        client: "Odile and Rafe Marsh",
+        email: "odile@marsh.example",
+        title: "Two bands, comfort fit",
+        due: -2,
+        lines: &[(Piece::ComfortBand, GOLD, "2", "45")],
+    },
+    Ordered {
+        client: "Restoration at Elm House",
+        email: "",
+        title: "Hinge leaves for a writing desk",
+        due: 3,
+        lines: &[(Piece::HingeLeaf, BRONZE, "4", "20")],
+    },
+    Ordered {
+        client: "Ines Calloway",
+        email: "",
+        title: "A signet ring",
+        due: 4,
+        lines: &[(Piece::SignetRing, SILVER, "1", "70")],
+    },
+    Ordered {
+        client: "Pell and daughters, outfitters",
+        email: "orders@pell.example",
+        title: "Coat hooks for the shop",
+        due: 6,
+        lines: &[(Piece::Hook, BRONZE, "5", "15")],
+    },
+    Ordered {
+        client: "Vossberg woodwind repairs",
+        email: "",
+        title: "Trill keys",
+        due: 8,
+        lines: &[(Piece::InstrumentKey, BRASS, "2", "50"), (Piece::PlainBand, BRASS, "2", "10")],
+    },
+    Ordered {
+        client: "Bertram Holt",
+        email: "",
+        title: "Beads for a watch chain",
+        due: 9,
+        lines: &[(Piece::LobedBead, SILVER, "6", "15")],
+    },
+    Ordered {
+        client: "Sorrel Anning",
+        email: "sorrel@anning.example",
+        title: "Pendants, first of an edition",
+        due: 11,
+        lines: &[(Piece::Pendant, BRONZE, "5", "25")],
+    },
+    Ordered {
+        client: "Restoration at Elm House",
+        email: "",
+        title: "Knobs, second lot",
+        due: 13,
+        lines: &[(Piece::DrawerKnob, BRONZE, "4", "15")],
+    },
+    Ordered {
+        client: "Odile and Rafe Marsh",
+        email: "",
+        title: "Plain bands to stack",
+        due: 14,
+        lines: &[(Piece::PlainBand, SILVER, "3", "20")],
+    },
+    Ordered {
+        client: "Pell and daughters, outfitters",
+        email: "",
+        title: "Cufflinks to sell",
+        due: 20,
+        lines: &[(Piece::Cufflink, SILVER, "8", "35"), (Piece::Cufflink, BRONZE, "8", "30")],
+    },
+    Ordered {
+        client: "Sorrel Anning",
+        email: "",
+        title: "A hook with leaves, to be drawn",
+        due: 30,
+        lines: &[],
+    },
 ];
 
 /// A model as a file, in the formats that clients send.
 fn model(piece: Piece, nth: usize) -> Result<Dropped, DemoFault> {
     let mesh = piece.mesh();
-    let broken = |error: &dyn std::fmt::Display| DemoFault::Broken(format!("{}: {error}", piece.slug()));
+    let broken =
+        |error: &dyn std::fmt::Display| DemoFault::Broken(format!("{}: {error}", piece.slug()));
     let (ending, bytes) = match nth % 3 {
         0 => ("stl", write::stl_binary(&mesh, piece.slug()).map_err(|error| broken(&error))?),
-        1 => ("obj", write::obj(&mesh)),
-        _ => ("3mf", write::three_mf(&mesh, piece.slug(), Unit::Millimetre).map_err(|error| broken(&error))?),
+        1 => ("obj", write::obj(&mesh, piece.slug())),
+        _ => (
+            "3mf",
+            write::three_mf(&mesh, piece.slug(), Unit::Millimetre)
+                .map_err(|error| broken(&error))?,
+        ),
     };
     Ok(Dropped { name: format!("{}.{ending}", piece.slug()), bytes })
 }
@@ -153,14 +248,19 @@ impl Story<'_> {
         let ordered = &ORDERS[nth];
         self.at(self.calendar.ago(days_ago, 10, 5));
         let due = self.calendar.today.plus_days(ordered.due).to_string();
-        let known: Option<String> = sqlx::query_scalar("SELECT id::text FROM clients WHERE name = $1")
-            .bind(ordered.client)
-            .fetch_optional(self.bench.pool)
-            .await?;
+        let known: Option<String> =
+            sqlx::query_scalar("SELECT id::text FROM clients WHERE name = $1")
+                .bind(ordered.client)
+                .fetch_optional(self.bench.pool)
+                .await?;
         let mut fields = vec![("title", ordered.title), ("due_on", due.as_str())];
         match &known {
             Some(id) => fields.push(("client", id)),
-            None => fields.extend([("client", ""), ("new_client", ordered.client), ("new_email", ordered.email)]),
+            None => fields.extend([
+                ("client", ""),
+                ("new_client", ordered.client),
+                ("new_email", ordered.email),
+            ]),
         }
         let mut files = Vec::new();
         let mut line = None;
@@ -169,22 +269,36 @@ impl Story<'_> {
             line = Some((self.alloy(alloy).await?, *quantity, *finishing));
         }
         if let Some((alloy, quantity, finishing)) = &line {
-            fields.extend([("alloy", alloy.as_str()), ("quantity", quantity), ("finishing_minutes", finishing)]);
+            fields.extend([
+                ("alloy", alloy.as_str()),
+                ("quantity", quantity),
+                ("finishing_minutes", finishing),
+            ]);
         }
-        let place = self.owner.drop_into("/orders/new", "/orders/new", &fields, "files", &files).await?;
+        let place =
+            self.owner.drop_into("/orders/new", "/orders/new", &fields, "files", &files).await?;
         let number = number_of(&place)?;
         for (n, (piece, alloy, quantity, finishing)) in ordered.lines.iter().enumerate().skip(1) {
             let alloy = self.alloy(alloy).await?;
-            let fields = [("alloy", alloy.as_str()), ("quantity", quantity), ("finishing_minutes", finishing)];
+            let fields = [
+                ("alloy", alloy.as_str()),
+                ("quantity", quantity),
+                ("finishing_minutes", finishing),
+            ];
             let page = format!("/orders/{number}");
             let file = model(*piece, nth + n)?;
-            self.owner.drop_into(&page, &format!("{page}/files"), &fields, "files", &[file]).await?;
+            self.owner
+                .drop_into(&page, &format!("{page}/files"), &fields, "files", &[file])
+                .await?;
         }
         Ok(number)
     }
 
     async fn alloy(&self, name: &str) -> Result<String, DemoFault> {
-        Ok(sqlx::query_scalar("SELECT id::text FROM alloys WHERE name = $1").bind(name).fetch_one(self.bench.pool).await?)
+        Ok(sqlx::query_scalar("SELECT id::text FROM alloys WHERE name = $1")
+            .bind(name)
+            .fetch_one(self.bench.pool)
+            .await?)
     }
 
     /// Prices an order and sends the quote; returns the client's link.
@@ -193,8 +307,10 @@ impl Story<'_> {
         let quote = self.owner.fill(&page, &page, &[]).await?;
         self.owner.fill(&quote, &format!("{quote}/send"), &[]).await?;
         let shown = self.owner.open(&format!("/orders/{number}/quotes")).await?;
-        let from = shown.find("/c/").ok_or_else(|| DemoFault::Missing("the client's link".to_owned()))?;
-        let link: String = shown[from..].chars().take_while(|c| !matches!(c, '"' | '<' | ' ' | '\n')).collect();
+        let from =
+            shown.find("/c/").ok_or_else(|| DemoFault::Missing("the client's link".to_owned()))?;
+        let link: String =
+            shown[from..].chars().take_while(|c| !matches!(c, '"' | '<' | ' ' | '\n')).collect();
         Ok(link)
     }
 
@@ -225,9 +341,15 @@ impl Story<'_> {
         self.cast_printed(orders, days_ago - 1, until).await
     }
 
-    async fn cast_printed(&self, orders: &[i32], days_ago: i32, until: Until) -> Result<Moment, DemoFault> {
+    async fn cast_printed(
+        &self,
+        orders: &[i32],
+        days_ago: i32,
+        until: Until,
+    ) -> Result<Moment, DemoFault> {
         self.bench.cure(orders, self.calendar.ago(days_ago, 9, 10)).await?;
-        let flasks = self.bench.tree(orders, self.calendar.ago(days_ago, 11, 0), "Middle", 6).await?;
+        let flasks =
+            self.bench.tree(orders, self.calendar.ago(days_ago, 11, 0), "Middle", 6).await?;
         for (n, flask) in flasks.iter().enumerate() {
             let n = i8::try_from(n).unwrap_or(0);
             self.bench.weigh(flask, self.calendar.ago(days_ago, 13, 20 + 5 * n)).await?;
@@ -238,7 +360,12 @@ impl Story<'_> {
     }
 
     /// A batch from print to hand-over, with failures at print.
-    async fn batch(&self, orders: &[i32], days_ago: i32, failed: &[(&str, &str)]) -> Result<(), DemoFault> {
+    async fn batch(
+        &self,
+        orders: &[i32],
+        days_ago: i32,
+        failed: &[(&str, &str)],
+    ) -> Result<(), DemoFault> {
         self.bench.print(orders, self.calendar.ago(days_ago, 8, 40), failed).await?;
         let cast = self.cast_printed(orders, days_ago - 1, Until::Divested).await?;
         self.bench.finish(orders, cast.plus_minutes(20 * 60), usize::MAX).await?;
@@ -288,8 +415,20 @@ impl Story<'_> {
 
     /// What lies on the bench now: flasks that wait for a plan, a tree being
     /// built, a cure that runs, a plate in the printer, pieces that wait.
-    async fn on_the_bench(&self, edition: i32, knobs: i32, stack: i32, now: Moment) -> Result<(), DemoFault> {
-        self.bench.print(&[edition, knobs], self.calendar.ago(2, 9, 0), &[(&format!("{edition}-3"), "not on the plate")]).await?;
+    async fn on_the_bench(
+        &self,
+        edition: i32,
+        knobs: i32,
+        stack: i32,
+        now: Moment,
+    ) -> Result<(), DemoFault> {
+        self.bench
+            .print(
+                &[edition, knobs],
+                self.calendar.ago(2, 9, 0),
+                &[(&format!("{edition}-3"), "not on the plate")],
+            )
+            .await?;
         self.bench.cure(&[edition], self.calendar.ago(1, 10, 0)).await?;
         let flasks = self.bench.tree(&[edition], now.plus_minutes(-300), "Middle", 2).await?;
         if let Some((last, ready)) = flasks.split_last() {

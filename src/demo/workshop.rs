@@ -73,10 +73,14 @@ pub(super) async fn stock(pool: &PgPool, owner: &Hands, then: Moment) -> Result<
             lot: Some(lot),
             ..crate::metal::Entry::new(crate::metal::Kind::Bought, then, None, "lot:A-1")
         };
-        let moves = [crate::metal::Move::new(crate::metal::Account::Supplier, crate::metal::Account::Fresh, cg)];
-        crate::metal::post(&mut tx, &entry, *alloy, &moves)
-            .await
-            .map_err(|fault| DemoFault::Broken(format!("the opening stock was not posted: {fault:?}")))?;
+        let moves = [crate::metal::Move::new(
+            crate::metal::Account::Supplier,
+            crate::metal::Account::Fresh,
+            cg,
+        )];
+        crate::metal::post(&mut tx, &entry, *alloy, &moves).await.map_err(|fault| {
+            DemoFault::Broken(format!("the opening stock was not posted: {fault:?}"))
+        })?;
     }
     sqlx::query(
         "INSERT INTO prices (id, kind, item, unit, amount, currency, valid_from, noted_at)
