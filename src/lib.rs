@@ -19,6 +19,7 @@ pub mod plates;
 pub mod cure_batches;
 pub mod metal;
 pub mod clients;
+pub mod settings;
 pub mod kilns;
 pub mod catalogue;
 pub mod designs;

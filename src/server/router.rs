@@ -30,6 +30,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::printers::router())
         .merge(crate::plates::router())
         .merge(crate::catalogue::router())
+        .merge(crate::settings::router())
         .merge(crate::flasks::router())
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())

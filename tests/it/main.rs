@@ -8,6 +8,7 @@ mod pieces;
 mod plates;
 mod printers;
 mod designs;
+mod studio;
 mod support;
 mod timers;
 

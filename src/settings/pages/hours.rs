@@ -1,0 +1,137 @@
+//! Working hours and closed days.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::clock::Day;
+use crate::db::once::{self, Begun};
+use crate::people::{Owner, Signed};
+use crate::settings::forms::{self, ClosedDay, STRETCHES, WEEKDAYS, hours_field};
+use crate::settings::{ClosedDays, Hours, StudioIndex, actions};
+use crate::studio::{Settings, Week};
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "settings/hours.html")]
+pub(crate) struct ShowHours {
+    frame: Frame,
+    version: i64,
+    closed: Vec<(Day, String)>,
+    form: Form,
+    closing: Form,
+}
+
+impl ShowHours {
+    /// Each day's name and its fields.
+    fn days(&self) -> Vec<(&'static str, Vec<Html>)> {
+        WEEKDAYS
+            .iter()
+            .enumerate()
+            .map(|(day, name)| {
+                let mut fields = Vec::new();
+                for stretch in 0..STRETCHES {
+                    for (edge, label) in [("from", ["From", "and from"]), ("to", ["to", "to"])] {
+                        let field = hours_field(edge, day, stretch);
+                        fields.push(self.form.input(&field, label[stretch]).kind("time").html());
+                    }
+                }
+                (*name, fields)
+            })
+            .collect()
+    }
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    form: Option<Form>,
+    closing: Form,
+) -> Result<ShowHours, Fault> {
+    let settings = Settings::load(&app.pool).await?;
+    let week = Week::load(&app.pool, signed.now.day_in(&settings.zone())).await?;
+    let form = form.unwrap_or_else(|| {
+        let mut form = Form::default();
+        for (day, stretches) in week.hours.iter().enumerate() {
+            for (stretch, (from, to)) in stretches.iter().enumerate() {
+                form.put(&hours_field("from", day, stretch), &forms::shown_time(*from));
+                form.put(&hours_field("to", day, stretch), &forms::shown_time(*to));
+            }
+        }
+        form
+    });
+    let frame = signed.frame.clone();
+    Ok(ShowHours { frame, version: settings.version, closed: week.closed, form, closing })
+}
+
+pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result<ShowHours, Fault> {
+    page(&app, &signed, None, Form::default()).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let Some(week) = forms::read_hours(&mut form) else {
+        let page = page(&app, &signed, Some(form), Form::default()).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::set_hours(&mut work.tx, &signed, &week, seen).await {
+        Ok(()) => {
+            let place = Hours.to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, Some(form), Form::default()).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn close(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut closing: Form,
+) -> Result<Response, Fault> {
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let Some(closed) = ClosedDay::read(&mut closing, today) else {
+        let page = page(&app, &signed, None, closing).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, closing.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    actions::close(&mut work.tx, &signed, &closed).await?;
+    let place = Hours.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}
+
+pub(crate) async fn reopen(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(day): Path<Day>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    actions::reopen(&mut work.tx, &signed, day).await?;
+    let place = Hours.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}
