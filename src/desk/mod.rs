@@ -1,6 +1,7 @@
 //! The owner's overviews, composed from all capabilities; writes nothing.
 
 mod today;
+mod view;
 
 use axum::Router;
 use axum::routing::get;
