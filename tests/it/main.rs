@@ -8,6 +8,9 @@ mod pieces;
 mod plates;
 mod printers;
 mod designs;
+mod orders;
+mod portal;
+mod quotes;
 mod support;
 mod timers;
 
