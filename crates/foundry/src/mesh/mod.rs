@@ -3,6 +3,7 @@
 //! A model comes as STL, OBJ, 3MF or PLY ([`read`]), in a unit that the file seldom
 //! states ([`guess_unit`]).
 
+mod bodies;
 pub mod bvh;
 mod contact;
 mod fragment;
@@ -16,6 +17,7 @@ mod polygon;
 mod problem;
 mod read;
 pub mod render;
+mod repair;
 mod shells;
 mod stl;
 mod sum;
@@ -29,11 +31,13 @@ mod winding;
 pub mod write;
 mod zip;
 
+pub use bodies::bodies;
 pub use indexed::{Bounds, LARGEST_COORDINATE, Mesh, MeshRefusal};
 pub use measure::{Measure, MeasureRefusal, Shell, measure, measure_mesh};
 pub use outline::silhouette_xy;
 pub use problem::{Gravity, Problem, ProblemKind, Spot};
 pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_within};
+pub use repair::{Change, RepairOptions, Repaired, repair};
 pub use shells::Role;
 pub use union::{Union, UnionRefusal, union};
 pub use unit::{Certainty, Unit, UnitGuess, guess_unit};

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::bvh::Bvh;
 use super::contact::{Among, Contacts, unit_normal};
 use super::problem::{Problem, ProblemKind, Spot};
-use super::shells::{Role, ShellSum};
+use super::shells::{Role, ShellSum, sum_up};
 use super::sum::Sum;
 use super::topology::{EdgeTable, Topology, turned_mesh};
 use super::union::{touch_of, united};
@@ -76,6 +76,25 @@ pub(crate) fn judge(
         judged.overlapping = if mixed.is_empty() { pairs.into_iter().collect() } else { mixed };
     }
     Ok(judged)
+}
+
+/// For each facet of a closed surface whose neighbours agree, whether its whole shell is
+/// inside out and no hollow.
+pub(crate) fn inside_out_facets(mesh: &Mesh, topology: &Topology) -> Vec<bool> {
+    let origin = mesh.bounds().map_or([0.0; 3], |bounds| bounds.centre());
+    let sums = sum_up(mesh, topology, &[], origin);
+    let apart = |a: usize| (0..a).all(|b| !sums[a].bounds.touches(&sums[b].bounds));
+    let nesting = if (0..sums.len()).all(apart) {
+        Nesting::none(sums.len())
+    } else {
+        let tree = Bvh::new(mesh);
+        let contacts = Contacts::find(&tree, &topology.shell_of, Among::Shells, touch_of(mesh));
+        let pairs = contacts.map(|contacts| meeting(&contacts, &topology.shell_of));
+        Nesting::find(mesh, &sums, &pairs.unwrap_or_default())
+    };
+    let turns = Standing::of(&sums, &nesting).turns;
+    let shell_turns = |&shell: &u32| turns.get(shell as usize).copied().unwrap_or(false);
+    topology.shell_of.iter().map(shell_turns).collect()
 }
 
 /// The pairs of shells of which facets meet, the lower number first.
