@@ -19,6 +19,9 @@ pub(super) struct Bench<'a> {
     pub(super) now: Moment,
 }
 
+/// So many pieces are put on one plate.
+const PLATEFUL: usize = 6;
+
 /// Which flasks of the kiln go how far.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Until {
@@ -51,57 +54,59 @@ impl Bench<'_> {
         .await?)
     }
 
-    /// Lays out and starts a plate with everything of these orders that waits for print.
+    /// Lays out and starts a plate with pieces of these orders that wait for print.
     pub(super) async fn start_plate(
         &self,
         orders: &[i32],
         at: Moment,
     ) -> Result<String, DemoFault> {
-        let plate = self.lay_plate(orders, at).await?;
+        self.at(at);
+        let pieces = self.waiting(orders, "print").await?;
+        let ids: Vec<String> =
+            pieces.iter().take(PLATEFUL).map(|(_, attempt, ..)| attempt.to_string()).collect();
+        let fields: Vec<(&str, &str)> = ids.iter().map(|id| ("pieces", id.as_str())).collect();
+        let plate = self.maker.fill("/plates/new", "/plates", &fields).await?;
         self.at(at.plus_minutes(10));
         self.maker.fill(&plate, &format!("{plate}/start"), &[]).await?;
         Ok(plate)
     }
 
-    /// Lays out a plate and leaves it.
-    pub(super) async fn lay_plate(&self, orders: &[i32], at: Moment) -> Result<String, DemoFault> {
-        self.at(at);
-        let pieces = self.waiting(orders, "print").await?;
-        let ids: Vec<String> = pieces.iter().map(|(_, attempt, ..)| attempt.to_string()).collect();
-        let fields: Vec<(&str, &str)> = ids.iter().map(|id| ("pieces", id.as_str())).collect();
-        self.maker.fill("/plates/new", "/plates", &fields).await
-    }
-
-    /// Prints these orders; the named pieces fail for the cause.
+    /// Prints these orders, plate by plate; the named pieces fail for the cause.
     pub(super) async fn print(
         &self,
         orders: &[i32],
         at: Moment,
         failed: &[(&str, &str)],
     ) -> Result<Moment, DemoFault> {
-        let pieces = self.waiting(orders, "print").await?;
-        let plate = self.start_plate(orders, at).await?;
-        let minutes: Option<f64> =
-            sqlx::query_scalar("SELECT estimated_min FROM plates ORDER BY number DESC LIMIT 1")
-                .fetch_one(self.pool)
-                .await?;
-        let done = at.plus_minutes(10 + minutes.unwrap_or(240.0) as i64);
-        self.at(done);
-        let marked: Vec<(String, &str)> = pieces
-            .iter()
-            .filter_map(|(_, attempt, label, _)| {
-                let (_, cause) = failed.iter().find(|(name, _)| name == label)?;
-                Some((attempt.to_string(), *cause))
-            })
-            .collect();
-        let names: Vec<String> = marked.iter().map(|(id, _)| format!("cause-{id}")).collect();
-        let mut fields: Vec<(&str, &str)> = Vec::new();
-        for ((id, cause), name) in marked.iter().zip(&names) {
-            fields.push(("failed", id));
-            fields.push((name, cause));
+        let mut at = at;
+        let mut left = self.waiting(orders, "print").await?;
+        while !left.is_empty() {
+            let plate = self.start_plate(orders, at).await?;
+            let minutes: Option<f64> =
+                sqlx::query_scalar("SELECT estimated_min FROM plates ORDER BY number DESC LIMIT 1")
+                    .fetch_one(self.pool)
+                    .await?;
+            at = at.plus_minutes(15 + minutes.unwrap_or(240.0) as i64);
+            self.at(at);
+            let marked: Vec<(String, &str)> = left
+                .iter()
+                .take(PLATEFUL)
+                .filter_map(|(_, attempt, label, _)| {
+                    let (_, cause) = failed.iter().find(|(name, _)| name == label)?;
+                    Some((attempt.to_string(), *cause))
+                })
+                .collect();
+            let names: Vec<String> = marked.iter().map(|(id, _)| format!("cause-{id}")).collect();
+            let mut fields: Vec<(&str, &str)> = Vec::new();
+            for ((id, cause), name) in marked.iter().zip(&names) {
+                fields.push(("failed", id));
+                fields.push((name, cause));
+            }
+            self.maker.fill(&plate, &format!("{plate}/finish"), &fields).await?;
+            // A piece that failed waits again, as the next attempt: that is for another day.
+            left.drain(..left.len().min(PLATEFUL));
         }
-        self.maker.fill(&plate, &format!("{plate}/finish"), &fields).await?;
-        Ok(done)
+        Ok(at)
     }
 
     /// Begins washing what waits for cure.
@@ -287,7 +292,7 @@ impl Bench<'_> {
         .fetch_one(self.pool)
         .await?;
         let pieces_cg: Option<f64> = sqlx::query_scalar(
-            "SELECT sum(v.volume_mm3) / 1000 * a.density_g_cm3 * 100 FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
+            "SELECT sum(v.volume_mm3 * a.density_g_cm3) / 10 FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
              JOIN alloys a ON a.id = f.alloy_id JOIN attempts t ON t.id = fp.attempt_id JOIN pieces p ON p.id = t.piece_id
              JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
              WHERE f.number = $1 AND fp.left_at IS NULL",
@@ -344,14 +349,15 @@ impl Bench<'_> {
             .await?;
             let raw = format!("{:.2}", cg * 0.97 / 100.0);
             let page = format!("/finishing/{label}");
-            self.maker.fill(&page, &format!("{page}/begin"), &[("raw_g", raw.as_str())]).await?;
+            self.maker.fill(&page, &format!("{page}/begin"), &[("raw", raw.as_str())]).await?;
             if n >= most {
                 break;
             }
             at = at.plus_minutes(35);
             self.at(at);
             let finished = format!("{:.2}", cg * 0.94 / 100.0);
-            let fields = [("finished_g", finished.as_str()), ("minutes", "30")];
+            let fields =
+                [("raw", raw.as_str()), ("finished", finished.as_str()), ("minutes", "30")];
             self.maker.fill(&page, &format!("{page}/pass"), &fields).await?;
         }
         Ok(())
