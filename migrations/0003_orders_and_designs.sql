@@ -117,7 +117,8 @@ CREATE TABLE quotes (
     CONSTRAINT quotes_answer_named CHECK (state <> 'accepted' OR (answered_at IS NOT NULL AND answered_name IS NOT NULL))
 );
 CREATE UNIQUE INDEX quotes_one_accepted ON quotes (order_id) WHERE state = 'accepted';
-CREATE UNIQUE INDEX quotes_one_open ON quotes (order_id) WHERE state IN ('draft', 'sent');
+CREATE UNIQUE INDEX quotes_one_draft ON quotes (order_id) WHERE state = 'draft';
+CREATE UNIQUE INDEX quotes_one_sent ON quotes (order_id) WHERE state = 'sent';
 
 -- A client's private page. The token in the address is an HMAC of this id.
 CREATE TABLE client_links (

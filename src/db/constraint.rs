@@ -21,7 +21,7 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
         "kilns_name_unique" => "There is a kiln of that name already; choose another name.",
         "metal_lots_unique" => "This lot of the alloy is already in the ledger; check its number.",
         "prices_one_a_day" => "There is a price for that day already.",
-        "quotes_one_open" => {
+        "quotes_one_draft" | "quotes_one_sent" => {
             "This order has an open quote already; look at that one, or replace it."
         }
         "quotes_one_accepted" => "This order is agreed already.",

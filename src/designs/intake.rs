@@ -56,6 +56,12 @@ pub struct Intake {
 }
 
 impl Intake {
+    /// A form without files.
+    #[must_use]
+    pub fn of(form: Form) -> Self {
+        Self { form, ..Self::default() }
+    }
+
     /// Reads a form of parts.
     pub async fn receive(app: &App, now: Moment, mut parts: Multipart) -> Result<Self, Fault> {
         let mut intake = Self::default();

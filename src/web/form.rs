@@ -351,6 +351,13 @@ impl<'a> Input<'a> {
         list
     }
 
+    /// Tells it from the same field of other forms on the page.
+    #[must_use]
+    pub fn within(mut self, form: impl std::fmt::Display) -> Self {
+        self.id = format!("f-{}-{form}", self.name);
+        self
+    }
+
     /// Makes it a list to choose from: `(value, words)`.
     #[must_use]
     pub fn options<V: ToString, W: ToString>(mut self, options: impl AsRef<[(V, W)]>) -> Self {

@@ -9,6 +9,9 @@ mod plates;
 mod printers;
 mod designs;
 mod studio;
+mod orders;
+mod portal;
+mod quotes;
 mod support;
 mod timers;
 

@@ -2,8 +2,11 @@
 
 use foundry::mesh::{Mesh, write};
 use foundry::shapes::solid;
-use pourday::id::AlloyId;
+use pourday::id::{AlloyId, OrderId, PieceId};
+use pourday::pieces::{self, Act, Happening, Stage};
 use sqlx::PgPool;
+
+use super::studio::{Actor, Answer, Studio};
 
 /// A block as a binary STL, with the sides in the file's own numbers.
 pub(crate) fn block(sides: [f64; 3]) -> Vec<u8> {
@@ -42,4 +45,155 @@ pub(crate) async fn alloy(pool: &PgPool, name: &str, density_g_cm3: f64) -> Allo
     .await
     .unwrap();
     id
+}
+
+/// An order for a new client with a line of blocks of 6 cm³, by way of its form; its number.
+pub(crate) async fn order(actor: &Actor, alloy: AlloyId, quantity: u32) -> i32 {
+    let fields = [
+        ("new_client", "Ada Quill"),
+        ("title", "Drawer knobs"),
+        ("alloy", &alloy.to_string()),
+        ("quantity", &quantity.to_string()),
+        ("finishing_minutes", "30"),
+    ];
+    let knob = block([10.0, 20.0, 30.0]);
+    let answer = actor.upload("/orders/new", &fields, &[("models", "knob.stl", &knob)]).await;
+    answer.led_to().rsplit('/').next().unwrap().parse().unwrap()
+}
+
+/// The order is agreed without a quote, and its pieces are made.
+pub(crate) async fn agree(studio: &Studio, number: i32) -> Vec<PieceId> {
+    let mut tx = studio.db.pool.begin().await.unwrap();
+    let order = pourday::orders::lock(&mut tx, number).await.unwrap();
+    let now = studio.clock.now();
+    pourday::orders::mark_agreed(&mut tx, order.id, now).await.unwrap();
+    let act = Act::new(now, None);
+    pieces::create_for_order(&mut tx, order.id, number, &act).await.unwrap();
+    tx.commit().await.unwrap();
+    sqlx::query_scalar("SELECT id FROM pieces WHERE order_id = $1 ORDER BY n")
+        .bind(order.id)
+        .fetch_all(&studio.db.pool)
+        .await
+        .unwrap()
+}
+
+/// Pieces walk through all six stages; their order follows.
+pub(crate) async fn make_ready(studio: &Studio, made: &[PieceId]) {
+    let mut tx = studio.db.pool.begin().await.unwrap();
+    let act = Act::new(studio.clock.now(), None);
+    for stage in Stage::ALL {
+        pieces::record(&mut tx, made, &Happening::Entered(stage), &act).await.unwrap();
+        pieces::record(&mut tx, made, &Happening::Finished(stage), &act).await.unwrap();
+    }
+    let order: OrderId = sqlx::query_scalar("SELECT order_id FROM pieces WHERE id = $1")
+        .bind(made[0])
+        .fetch_one(&mut *tx)
+        .await
+        .unwrap();
+    pourday::orders::settle(&mut tx, order, studio.clock.now()).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
+/// Notes a price that holds from a day on, in euros.
+pub(crate) async fn price(
+    pool: &PgPool,
+    (kind, item, unit): (&str, &str, &str),
+    amount: &str,
+    from: &str,
+) {
+    sqlx::query(
+        "INSERT INTO prices (id, kind, item, unit, amount, currency, valid_from, noted_at)
+         VALUES (gen_random_uuid(), $1, $2, $3, $4::numeric, 'EUR', $5::date, now())",
+    )
+    .bind(kind)
+    .bind(item)
+    .bind(unit)
+    .bind(amount)
+    .bind(from)
+    .execute(pool)
+    .await
+    .unwrap();
+}
+
+/// Rates that make a price which can be checked by hand.
+pub(crate) async fn rates(pool: &PgPool) {
+    sqlx::query(
+        "UPDATE studio SET bench_rate = 60, finishing_rate = 48, set_up_minutes = 20, bench_minutes = 15,
+             overhead = 0.1, margin = 0.2, tax_name = 'VAT', tax_rate = 0.19, deposit = 0.5, metal_loss = 0.04,
+             quote_valid_days = 14",
+    )
+    .execute(pool)
+    .await
+    .unwrap();
+}
+
+/// What the price form sends when nothing is turned.
+pub(crate) const UNTURNED: [(&str, &str); 24] = [
+    ("resin", ""),
+    ("supports_percent", "30"),
+    ("printer", ""),
+    ("pieces_on_plate", "8"),
+    ("investment", ""),
+    ("powder_kg", "0"),
+    ("pieces_in_flask", "8"),
+    ("kiln", ""),
+    ("kiln_kwh", "0"),
+    ("kiln_hours", "0"),
+    ("flasks_in_load", "8"),
+    ("set_up_minutes", "20"),
+    ("bench_minutes", "15"),
+    ("spares", "0"),
+    ("metal_loss_percent", "4"),
+    ("overhead_percent", "10"),
+    ("margin_percent", "20"),
+    ("discount_percent", "0"),
+    ("deposit_percent", "50"),
+    ("extra_name", ""),
+    ("extra_amount", "0"),
+    ("valid_days", "14"),
+    ("ready_by", "2026-12-18"),
+    ("message", "Dear Ada, here is the price."),
+];
+
+/// The price form with some fields turned, made from the order as it is now.
+pub(crate) async fn turned(
+    studio: &Studio,
+    number: i32,
+    changes: &[(&'static str, &str)],
+) -> Vec<(&'static str, String)> {
+    let version: i64 = sqlx::query_scalar("SELECT version FROM orders WHERE number = $1")
+        .bind(number)
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    let mut fields = vec![("version", version.to_string())];
+    for (name, value) in UNTURNED {
+        let change = changes.iter().find(|(changed, _)| *changed == name);
+        fields.push((name, change.map_or(value, |(_, value)| value).to_owned()));
+    }
+    fields
+}
+
+/// Posts owned fields.
+pub(crate) async fn post(actor: &Actor, path: &str, fields: &[(&'static str, String)]) -> Answer {
+    let fields: Vec<(&str, &str)> =
+        fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    actor.post(path, &fields).await
+}
+
+/// Prices an order as it is and sends the quote; the address of the client's page.
+pub(crate) async fn send_quote(studio: &Studio, owner: &Actor, number: i32) -> String {
+    let fields = turned(studio, number, &[]).await;
+    let draft = post(owner, &format!("/orders/{number}/price"), &fields).await;
+    let draft = draft.led_to().to_owned();
+    owner.post(&format!("{draft}/send"), &[("message", "Dear Ada")]).await.led_to();
+    link(owner, number).await
+}
+
+/// The path of the client's page, from the owner's page with the copy button.
+pub(crate) async fn link(owner: &Actor, number: i32) -> String {
+    let page = owner.get(&format!("/orders/{number}/quotes")).await;
+    let address = page.page().split("data-copy=\"").nth(1).unwrap();
+    let address = address.split('"').next().unwrap();
+    address[address.find("/c/").unwrap()..].to_owned()
 }

@@ -1,0 +1,114 @@
+//! Adding, changing and removing the lines of an order.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::show::{Forms, page};
+use crate::db::once::{self, Begun};
+use crate::orders::forms::LineForm;
+use crate::orders::{Order, actions, view};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, see_other};
+
+/// What is to be done to the lines.
+enum Deed {
+    Add { design: i32, line: LineForm },
+    Change { n: i32, version_n: Option<i32>, line: LineForm },
+    Remove { n: i32 },
+}
+
+pub(crate) async fn add(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let design = form.choice("design");
+    let line = LineForm::read(&mut form);
+    let change = design.zip(line).map(|(design, line)| Deed::Add { design, line });
+    make(&app, &signed, number, None, form, change).await
+}
+
+pub(crate) async fn change(
+    State(app): State<App>,
+    signed: Signed,
+    Path((number, n)): Path<(i32, i32)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let version_n =
+        if form.value("version_n").is_empty() { None } else { form.choice("version_n") };
+    let line = LineForm::read(&mut form).filter(|_| form.good());
+    let change = line.map(|line| Deed::Change { n, version_n, line });
+    make(&app, &signed, number, Some(n), form, change).await
+}
+
+pub(crate) async fn remove(
+    State(app): State<App>,
+    signed: Signed,
+    Path((number, n)): Path<(i32, i32)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    make(&app, &signed, number, Some(n), form, Some(Deed::Remove { n })).await
+}
+
+/// Makes a change, or shows the order again with the message at the form it came from.
+async fn make(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    n: Option<i32>,
+    mut form: Form,
+    change: Option<Deed>,
+) -> Result<Response, Fault> {
+    let Some(change) = change else {
+        return again(app, signed, number, n, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let outcome = async {
+        let order = actions::lock_for_lines(&mut work.tx, number, seen).await?;
+        match &change {
+            Deed::Add { design, line } => {
+                let design = view::design(&mut *work.tx, *design).await?.ok_or(Fault::NotFound)?;
+                actions::add_line(&mut work.tx, signed, &order, design.version, line).await
+            }
+            Deed::Change { n, version_n, line } => {
+                actions::change_line(&mut work.tx, signed, &order, *n, *version_n, line).await
+            }
+            Deed::Remove { n } => actions::remove_line(&mut work.tx, signed, &order, *n).await,
+        }
+    }
+    .await;
+    match outcome {
+        Ok(()) => {
+            let place = Order(number).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            again(app, signed, number, n, form, refused.status).await
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+async fn again(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    n: Option<i32>,
+    form: Form,
+    status: StatusCode,
+) -> Result<Response, Fault> {
+    let forms = match n {
+        Some(n) => Forms { line: Some((n, form)), ..Forms::default() },
+        None => Forms { added: Some(form), ..Forms::default() },
+    };
+    Ok((status, page(app, signed, number, forms).await?).into_response())
+}

@@ -1,0 +1,111 @@
+//! A new order: for whom, what, and the models dropped right here.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Multipart, Query, State};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use crate::clients;
+use crate::db::once::{self, Begun};
+use crate::designs::{self, Intake, refused_files};
+use crate::orders::forms::{LineForm, OrderForm, for_whom};
+use crate::orders::view::{self, DesignChoice};
+use crate::orders::{NewOrder, Order, Orders, actions};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "orders/new.html")]
+pub(crate) struct NewOrderPage {
+    frame: Frame,
+    form: Form,
+    clients: Vec<(String, String)>,
+    alloys: Vec<(String, String)>,
+    design: Option<DesignChoice>,
+    kept: Vec<(String, String)>,
+    megabytes: usize,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct Wanted {
+    client: Option<String>,
+    design: Option<i32>,
+}
+
+/// The alloys to choose from.
+pub(super) async fn alloy_choices(app: &App) -> Result<Vec<(String, String)>, Fault> {
+    let alloys = designs::alloys(&app.pool).await?;
+    Ok(alloys.into_iter().map(|alloy| (alloy.id.to_string(), alloy.name)).collect())
+}
+
+async fn page(app: &App, signed: &Signed, intake: Intake) -> Result<NewOrderPage, Fault> {
+    let mut clients = vec![(String::new(), "A new client, named below".to_owned())];
+    let known = clients::choices(&app.pool).await?;
+    clients.extend(known.into_iter().map(|(id, name)| (id.to_string(), name)));
+    let design = match intake.form.value("design").parse() {
+        Ok(number) => view::design(&app.pool, number).await?,
+        Err(_) => None,
+    };
+    Ok(NewOrderPage {
+        frame: signed.frame.clone(),
+        kept: intake.taken.iter().map(|file| (file.name().to_owned(), file.kept())).collect(),
+        form: intake.form,
+        clients,
+        alloys: alloy_choices(app).await?,
+        design,
+        megabytes: app.largest_model >> 20,
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<NewOrderPage, Fault> {
+    let form = Form::filled([
+        ("client", wanted.client.unwrap_or_default()),
+        ("design", wanted.design.map(|number| number.to_string()).unwrap_or_default()),
+        ("quantity", "1".to_owned()),
+        ("finishing_minutes", "0".to_owned()),
+    ]);
+    page(&app, &signed, Intake::of(form)).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    parts: Multipart,
+) -> Result<Response, Fault> {
+    let mut intake = Intake::receive(&app, signed.now, parts).await?;
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let whom = for_whom(&mut intake.form);
+    let order = OrderForm::read(&mut intake.form, today, None);
+    let design = match intake.form.value("design").parse() {
+        Ok(number) => view::design(&app.pool, number).await?,
+        Err(_) => None,
+    };
+    let kept = intake.taken.len();
+    let line = if kept > 0 || design.is_some() { LineForm::read(&mut intake.form) } else { None };
+    if intake.note_refusals("models") {
+        intake.form.wrong("", refused_files(kept));
+    }
+    let (Some(whom), Some(order), true) = (whom, order, intake.form.good()) else {
+        let status = intake.status();
+        return Ok((status, page(&app, &signed, intake).await?).into_response());
+    };
+    let mut work = match once::begin(&app.pool, intake.form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let (id, number, client) = actions::open(&mut work.tx, &signed, &whom, &order).await?;
+    if let Some(line) = line {
+        if let Some(design) = design {
+            actions::add_first_line(&mut work.tx, id, design.version, &line).await?;
+        }
+        actions::add_files(&mut work.tx, &signed, id, client, &intake.taken, &line).await?;
+    }
+    let place = Order(number).to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

@@ -1,0 +1,200 @@
+//! One order: its lines, its quote, where its pieces are, what happened.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::new::alloy_choices;
+use crate::db::once::{self, Begun};
+use crate::designs::{Design, Intake, weigh};
+use crate::orders::forms::OrderForm;
+use crate::orders::view::{self, HistoryRow, LineRow, OrderRow, QuoteRow};
+use crate::orders::{Order, Orders, actions, store};
+use crate::people::Signed;
+use crate::pieces::{Cards, Filter, Standing};
+use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+
+/// A line with its weight and the form that changes it.
+pub(crate) struct Line {
+    row: LineRow,
+    weight: Option<Html>,
+    all_g: Option<f64>,
+    form: Form,
+    versions: Vec<(String, String)>,
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "orders/show.html")]
+pub(crate) struct ShowOrder {
+    frame: Frame,
+    order: OrderRow,
+    lines: Vec<Line>,
+    total_g: Option<f64>,
+    quote: Option<QuoteRow>,
+    cards: Cards,
+    history: Vec<HistoryRow>,
+    alloys: Vec<(String, String)>,
+    designs: Vec<(String, String)>,
+    form: Form,
+    added: Form,
+    files: Form,
+    kept: Vec<(String, String)>,
+    end: Form,
+    megabytes: usize,
+    changed_line: Option<i32>,
+}
+
+impl ShowOrder {
+    fn ready(&self) -> usize {
+        self.cards.cards.iter().filter(|card| card.standing == Standing::Ready).count()
+    }
+}
+
+/// The forms of the page, when one of them comes back.
+#[derive(Default)]
+pub(super) struct Forms {
+    pub(super) details: Option<Form>,
+    pub(super) line: Option<(i32, Form)>,
+    pub(super) added: Option<Form>,
+    pub(super) files: Intake,
+    pub(super) end: Form,
+}
+
+pub(super) async fn page(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    forms: Forms,
+) -> Result<ShowOrder, Fault> {
+    let order = view::load(&app.pool, number).await?;
+    let frame = signed.frame.clone();
+    let rows = view::lines(&app.pool, order.id).await?;
+    let changed_line = forms.line.as_ref().map(|(n, _)| *n);
+    let mut returned = forms.line;
+    let mut lines = Vec::with_capacity(rows.len());
+    for row in rows {
+        let form = match returned.take() {
+            Some((n, form)) if n == row.n => form,
+            other => {
+                returned = other;
+                Form::filled([
+                    ("alloy", row.alloy_id.to_string()),
+                    ("quantity", row.quantity.to_string()),
+                    ("finishing_minutes", row.finishing_minutes.to_string()),
+                    ("version_n", row.version_n.to_string()),
+                ])
+            }
+        };
+        lines.push(line_of(&frame, row, form));
+    }
+    // A line that is gone by now still has its message, above the lines.
+    let mut details_error = None;
+    if let Some((_, form)) = &returned {
+        details_error = form.general_error().map(str::to_owned);
+    }
+    let total_g = lines.iter().map(|line| line.all_g).sum::<Option<f64>>().filter(|g| *g > 0.0);
+    let mut form = forms.details.unwrap_or_else(|| {
+        Form::filled([
+            ("title", order.title.clone()),
+            ("due_on", order.due_on.map(|day| day.to_string()).unwrap_or_default()),
+            ("note", order.note.clone()),
+        ])
+    });
+    if let Some(error) = details_error {
+        form.wrong("", error);
+    }
+    let once_filled =
+        || Form::filled([("quantity", "1".to_owned()), ("finishing_minutes", "0".to_owned())]);
+    let pieces = Filter { order: Some(order.id), by_due: true, ..Filter::default() };
+    let kept = forms.files.taken.iter().map(|file| (file.name().to_owned(), file.kept())).collect();
+    let files = if forms.files.form.value("quantity").is_empty() && forms.files.form.good() {
+        once_filled()
+    } else {
+        forms.files.form
+    };
+    let known = view::designs(&app.pool).await?;
+    Ok(ShowOrder {
+        quote: view::quote(&app.pool, order.id).await?,
+        cards: Cards::find(&app.pool, &pieces, 500, 0).await?,
+        history: view::history(&app.pool, number).await?,
+        alloys: alloy_choices(app).await?,
+        designs: known
+            .into_iter()
+            .map(|(n, name)| (n.to_string(), format!("{n} {name}")))
+            .collect(),
+        megabytes: app.largest_model >> 20,
+        frame,
+        order,
+        lines,
+        total_g,
+        form,
+        added: forms.added.unwrap_or_else(once_filled),
+        files,
+        kept,
+        end: forms.end,
+        changed_line,
+    })
+}
+
+fn line_of(frame: &Frame, row: LineRow, form: Form) -> Line {
+    let volume = row.volume_mm3.filter(|_| row.size_known);
+    let weight =
+        volume.and_then(|volume| weigh(volume, row.density_g_cm3, &row.density_source).ok());
+    let versions = if row.versions > 1 {
+        (1..=row.versions).rev().map(|n| (n.to_string(), format!("version {n}"))).collect()
+    } else {
+        Vec::new()
+    };
+    Line {
+        all_g: weight.as_ref().map(|mass| mass.value.get() * f64::from(row.quantity)),
+        weight: weight.map(|mass| working_of(&frame.show.grams(mass.value.get()), &mass.working)),
+        row,
+        form,
+        versions,
+    }
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+) -> Result<ShowOrder, Fault> {
+    page(&app, &signed, number, Forms::default()).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let agreed = view::load(&app.pool, number).await?.due_on;
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let seen = form.version();
+    let Some(typed) = OrderForm::read(&mut form, today, agreed) else {
+        let forms = Forms { details: Some(form), ..Forms::default() };
+        let page = page(&app, &signed, number, forms).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let order = store::lock(&mut work.tx, number).await?;
+    match actions::change(&mut work.tx, &signed, &order, &typed, seen).await {
+        Ok(()) => {}
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let forms = Forms { details: Some(form), ..Forms::default() };
+            let page = page(&app, &signed, number, forms).await?;
+            return Ok((refused.status, page).into_response());
+        }
+        Err(fault) => return Err(fault),
+    }
+    let place = Order(number).to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

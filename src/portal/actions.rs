@@ -1,0 +1,99 @@
+//! The client's answer, inside the caller's transaction.
+
+use serde_json::json;
+use sqlx::PgConnection;
+
+use super::guest::Guest;
+use crate::audit;
+use crate::orders::{self, LockedOrder, OrderState};
+use crate::pieces::{self, Act};
+use crate::quotes::{self, Answered, SentQuote};
+use crate::web::{Fault, Refused};
+
+/// Holds the order and the quote that the client was looking at.
+async fn hold(
+    conn: &mut PgConnection,
+    guest: &Guest,
+    seen: i32,
+) -> Result<(LockedOrder, SentQuote), Fault> {
+    let order = orders::lock(conn, guest.link.number).await?;
+    match order.state {
+        OrderState::Cancelled => {
+            return Err(
+                Refused::conflict("This order was cancelled. Ask the studio about it.").into()
+            );
+        }
+        state if state.has_pieces() => {
+            return Err(Refused::conflict(
+                "You have said yes already. Your order is agreed, and once is enough.",
+            )
+            .into());
+        }
+        _ => {}
+    }
+    let Some(quote) = quotes::lock_sent(conn, order.id).await? else {
+        return Err(Refused::conflict(
+            "This quote is no longer open. The studio sends you a new one if you ask for it.",
+        )
+        .into());
+    };
+    if quote.n != seen {
+        return Err(Refused::conflict(
+            "The studio replaced this quote while you were looking at it. Please read the new one, below.",
+        )
+        .into());
+    }
+    Ok((order, quote))
+}
+
+/// The client says yes: the quote is accepted, the order agreed, and its pieces are queued.
+pub(super) async fn say_yes(
+    conn: &mut PgConnection,
+    guest: &Guest,
+    seen: i32,
+    name: &str,
+) -> Result<(), Fault> {
+    let (order, quote) = hold(conn, guest, seen).await?;
+    if quote.outdated_at.is_some() {
+        return Err(Refused::conflict(
+            "The order changed after this quote was sent, so it cannot be accepted. The studio sends you a new one.",
+        )
+        .into());
+    }
+    if quote.valid_until < guest.now.day_in(&guest.show.zone) {
+        return Err(Refused::conflict(
+            "This quote has run out, because metal prices move. Ask the studio for a new one.",
+        )
+        .into());
+    }
+    let answered = Answered { name, words: "", at: guest.now };
+    quotes::accept(conn, order.id, &quote, answered).await?;
+    orders::mark_agreed(conn, order.id, guest.now).await?;
+    let act = Act::new(guest.now, None);
+    let made = pieces::create_for_order(conn, order.id, order.number, &act).await?;
+    let detail = json!({ "quote": quote.n, "name": name, "pieces": made });
+    note(conn, guest, "said yes", detail).await
+}
+
+/// The client declines.
+pub(super) async fn say_no(
+    conn: &mut PgConnection,
+    guest: &Guest,
+    seen: i32,
+    words: &str,
+) -> Result<(), Fault> {
+    let (order, quote) = hold(conn, guest, seen).await?;
+    let answered = Answered { name: "", words, at: guest.now };
+    quotes::decline(conn, order.id, &quote, answered).await?;
+    note(conn, guest, "declined", json!({ "quote": quote.n, "why": words })).await
+}
+
+async fn note(
+    conn: &mut PgConnection,
+    guest: &Guest,
+    action: &str,
+    detail: serde_json::Value,
+) -> Result<(), Fault> {
+    let subject = format!("order:{}", guest.link.number);
+    Ok(audit::note(conn, guest.now, None, action, &subject, detail).await?)
+}

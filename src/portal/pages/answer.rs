@@ -1,0 +1,71 @@
+//! The client's yes or no.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::show::page;
+use crate::db::once::{self, Begun};
+use crate::portal::actions;
+use crate::portal::guest::Guest;
+use crate::web::{App, Fault, Form, see_other};
+
+enum Answer {
+    Yes(String),
+    No(String),
+}
+
+pub(crate) async fn yes(
+    State(app): State<App>,
+    guest: Guest,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let name = form.line("name", 200);
+    if name.chars().count() < 2 {
+        form.wrong("name", "Please type your name; it stands for your signature.");
+    }
+    answer(&app, guest, form, Answer::Yes(name)).await
+}
+
+pub(crate) async fn no(
+    State(app): State<App>,
+    guest: Guest,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let words = form.text("words", 2000);
+    answer(&app, guest, form, Answer::No(words)).await
+}
+
+async fn answer(
+    app: &App,
+    guest: Guest,
+    mut form: Form,
+    answer: Answer,
+) -> Result<Response, Fault> {
+    let seen = form.value("quote").parse().unwrap_or(-1);
+    if !form.good() {
+        let page = page(app, guest, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    let place = guest.path();
+    let mut work = match once::begin(&app.pool, form.key(), guest.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let outcome = match &answer {
+        Answer::Yes(name) => actions::say_yes(&mut work.tx, &guest, seen, name).await,
+        Answer::No(words) => actions::say_no(&mut work.tx, &guest, seen, words).await,
+    };
+    match outcome {
+        Ok(()) => {
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(app, guest, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,56 @@
+//! The client's page.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::State;
+
+use crate::orders::OrderState;
+use crate::pieces::{Cards, Filter};
+use crate::portal::guest::Guest;
+use crate::portal::words;
+use crate::quotes::{self, QuoteRow};
+use crate::web::{App, Fault, Form, Show, asset};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "portal/show.html")]
+pub(crate) struct ShowPortal {
+    guest: Guest,
+    show: Show,
+    quote: Option<QuoteRow>,
+    cards: Cards,
+    form: Form,
+}
+
+impl ShowPortal {
+    fn asset(&self, name: &str) -> String {
+        asset(name)
+    }
+
+    /// Whether the quote can be accepted as things stand.
+    fn open(&self) -> bool {
+        self.guest.order.state.is_open_to_change()
+            && self.quote.as_ref().is_some_and(|quote| {
+                quote.state == "sent"
+                    && quote.outdated_at.is_none()
+                    && !self.show.past(quote.valid_until)
+            })
+    }
+
+    fn is(&self, state: OrderState) -> bool {
+        self.guest.order.state == state
+    }
+}
+
+pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPortal, Fault> {
+    let quote = quotes::standing(&app.pool, guest.order.id).await?;
+    let filter = Filter { order: Some(guest.order.id), by_due: true, ..Filter::default() };
+    let cards = Cards::find(&app.pool, &filter, 500, 0).await?;
+    Ok(ShowPortal { show: guest.show.clone(), guest, quote, cards, form })
+}
+
+pub(crate) async fn show(State(app): State<App>, guest: Guest) -> Result<ShowPortal, Fault> {
+    if guest.link.opened_at.is_none() {
+        quotes::note_opened(&app.pool, guest.link.id, guest.now).await?;
+    }
+    page(&app, guest, Form::default()).await
+}

@@ -1,0 +1,181 @@
+//! What a price starts from: the studio's settings, its machines, and what its batches held lately.
+
+use foundry::investment::{
+    Binder, FlaskToFill, WaterRatio, gypsum_bonded, phosphate_bonded, powder_and_water,
+    slurry_volume,
+};
+use foundry::quantity::{CubicMillimetres, Millimetres};
+use foundry::quote::measured;
+use rust_decimal::Decimal;
+use sqlx::{FromRow, PgPool};
+
+use super::inputs::Inputs;
+use crate::id::{InvestmentId, KilnId, PrinterId, ResinId};
+use crate::studio::Settings;
+
+/// Materials and machines to choose from.
+#[derive(Clone, Debug)]
+pub(super) struct Shop {
+    pub(super) resins: Vec<(ResinId, String)>,
+    pub(super) printers: Vec<Printer>,
+    pub(super) investments: Vec<Investment>,
+    pub(super) kilns: Vec<Kiln>,
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Printer {
+    pub(super) id: PrinterId,
+    pub(super) name: String,
+    pub(super) layer_um: i32,
+    pub(super) exposure_s: f64,
+    pub(super) bottom_layers: i32,
+    pub(super) bottom_exposure_s: f64,
+    pub(super) lift_s: f64,
+    pub(super) hour_rate: Decimal,
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Investment {
+    pub(super) id: InvestmentId,
+    pub(super) name: String,
+    kind: String,
+    water_per_100: f64,
+}
+
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Kiln {
+    pub(super) id: KilnId,
+    pub(super) name: String,
+    power_kw: f64,
+    pub(super) hour_rate: Decimal,
+}
+
+impl Shop {
+    pub(super) async fn load(pool: &PgPool) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            resins: sqlx::query_as(
+                "SELECT id, name FROM resins WHERE retired_at IS NULL ORDER BY lower(name), id",
+            )
+            .fetch_all(pool)
+            .await?,
+            printers: sqlx::query_as(
+                "SELECT id, name, layer_um, exposure_s, bottom_layers, bottom_exposure_s, lift_s, hour_rate
+                 FROM printers WHERE retired_at IS NULL ORDER BY lower(name), id",
+            )
+            .fetch_all(pool)
+            .await?,
+            investments: sqlx::query_as(
+                "SELECT id, name, kind, water_per_100 FROM investments WHERE retired_at IS NULL
+                 ORDER BY lower(name), id",
+            )
+            .fetch_all(pool)
+            .await?,
+            kilns: sqlx::query_as(
+                "SELECT id, name, power_kw, hour_rate FROM kilns WHERE retired_at IS NULL ORDER BY lower(name), id",
+            )
+            .fetch_all(pool)
+            .await?,
+        })
+    }
+}
+
+/// Pieces or flasks in a batch when nothing has been made yet. Common practice, no source.
+const USUAL_IN_BATCH: u32 = 8;
+/// Supports, rafts and what stays in the vat, in per cent of the model. Common practice, no source.
+const USUAL_SUPPORTS: i64 = 30;
+/// Share of a kiln's power taken on average over a firing. Common practice, no source.
+const USUAL_DUTY: f64 = 0.4;
+/// Hours of a firing when no programme is there yet. Common practice, no source.
+const USUAL_FIRING_HOURS: f64 = 12.0;
+
+/// What a first price of an order starts from.
+pub(super) async fn defaults(
+    pool: &PgPool,
+    shop: &Shop,
+    settings: &Settings,
+) -> Result<Inputs, sqlx::Error> {
+    let held = |rows: Option<Decimal>| {
+        rows.and_then(|mean| u32::try_from(mean.round()).ok()).unwrap_or(USUAL_IN_BATCH).max(1)
+    };
+    let on_plate = sqlx::query_scalar(
+        "SELECT avg(n) FROM (SELECT count(*) AS n FROM plate_pieces GROUP BY plate_id ORDER BY plate_id DESC LIMIT 30) x",
+    )
+    .fetch_one(pool)
+    .await?;
+    let in_flask = sqlx::query_scalar(
+        "SELECT avg(n) FROM (SELECT count(*) AS n FROM flask_pieces GROUP BY flask_id ORDER BY flask_id DESC LIMIT 30) x",
+    )
+    .fetch_one(pool)
+    .await?;
+    let in_load = sqlx::query_scalar(
+        "SELECT avg(n) FROM (SELECT count(*) AS n FROM kiln_load_flasks GROUP BY kiln_load_id ORDER BY kiln_load_id DESC LIMIT 30) x",
+    )
+    .fetch_one(pool)
+    .await?;
+    let firing: Option<i64> = sqlx::query_scalar(
+        "SELECT sum(minutes) FROM programme_segments WHERE size_class = 'M'
+         GROUP BY family_id ORDER BY family_id LIMIT 1",
+    )
+    .fetch_optional(pool)
+    .await?
+    .flatten();
+    let hours = firing.map_or(USUAL_FIRING_HOURS, |minutes| minutes as f64 / 60.0);
+    let flask: Option<(i32, i32)> = sqlx::query_as(
+        "SELECT diameter_mm, height_mm FROM flask_types WHERE retired_at IS NULL ORDER BY owned DESC, id LIMIT 1",
+    )
+    .fetch_optional(pool)
+    .await?;
+    let investment = shop.investments.first();
+    let powder = investment.zip(flask).and_then(|(powder, flask)| powder_kg(powder, flask));
+    let kiln = shop.kilns.first();
+    let percent = |share: Decimal| (share * Decimal::ONE_HUNDRED).normalize();
+    let count = |minutes: i32| u32::try_from(minutes).unwrap_or(0);
+    Ok(Inputs {
+        resin: shop.resins.first().map(|(id, _)| *id),
+        supports_percent: Decimal::from(USUAL_SUPPORTS),
+        printer: shop.printers.first().map(|printer| printer.id),
+        pieces_on_plate: held(on_plate),
+        investment: investment.map(|powder| powder.id),
+        powder_kg: powder.unwrap_or_default(),
+        pieces_in_flask: held(in_flask),
+        kiln: kiln.map(|kiln| kiln.id),
+        kiln_kwh: kiln
+            .and_then(|kiln| measured(kiln.power_kw * hours * USUAL_DUTY, 1))
+            .unwrap_or_default(),
+        kiln_hours: measured(hours, 1).unwrap_or_default(),
+        flasks_in_load: held(in_load),
+        set_up_minutes: count(settings.set_up_minutes),
+        bench_minutes: count(settings.bench_minutes),
+        spares: 0,
+        metal_loss_percent: percent(settings.metal_loss),
+        overhead_percent: percent(settings.overhead),
+        margin_percent: percent(settings.margin),
+        discount_percent: Decimal::ZERO,
+        deposit_percent: percent(settings.deposit),
+        extra_name: String::new(),
+        extra_amount: Decimal::ZERO,
+        valid_days: count(settings.quote_valid_days).max(1),
+        ready_by: None,
+        message: String::new(),
+    })
+}
+
+/// Powder for a flask without a tree in it: a little too much, never too little.
+fn powder_kg(powder: &Investment, (diameter, height): (i32, i32)) -> Option<Decimal> {
+    let (kind, binder) = match powder.kind.as_str() {
+        "phosphate" => (phosphate_bonded(), Binder::Phosphate),
+        _ => (gypsum_bonded(), Binder::Gypsum),
+    };
+    let flask = FlaskToFill {
+        name: "flask".into(),
+        diameter: Millimetres::new(f64::from(diameter)).ok()?,
+        height: Millimetres::new(f64::from(height)).ok()?,
+        tree: CubicMillimetres::ZERO,
+        channels: CubicMillimetres::ZERO,
+        above_rim: Millimetres::ZERO,
+    };
+    let slurry = slurry_volume(&flask).ok()?.value;
+    let ratio = WaterRatio::new(powder.water_per_100, binder).ok()?;
+    let (mass, _) = powder_and_water(slurry, &kind, Some(ratio)).ok()?.value;
+    measured(mass.get() / 1000.0, 3)
+}

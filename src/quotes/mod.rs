@@ -1,0 +1,36 @@
+//! Quotes: what an order must cost, sent to the client version by version.
+
+mod actions;
+mod content;
+mod defaults;
+mod inputs;
+mod link;
+mod pages;
+mod paths;
+mod prices;
+mod reckon;
+mod store;
+mod view;
+
+pub use content::{Amounts, Content, Line};
+pub use link::{LINK_DAYS, LinkRow, find_link, path_of};
+pub use paths::{PriceOrder, Quotes};
+pub use store::{Answered, SentQuote, accept, decline, lock_sent, note_opened};
+pub use view::{QuoteRow, standing};
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/orders/{number}/price", get(pages::price::show).post(pages::price::save))
+        .route("/orders/{number}/price/preview", post(pages::price::preview))
+        .route("/orders/{number}/quotes", get(pages::quotes::show))
+        .route("/orders/{number}/quotes/{n}", get(pages::quote::show))
+        .route("/orders/{number}/quotes/{n}/send", post(pages::quote::send))
+        .route("/orders/{number}/link", post(pages::quotes::new_link))
+        .route("/orders/{number}/link/revoke", post(pages::quotes::revoke_link))
+}

@@ -1,0 +1,5 @@
+//! Pages of quotes; only the owner sees them.
+
+pub(super) mod price;
+pub(super) mod quote;
+pub(super) mod quotes;

@@ -1,0 +1,77 @@
+//! One quote as it is kept: what the client reads, and what only the owner sees.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::orders::{self, Order, OrderRow, Orders};
+use crate::people::{Owner, Signed};
+use crate::quotes::content::Content;
+use crate::quotes::view::{self, QuoteRow};
+use crate::quotes::{PriceOrder, Quotes, actions};
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "quotes/quote.html")]
+pub(crate) struct QuotePage {
+    frame: Frame,
+    order: OrderRow,
+    quote: QuoteRow,
+    content: Content,
+    form: Form,
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    number: i32,
+    n: i32,
+    form: Option<Form>,
+) -> Result<QuotePage, Fault> {
+    let order = orders::load(&app.pool, number).await?;
+    let quote = view::quote(&app.pool, order.id, n).await?;
+    let content = quote.content.0.clone();
+    let form = form.unwrap_or_else(|| Form::filled([("message", quote.message.clone())]));
+    Ok(QuotePage { frame: signed.frame.clone(), order, quote, content, form })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((number, n)): Path<(i32, i32)>,
+) -> Result<QuotePage, Fault> {
+    page(&app, &signed, number, n, None).await
+}
+
+pub(crate) async fn send(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((number, n)): Path<(i32, i32)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let message = form.text("message", 4000);
+    if !form.good() {
+        let page = page(&app, &signed, number, n, Some(form)).await?;
+        return Ok((axum::http::StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::send(&mut work.tx, &signed, number, n, &message).await {
+        Ok(()) => {
+            let place = Quotes(number).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, number, n, Some(form)).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
