@@ -17,10 +17,6 @@ use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
 use crate::web::{App, Fault, guard, serve_asset, stream};
-use crate::{
-    clients, designs, desk, files, flasks, kiln_loads, orders, people, portal, pours, printers,
-    quotes,
-};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -41,20 +37,11 @@ pub fn router(app: App) -> Router {
         .merge(crate::plan::router())
         .merge(crate::files::router())
         .merge(crate::designs::router())
+        .merge(crate::orders::router())
+        .merge(crate::quotes::router())
+        .merge(crate::portal::router())
         .merge(crate::pieces::router())
         .merge(crate::cure_batches::router())
-        .merge(desk::router())
-        .merge(people::router())
-        .merge(clients::router())
-        .merge(printers::router())
-        .merge(files::router())
-        .merge(designs::router())
-        .merge(orders::router())
-        .merge(quotes::router())
-        .merge(portal::router())
-        .merge(flasks::router())
-        .merge(kiln_loads::router())
-        .merge(pours::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })
@@ -65,8 +52,7 @@ pub fn router(app: App) -> Router {
         ))
         // A large model takes as long as the line is slow.
         .merge(crate::designs::uploads())
-        .merge(designs::uploads())
-        .merge(orders::uploads())
+        .merge(crate::orders::uploads())
         .layer(
             CompressionLayer::new().compress_when(
                 DefaultPredicate::new()
