@@ -71,6 +71,18 @@ pub(super) async fn page(
     let order = view::load(&app.pool, number).await?;
     let frame = signed.frame.clone();
     let rows = view::lines(&app.pool, order.id).await?;
+    // A form that is not on the page any more still has its message, at the head.
+    let mut end = forms.end;
+    let gone = |n: i32| !rows.iter().any(|row| row.n == n);
+    let closed = !order.state.is_open_to_change();
+    let lost = [
+        forms.line.as_ref().filter(|(n, _)| closed || gone(*n)).map(|(_, form)| form),
+        forms.added.as_ref().filter(|_| closed),
+        Some(&forms.files.form).filter(|_| closed),
+    ];
+    if let Some(error) = lost.into_iter().flatten().find_map(Form::general_error) {
+        end.wrong("", error);
+    }
     let changed_line = forms.line.as_ref().map(|(n, _)| *n);
     let mut returned = forms.line;
     let mut lines = Vec::with_capacity(rows.len());
@@ -89,22 +101,14 @@ pub(super) async fn page(
         };
         lines.push(line_of(&frame, row, form));
     }
-    // A line that is gone by now still has its message, above the lines.
-    let mut details_error = None;
-    if let Some((_, form)) = &returned {
-        details_error = form.general_error().map(str::to_owned);
-    }
     let total_g = lines.iter().map(|line| line.all_g).sum::<Option<f64>>().filter(|g| *g > 0.0);
-    let mut form = forms.details.unwrap_or_else(|| {
+    let form = forms.details.unwrap_or_else(|| {
         Form::filled([
             ("title", order.title.clone()),
             ("due_on", order.due_on.map(|day| day.to_string()).unwrap_or_default()),
             ("note", order.note.clone()),
         ])
     });
-    if let Some(error) = details_error {
-        form.wrong("", error);
-    }
     let once_filled =
         || Form::filled([("quantity", "1".to_owned()), ("finishing_minutes", "0".to_owned())]);
     let pieces = Filter { order: Some(order.id), by_due: true, ..Filter::default() };
@@ -133,7 +137,7 @@ pub(super) async fn page(
         added: forms.added.unwrap_or_else(once_filled),
         files,
         kept,
-        end: forms.end,
+        end,
         changed_line,
     })
 }

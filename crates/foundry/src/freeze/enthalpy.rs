@@ -14,14 +14,11 @@
 use rayon::prelude::*;
 
 use super::curve::{HeatCurve, Settled};
+use super::links::{Links, NONE, PLAIN};
 use super::plain::{self, COLD, LIVE_K, Stretch, join};
 use super::refusal::FreezeRefusal;
 use super::skin::skin_factor;
 use super::voxels::Voxels;
-
-/// Neighbour codes beside the numbers of implicit cubes.
-const PLAIN: u32 = u32::MAX;
-const NONE: u32 = u32::MAX - 1;
 
 /// A sweep is the last when no temperature moves by more than this, in kelvins.
 const SETTLED_K: f64 = 2e-3;
@@ -49,15 +46,8 @@ pub(super) struct Heat {
     next_k: Vec<f32>,
     /// For each row along x, the stretch that has been warm so far.
     live: Vec<Stretch>,
-    /// The implicit cubes: red ones first, then black ones.
-    pub cells: Vec<u32>,
-    reds: usize,
-    neighbours: Vec<[u32; 6]>,
-    metal_share: Vec<[f32; 6]>,
-    /// Conductance that does not depend on the metal's state, and all of it now.
-    mixed_w_k: Vec<[f32; 6]>,
-    /// Share of mould between a metal and a mould centre; zero elsewhere.
-    gap: Vec<[f32; 6]>,
+    /// The implicit cubes and what joins them.
+    pub links: Links,
     conductance_w_k: Vec<[f64; 6]>,
     /// Metal in each implicit cube, m³.
     pub metal_m3: Vec<f64>,
@@ -80,64 +70,12 @@ impl Heat {
         let grid = voxels.grid;
         let strides = grid.strides();
         let pitch_m = grid.pitch_mm * 1e-3;
-        let (cells, reds) = implicit_cells(voxels);
-        let mut number = vec![PLAIN; grid.len()];
-        for (i, &cell) in cells.iter().enumerate() {
-            number[cell as usize] = i as u32;
-        }
-        let mut neighbours = vec![[NONE; 6]; cells.len()];
-        for (i, &cell) in cells.iter().enumerate() {
-            let at = grid.cell(cell as usize);
-            for (axis, stride) in strides.into_iter().enumerate() {
-                if at[axis] > 0 {
-                    neighbours[i][2 * axis] = number[cell as usize - stride];
-                }
-                if at[axis] + 1 < grid.counts[axis] {
-                    neighbours[i][2 * axis + 1] = number[cell as usize + stride];
-                }
-            }
-        }
-        let plain_w_k = materials.mould_w_mk * pitch_m;
+        let links = Links::new(voxels);
+        let cells = links.cells.len();
         let cube_m3 = pitch_m.powi(3);
-        let mut core = vec![None; cells.len()];
-        for c in &voxels.cores {
-            core[number[c.cell as usize] as usize] = Some(c);
-        }
-        let metal_m3: Vec<f64> =
-            core.iter().map(|c| c.map_or(0.0, |c| f64::from(c.metal) * cube_m3)).collect();
-        let mould_j_k: Vec<f64> = core
-            .iter()
-            .map(|c| if c.is_some() { 0.0 } else { cube_m3 * materials.mould_j_m3k })
-            .collect();
-        let mut metal_share = vec![[0.0_f32; 6]; cells.len()];
-        let mut mixed_w_k = vec![[plain_w_k as f32; 6]; cells.len()];
-        let mut gap = vec![[0.0_f32; 6]; cells.len()];
-        for (axis, faces) in voxels.faces.iter().enumerate() {
-            for face in faces {
-                let ends = [face.cell as usize, face.cell as usize + strides[axis]];
-                let [low, high] = ends.map(|c| number[c]);
-                if low >= NONE || high >= NONE {
-                    continue;
-                }
-                let (low, high) = (low as usize, high as usize);
-                let (share, mixed, skin) = match (core[low], core[high]) {
-                    (Some(a), Some(b)) => {
-                        // Metal carried for a neighbour also conducts for it.
-                        let own = voxels.metal[ends[0]] + voxels.metal[ends[1]];
-                        let share = face.metal_share * (a.metal + b.metal) / own;
-                        let closed = if face.metal_share > 0.0 { 0.0 } else { 1.0 / face.gap };
-                        (share, closed, 0.0)
-                    }
-                    (None, None) => (0.0, 1.0, 0.0),
-                    _ => (0.0, 1.0, face.gap),
-                };
-                for (i, way) in [(low, 2 * axis + 1), (high, 2 * axis)] {
-                    metal_share[i][way] = share;
-                    mixed_w_k[i][way] = plain_w_k as f32 * mixed;
-                    gap[i][way] = skin;
-                }
-            }
-        }
+        let metal_m3: Vec<f64> = links.metal.iter().map(|&m| f64::from(m) * cube_m3).collect();
+        let mould = |&m: &f32| if m > 0.0 { 0.0 } else { cube_m3 * materials.mould_j_m3k };
+        let mould_j_k: Vec<f64> = links.metal.iter().map(mould).collect();
         let poured = materials.curve.heat_j_m3(pour_above_k);
         let energy_j: Vec<f64> = metal_m3.iter().map(|v| v * poured).collect();
         let mut heat = Self {
@@ -147,22 +85,17 @@ impl Heat {
             warm_k: vec![0.0; grid.len()],
             next_k: vec![0.0; grid.len()],
             live: vec![COLD; grid.counts[1] * grid.counts[2]],
-            above_k: vec![0.0; cells.len()],
-            liquid: vec![0.0; cells.len()],
-            slope_j_k: vec![0.0; cells.len()],
-            sum_j: vec![0.0; cells.len()],
-            trend_k_s: vec![0.0; cells.len()],
+            above_k: vec![0.0; cells],
+            liquid: vec![0.0; cells],
+            slope_j_k: vec![0.0; cells],
+            sum_j: vec![0.0; cells],
+            trend_k_s: vec![0.0; cells],
             relaxation: 1.0,
             seconds: 0.0,
             sweeps: 0,
             materials,
-            cells,
-            reds,
-            neighbours,
-            metal_share,
-            mixed_w_k,
-            gap,
-            conductance_w_k: Vec::new(),
+            links,
+            conductance_w_k: vec![[0.0; 6]; cells],
             metal_m3,
             mould_j_k,
             energy_j,
@@ -170,7 +103,6 @@ impl Heat {
         heat.take_temperatures();
         heat.show_temperatures();
         std::mem::swap(&mut heat.warm_k, &mut heat.next_k);
-        heat.conductance_w_k = vec![[0.0; 6]; heat.cells.len()];
         heat
     }
 
@@ -187,7 +119,7 @@ impl Heat {
     /// All heat above the mould's start and the solidus, in joules.
     #[cfg(test)]
     pub(super) fn total_j(&self) -> f64 {
-        let implicit: std::collections::HashSet<u32> = self.cells.iter().copied().collect();
+        let implicit: std::collections::HashSet<u32> = self.links.cells.iter().copied().collect();
         let cube = self.pitch_m.powi(3) * self.materials.mould_j_m3k;
         let plain: f64 = (0..self.warm_k.len())
             .filter(|c| !implicit.contains(&(*c as u32)))
@@ -221,7 +153,8 @@ impl Heat {
     /// Slope and right side of each implicit cube's balance.
     fn gather(&mut self, step_s: f64) {
         let (warm, strides) = (&self.warm_k, self.strides);
-        let state = (&self.cells, &self.neighbours, &self.conductance_w_k, &self.above_k);
+        let state =
+            (&self.links.cells, &self.links.neighbours, &self.conductance_w_k, &self.above_k);
         let (mould, energy) = (&self.mould_j_k, &self.energy_j);
         self.slope_j_k
             .par_iter_mut()
@@ -283,12 +216,15 @@ impl Heat {
 
     /// One colour; returns the largest movement.
     fn sweep(&mut self, step_s: f64, colour: usize) -> f64 {
-        let (red, black) = self.above_k.split_at_mut(self.reds);
-        let (own, other, first, other_first) =
-            if colour == 0 { (red, &*black, 0, self.reds) } else { (black, &*red, self.reds, 0) };
+        let (red, black) = self.above_k.split_at_mut(self.links.reds);
+        let (own, other, first, other_first) = if colour == 0 {
+            (red, &*black, 0, self.links.reds)
+        } else {
+            (black, &*red, self.links.reds, 0)
+        };
         let curve = &self.materials.curve;
         let relaxation = self.relaxation;
-        let (neighbours, conductance) = (&self.neighbours, &self.conductance_w_k);
+        let (neighbours, conductance) = (&self.links.neighbours, &self.conductance_w_k);
         let (slope, sum, metal) = (&self.slope_j_k, &self.sum_j, &self.metal_m3);
         own.par_iter_mut()
             .enumerate()
@@ -318,7 +254,7 @@ impl Heat {
     /// Books what flowed through each face at the settled temperatures; both
     /// sides of a face see the same flow, so heat is kept to rounding.
     fn carry_heat(&mut self, step_s: f64) {
-        let (neighbours, conductance) = (&self.neighbours, &self.conductance_w_k);
+        let (neighbours, conductance) = (&self.links.neighbours, &self.conductance_w_k);
         let (sum, above) = (&self.sum_j, &self.above_k);
         self.energy_j.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, energy)| {
             let mut gained = 0.0;
@@ -355,7 +291,7 @@ impl Heat {
     /// The same, and how fast each temperature moves, as the next step's first guess.
     fn take_temperatures_with_trend(&mut self, step_s: f64) {
         self.take_temperatures();
-        let (cells, old, above) = (&self.cells, &self.warm_k, &self.above_k);
+        let (cells, old, above) = (&self.links.cells, &self.warm_k, &self.above_k);
         self.trend_k_s.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, trend)| {
             *trend = (above[i] - f64::from(old[cells[i] as usize])) / step_s;
         });
@@ -363,7 +299,7 @@ impl Heat {
 
     /// Writes the implicit cubes into the next field.
     fn show_temperatures(&mut self) {
-        for (i, &cell) in self.cells.iter().enumerate() {
+        for (i, &cell) in self.links.cells.iter().enumerate() {
             self.next_k[cell as usize] = self.above_k[i] as f32;
             if self.above_k[i].abs() > f64::from(LIVE_K) {
                 let (row, x) = (cell as usize / self.counts[0], cell % self.counts[0] as u32);
@@ -383,8 +319,9 @@ impl Heat {
         let root = 0.5 * (self.seconds.sqrt() + (self.seconds + step_s).sqrt());
         let reach_m = 2.0 * root * (m.mould_w_mk / m.mould_j_m3k).sqrt();
         let pitches = self.pitch_m / reach_m;
-        let (neighbours, metal_share) = (&self.neighbours, &self.metal_share);
-        let (mixed, gap, wet, pitch_m) = (&self.mixed_w_k, &self.gap, &self.liquid, self.pitch_m);
+        let (neighbours, metal_share) = (&self.links.neighbours, &self.links.metal_share);
+        let (mixed, gap, wet, pitch_m) =
+            (&self.links.mixed, &self.links.gap, &self.liquid, self.pitch_m);
         self.conductance_w_k.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, g)| {
             for way in 0..6 {
                 let share = f64::from(metal_share[i][way]);
@@ -393,7 +330,7 @@ impl Heat {
                     let metal = (1.0 - skin) * mould_to_metal;
                     plain_w_k / (skin / skin_factor(skin * pitches) + metal)
                 } else {
-                    f64::from(mixed[i][way])
+                    plain_w_k * f64::from(mixed[i][way])
                 };
                 if share > 0.0 {
                     let molten = 0.5 * (wet[i] + wet[neighbours[i][way] as usize]);
@@ -402,32 +339,6 @@ impl Heat {
             }
         });
     }
-}
-
-/// Cubes with metal and their neighbours, red before black.
-fn implicit_cells(voxels: &Voxels) -> (Vec<u32>, usize) {
-    let grid = voxels.grid;
-    let strides = grid.strides();
-    let mut chosen = vec![false; grid.len()];
-    for core in &voxels.cores {
-        let index = core.cell as usize;
-        let at = grid.cell(index);
-        chosen[index] = true;
-        for axis in 0..3 {
-            if at[axis] > 0 {
-                chosen[index - strides[axis]] = true;
-            }
-            if at[axis] + 1 < grid.counts[axis] {
-                chosen[index + strides[axis]] = true;
-            }
-        }
-    }
-    let colour = |i: &usize| grid.cell(*i).iter().sum::<usize>() % 2;
-    let all: Vec<usize> = (0..grid.len()).filter(|&i| chosen[i]).collect();
-    let mut cells: Vec<u32> = all.iter().filter(|i| colour(i) == 0).map(|&i| i as u32).collect();
-    let reds = cells.len();
-    cells.extend(all.iter().filter(|i| colour(i) == 1).map(|&i| i as u32));
-    (cells, reds)
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ mod enthalpy;
 mod feed;
 mod freezing;
 mod grid;
+mod links;
 mod material;
 mod plain;
 mod pockets;
