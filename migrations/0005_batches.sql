@@ -269,3 +269,27 @@ END $$;
 CREATE TRIGGER ended_flask_leaves_load AFTER UPDATE OF state ON flasks
     FOR EACH ROW WHEN (NEW.state IN ('cancelled', 'divested'))
     EXECUTE FUNCTION ended_flask_leaves_load();
+
+-- An order follows its pieces: ready when each of them is ready, handed over
+-- or cancelled, handed over when none is left with the studio, else agreed.
+CREATE FUNCTION order_follows_pieces() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE
+    still_open bigint;
+    with_us bigint;
+    with_client bigint;
+    settled text;
+BEGIN
+    -- Whoever records a piece of the same order waits here, so that the last one sees them all.
+    PERFORM 1 FROM orders WHERE id = NEW.order_id FOR UPDATE;
+    SELECT count(*) FILTER (WHERE standing IN ('waiting', 'in_hand')), count(*) FILTER (WHERE standing = 'ready'),
+           count(*) FILTER (WHERE standing = 'handed_over')
+        INTO still_open, with_us, with_client FROM pieces WHERE order_id = NEW.order_id;
+    settled := CASE WHEN still_open > 0 OR with_us + with_client = 0 THEN 'agreed'
+                    WHEN with_us > 0 THEN 'ready' ELSE 'handed_over' END;
+    UPDATE orders SET state = settled, closed_at = CASE settled WHEN 'handed_over' THEN NEW.changed_at END
+        WHERE id = NEW.order_id AND state IN ('agreed', 'ready', 'handed_over') AND state <> settled;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER order_follows_pieces AFTER UPDATE OF standing ON pieces
+    FOR EACH ROW WHEN (OLD.standing IS DISTINCT FROM NEW.standing)
+    EXECUTE FUNCTION order_follows_pieces();

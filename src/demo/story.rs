@@ -203,7 +203,7 @@ pub(super) async fn tell(
     let failed = format!("{keys}-2");
     story.batch(&[pendants, knobs, keys], 31, &[(&failed, "delaminated")]).await?;
 
-    say("two weeks ago: cufflinks, bands and the key again");
+    say("two weeks ago: cufflinks and bands");
     let (cufflinks, _) = story.order(3, 21).await?;
     let (bands, _) = story.order(4, 20).await?;
     story.batch(&[keys, cufflinks, bands], 18, &[]).await?;
@@ -377,14 +377,14 @@ impl Story<'_> {
 
     /// Hands over an order whose pieces are all ready.
     async fn hand_over(&self, number: i32) -> Result<(), DemoFault> {
-        let open: bool = sqlx::query_scalar(
-            "SELECT EXISTS (SELECT 1 FROM pieces p JOIN orders o ON o.id = p.order_id
-             WHERE o.number = $1 AND p.standing IN ('waiting', 'in_hand'))",
+        let all_ready: Option<bool> = sqlx::query_scalar(
+            "SELECT bool_and(p.standing = 'ready') FROM pieces p JOIN orders o ON o.id = p.order_id
+             WHERE o.number = $1",
         )
         .bind(number)
         .fetch_one(self.bench.pool)
         .await?;
-        if !open {
+        if all_ready == Some(true) {
             let page = format!("/orders/{number}");
             self.owner.fill(&page, &format!("{page}/hand-over"), &[]).await?;
         }

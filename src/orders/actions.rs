@@ -4,11 +4,11 @@ use serde_json::{Value, json};
 use sqlx::PgConnection;
 
 use super::forms::{ForWhom, LineForm, OrderForm};
-use super::settle::settle;
 use super::state::OrderState;
 use super::store::{self, LockedOrder};
 use crate::audit;
 use crate::designs::{self, Taken};
+use crate::finishing;
 use crate::id::{ClientId, DesignVersionId, OrderId, PieceId};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening};
@@ -198,8 +198,8 @@ pub(super) async fn hand_over(
         .into());
     }
     let act = Act::new(signed.now, Some(signed.person));
-    pieces::record(conn, &ready, &Happening::HandedOver, &act).await?;
-    settle(conn, order.id, signed.now).await?;
+    let held = pieces::lock(conn, &ready).await?;
+    finishing::deliver(conn, &held, &act).await?;
     Ok(note(conn, signed, number, "handed over", json!({ "pieces": ready.len() })).await?)
 }
 

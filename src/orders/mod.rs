@@ -4,13 +4,11 @@ mod actions;
 mod forms;
 mod pages;
 mod paths;
-mod settle;
 mod state;
 mod store;
 mod view;
 
 pub use paths::{NewOrder, Order, Orders};
-pub use settle::settle;
 pub use state::OrderState;
 pub use store::{LockedOrder, lock, mark_agreed, mark_quoted, outdate_quotes};
 pub use view::{LineRow, OrderRow, lines, load};

@@ -15,5 +15,5 @@ pub use actions::{Act, ActFault, Recorded, create_for_order, record, undo};
 pub use card::{BoxState, CardBox, Cards, Filter, RouteCard};
 pub use forms::{failures, ticked};
 pub use model::{Happening, PieceRefusal, Stage, Standing, State};
-pub use store::{LockedPiece, lock_by_label};
+pub use store::{LockedPiece, lock, lock_by_label};
 pub use view::{Attempt, attempts, causes};

@@ -42,7 +42,7 @@ impl LockedPiece {
 
 /// Holds pieces for the rest of the transaction, always in the same order so
 /// that two batches with pieces in common wait for each other and never deadlock.
-pub(super) async fn lock(
+pub async fn lock(
     conn: &mut PgConnection,
     pieces: &[PieceId],
 ) -> Result<Vec<LockedPiece>, sqlx::Error> {

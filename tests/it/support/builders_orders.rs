@@ -85,12 +85,6 @@ pub(crate) async fn make_ready(studio: &Studio, made: &[PieceId]) {
         pieces::record(&mut tx, made, &Happening::Entered(stage), &act).await.unwrap();
         pieces::record(&mut tx, made, &Happening::Finished(stage), &act).await.unwrap();
     }
-    let order: OrderId = sqlx::query_scalar("SELECT order_id FROM pieces WHERE id = $1")
-        .bind(made[0])
-        .fetch_one(&mut *tx)
-        .await
-        .unwrap();
-    pourday::orders::settle(&mut tx, order, studio.clock.now()).await.unwrap();
     tx.commit().await.unwrap();
 }
 
