@@ -29,11 +29,18 @@ pub async fn add_from_file(
     Ok((number, version))
 }
 
-/// `drawer_knob.stl` becomes `drawer knob`.
+/// `drawer_knob.stl` becomes `Drawer knob`; a name with spaces in it is somebody's own.
 fn name_of(file: &str) -> String {
     let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
-    let name = stem.replace('_', " ").trim().to_owned();
-    if name.is_empty() { "Unnamed".to_owned() } else { name }
+    if stem.contains(' ') {
+        return stem.trim().to_owned();
+    }
+    let words = stem.replace(['_', '-'], " ");
+    let mut letters = words.trim().chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => "Unnamed".to_owned(),
+    }
 }
 
 pub(super) async fn change(

@@ -12,7 +12,9 @@ use super::grid::Grid;
 
 /// Height of a lane; degrees are drawn from its floor upwards.
 pub(super) const LANE_HEIGHT: f64 = 118.0;
-const AXIS: Axis = Axis { per_minute: 0.13, per_degree: 0.105, floor: 104.0 };
+const AXIS: Axis = Axis { per_minute: 0.14, per_degree: 0.105, floor: 104.0 };
+/// The drawing is at least so wide, in minutes, so that a short plan does not look lost.
+const LEAST_MINUTES: i64 = 8 * 1440 + 360;
 
 /// A firing to be drawn.
 #[derive(Clone, Debug)]
@@ -81,7 +83,7 @@ impl Lanes {
         let origin = first.div_euclid(720) * 720;
         let end =
             firings.iter().map(|firing| ends(firing, grid)).max().unwrap_or(now).max(now + 2880);
-        let end = (end + 360).div_euclid(720) * 720 + 720;
+        let end = ((end + 360).div_euclid(720) * 720 + 720).max(origin + LEAST_MINUTES);
         let x = |minute: i64| (minute - origin) as f64 * AXIS.per_minute;
         let mut known: HashMap<String, HeatLine> = HashMap::new();
         let lanes = kilns

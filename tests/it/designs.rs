@@ -25,13 +25,13 @@ async fn a_dropped_file_becomes_a_measured_design_with_its_weight_in_every_alloy
     let place = add(&maker, "drawer_knob.stl", &block([10.0, 20.0, 30.0])).await;
     let page = maker.get(&place).await;
     let page = page.page();
-    assert!(page.contains("drawer knob"));
+    assert!(page.contains("Drawer knob"));
     // 10 × 20 × 30 mm are 6 cm³; in an alloy of 10.36 g/cm³ they weigh 62.16 g.
     assert!(page.contains("6.000<span class=\"unit\">\u{202f}cm³"), "{page}");
     assert!(page.contains("62.16<span class=\"unit\">\u{202f}g"));
     assert!(page.contains("volume ÷ 1000 × density"), "the weight opens into its working");
     assert!(page.contains("22.00<span class=\"unit\">\u{202f}cm²"));
-    assert!(maker.get("/designs?search=KNOB").await.page().contains("drawer knob"));
+    assert!(maker.get("/designs?search=KNOB").await.page().contains("Drawer knob"));
     assert!(maker.get("/designs?search=bead").await.page().contains("No design matches"));
 }
 
