@@ -12,6 +12,7 @@ mod studio;
 mod orders;
 mod portal;
 mod quotes;
+mod browser;
 mod support;
 mod timers;
 

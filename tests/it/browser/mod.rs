@@ -1,0 +1,4 @@
+//! The whole job in a real browser: from a model file to the finished piece.
+
+mod driver;
+mod walk;
