@@ -21,15 +21,15 @@ pub(super) async fn change(
     // Whoever notes a price meanwhile waits, so that it cannot slip past the check of the currency.
     let before: Settings =
         sqlx::query_as("SELECT * FROM studio FOR UPDATE").fetch_one(&mut *conn).await?;
-    if before.currency != to.currency {
-        if let Some((what, currency)) = store::other_currency(&mut *conn, &to.currency).await? {
-            return Err(Refused::conflict(format!(
-                "The currency stays {}: there are {what} in {currency}, and amounts are never converted. Nothing was saved.",
-                before.currency
-            ))
-            .at("currency")
-            .into());
-        }
+    if before.currency != to.currency
+        && let Some((what, currency)) = store::other_currency(&mut *conn, &to.currency).await?
+    {
+        return Err(Refused::conflict(format!(
+            "The currency stays {}: there are {what} in {currency}, and amounts are never converted. Nothing was saved.",
+            before.currency
+        ))
+        .at("currency")
+        .into());
     }
     if !store::update(conn, to).await? {
         return Err(Refused::stale("the settings").into());

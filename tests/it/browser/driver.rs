@@ -61,7 +61,8 @@ impl Browser {
             "--hide-scrollbars".to_owned(),
             format!("--user-data-dir={}", profile.path().display()),
         ];
-        let wanted = json!({ "browserName": "chrome", "goog:chromeOptions": { "args": arguments } });
+        let wanted =
+            json!({ "browserName": "chrome", "goog:chromeOptions": { "args": arguments } });
         let Value::Object(wanted) = wanted else { unreachable!("an object was written") };
         let address = format!("http://127.0.0.1:{port}");
         let mut tries = 0;
@@ -92,7 +93,9 @@ impl Browser {
     pub(crate) async fn find(&self, css: &str) -> Element {
         match self.client.find(Locator::Css(css)).await {
             Ok(element) => element,
-            Err(error) => panic!("no {css} on {}: {error}\n{}", self.path().await, self.text().await),
+            Err(error) => {
+                panic!("no {css} on {}: {error}\n{}", self.path().await, self.text().await)
+            }
         }
     }
 
@@ -123,7 +126,10 @@ impl Browser {
     /// Unfolds everything that is folded, so that its fields can be reached.
     pub(crate) async fn unfold(&self) {
         self.client
-            .execute("for (const d of document.querySelectorAll('main details')) d.open = true", vec![])
+            .execute(
+                "for (const d of document.querySelectorAll('main details')) d.open = true",
+                vec![],
+            )
             .await
             .unwrap();
     }
@@ -133,12 +139,19 @@ impl Browser {
         let field = self.find(&format!("form[action='{action}'] [name='{name}']")).await;
         match field.tag_name().await.unwrap().as_str() {
             "select" => field.select_by_value(value).await.unwrap(),
-            _ if field.attr("type").await.unwrap().as_deref() == Some("checkbox") => field.click().await.unwrap(),
-            _ if field.attr("type").await.unwrap().as_deref() == Some("file") => field.send_keys(value).await.unwrap(),
+            _ if field.attr("type").await.unwrap().as_deref() == Some("checkbox") => {
+                field.click().await.unwrap()
+            }
+            _ if field.attr("type").await.unwrap().as_deref() == Some("file") => {
+                field.send_keys(value).await.unwrap()
+            }
             _ if field.attr("type").await.unwrap().as_deref() == Some("date") => {
                 // How a date is typed depends on the browser's language; its value does not.
                 let element = serde_json::to_value(&field).unwrap();
-                self.client.execute("arguments[0].value = arguments[1]", vec![element, json!(value)]).await.unwrap();
+                self.client
+                    .execute("arguments[0].value = arguments[1]", vec![element, json!(value)])
+                    .await
+                    .unwrap();
             }
             _ => {
                 field.clear().await.unwrap();
@@ -150,10 +163,19 @@ impl Browser {
     /// Presses the main button of the form that goes to `action`, and waits for the page it leads to.
     pub(crate) async fn press(&self, action: &str) {
         let button = self.find(&format!("form[action='{action}'] button:not([formaction])")).await;
-        self.client.execute("window.pressed = true; arguments[0].scrollIntoView({block: 'center'})", vec![serde_json::to_value(&button).unwrap()]).await.unwrap();
+        self.client
+            .execute(
+                "window.pressed = true; arguments[0].scrollIntoView({block: 'center'})",
+                vec![serde_json::to_value(&button).unwrap()],
+            )
+            .await
+            .unwrap();
         button.click().await.unwrap();
         for _ in 0..300 {
-            let gone = self.client.execute("return !window.pressed && document.readyState === 'complete'", vec![]).await;
+            let gone = self
+                .client
+                .execute("return !window.pressed && document.readyState === 'complete'", vec![])
+                .await;
             if gone.is_ok_and(|gone| gone == Value::Bool(true)) {
                 return;
             }

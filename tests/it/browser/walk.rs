@@ -83,7 +83,11 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     }
     browser.press("/first-owner").await;
     browser.goto("/people/password").await;
-    browser.client.execute("document.querySelector('details.me').open = true", vec![]).await.unwrap();
+    browser
+        .client
+        .execute("document.querySelector('details.me').open = true", vec![])
+        .await
+        .unwrap();
     browser.press("/sign-out").await;
     sign_in(&browser).await;
     furnish(pool, &clock).await;
@@ -99,7 +103,8 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     browser.goto("/orders/new").await;
     browser.set("/orders/new", "title", "Two bands and a knob").await;
     browser.set("/orders/new", "new_client", "Juno Bexley").await;
-    let paths: Vec<String> = models(folder.path()).iter().map(|path| path.display().to_string()).collect();
+    let paths: Vec<String> =
+        models(folder.path()).iter().map(|path| path.display().to_string()).collect();
     browser.set("/orders/new", "models", &paths.join("\n")).await;
     browser.set("/orders/new", "quantity", "2").await;
     browser.press("/orders/new").await;
@@ -121,7 +126,8 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     browser.goto("/orders/1001/quotes").await;
     let page = browser.client.source().await.unwrap();
     let from = page.find("/c/").expect("the quotes page shows the client's link");
-    let link: String = page[from..].chars().take_while(|c| !matches!(c, '"' | '<' | ' ' | '\n')).collect();
+    let link: String =
+        page[from..].chars().take_while(|c| !matches!(c, '"' | '<' | ' ' | '\n')).collect();
 
     // 4. The client says yes on a phone, without an account.
     browser.client.delete_all_cookies().await.unwrap();
@@ -152,7 +158,12 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     )
     .await;
     let finish = format!("{plate}/finish");
-    browser.find(&format!("form[action='{finish}'] input[name='failed'][value='{failing}']")).await.click().await.unwrap();
+    browser
+        .find(&format!("form[action='{finish}'] input[name='failed'][value='{failing}']"))
+        .await
+        .click()
+        .await
+        .unwrap();
     browser.set(&finish, &format!("cause-{failing}"), "delaminated").await;
     browser.press(&finish).await;
     browser.goto("/pieces/1001-4").await;
@@ -218,11 +229,12 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     browser.press("/plan/propose").await;
     browser.wait_for("Accept this plan").await;
     browser.press("/plan/accept").await;
-    let (starts, held): (Moment, Moment) =
-        sqlx::query_as("SELECT planned_start_at, planned_held_at FROM kiln_loads WHERE state = 'planned'")
-            .fetch_one(pool)
-            .await
-            .unwrap();
+    let (starts, held): (Moment, Moment) = sqlx::query_as(
+        "SELECT planned_start_at, planned_held_at FROM kiln_loads WHERE state = 'planned'",
+    )
+    .fetch_one(pool)
+    .await
+    .unwrap();
     assert_eq!(starts, moment("2026-11-26T14:00:00Z"), "the pin was kept");
     browser.picture("08-accepted").await;
     clock.set(starts.plus_minutes(15));
@@ -331,6 +343,8 @@ async fn price_and_stock(pool: &PgPool, clock: &Clock) {
     let alloy = one(pool, "SELECT id FROM alloys").await;
     let mut tx = pool.begin().await.unwrap();
     let entry = Entry::new(Kind::Bought, clock.now(), None, "lot:W-1");
-    post(&mut tx, &entry, alloy, &[Move::new(Account::Supplier, Account::Fresh, 200_000)]).await.unwrap();
+    post(&mut tx, &entry, alloy, &[Move::new(Account::Supplier, Account::Fresh, 200_000)])
+        .await
+        .unwrap();
     tx.commit().await.unwrap();
 }

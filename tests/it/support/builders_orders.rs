@@ -2,7 +2,7 @@
 
 use foundry::mesh::{Mesh, write};
 use foundry::shapes::solid;
-use pourday::id::{AlloyId, OrderId, PieceId};
+use pourday::id::{AlloyId, PieceId};
 use pourday::pieces::{self, Act, Happening, Stage};
 use sqlx::PgPool;
 
