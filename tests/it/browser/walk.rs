@@ -221,7 +221,7 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     browser.see("Small kiln is not used until").await;
     browser.unfold().await;
     browser.set("/plan/pin", "kiln", &big).await;
-    let script = "arguments[0].value = '2026-11-26T14:00'";
+    let script = "arguments[0].value = '2026-11-26T16:30'";
     let start = browser.find("form[action='/plan/pin'] [name='start']").await;
     browser.client.execute(script, vec![serde_json::to_value(&start).unwrap()]).await.unwrap();
     browser.press("/plan/pin").await;
@@ -229,13 +229,14 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     browser.press("/plan/propose").await;
     browser.wait_for("Accept this plan").await;
     browser.press("/plan/accept").await;
+    browser.see("Load 81").await;
     let (starts, held): (Moment, Moment) = sqlx::query_as(
         "SELECT planned_start_at, planned_held_at FROM kiln_loads WHERE state = 'planned'",
     )
     .fetch_one(pool)
     .await
     .unwrap();
-    assert_eq!(starts, moment("2026-11-26T14:00:00Z"), "the pin was kept");
+    assert_eq!(starts, moment("2026-11-26T16:30:00Z"), "the pin was kept");
     browser.picture("08-accepted").await;
     clock.set(starts.plus_minutes(15));
     browser.goto("/loads/81").await;
@@ -330,10 +331,10 @@ async fn furnish(pool: &PgPool, clock: &Clock) {
 async fn price_and_stock(pool: &PgPool, clock: &Clock) {
     sqlx::query(
         "INSERT INTO prices (id, kind, item, unit, amount, currency, valid_from, noted_at)
-         SELECT gen_random_uuid(), 'resin', id::text, 'ml', 0.19, 'EUR', '2026-11-01', $1 FROM resins
-         UNION ALL SELECT gen_random_uuid(), 'investment', id::text, 'kg', 2.4, 'EUR', '2026-11-01', $1 FROM investments
-         UNION ALL SELECT gen_random_uuid(), 'electricity', '', 'kWh', 0.24, 'EUR', '2026-11-01', $1
-         UNION ALL SELECT gen_random_uuid(), 'alloy', id::text, 'g', 1.06, 'EUR', '2026-11-01', $1 FROM alloys",
+         SELECT gen_random_uuid(), 'resin', id::text, 'ml', 0.19, 'EUR', date '2026-11-01', $1 FROM resins
+         UNION ALL SELECT gen_random_uuid(), 'investment', id::text, 'kg', 2.4, 'EUR', date '2026-11-01', $1 FROM investments
+         UNION ALL SELECT gen_random_uuid(), 'electricity', '', 'kWh', 0.24, 'EUR', date '2026-11-01', $1
+         UNION ALL SELECT gen_random_uuid(), 'alloy', id::text, 'g', 1.06, 'EUR', date '2026-11-01', $1 FROM alloys",
     )
     .bind(clock.now())
     .execute(pool)
