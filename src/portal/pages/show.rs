@@ -5,11 +5,41 @@ use askama_web::WebTemplate;
 use axum::extract::State;
 
 use crate::orders::OrderState;
-use crate::pieces::{Cards, Filter};
+use crate::pieces::{Cards, Filter, RouteCard};
 use crate::portal::guest::Guest;
 use crate::portal::words;
 use crate::quotes::{self, QuoteRow};
 use crate::web::{App, Fault, Form, Show, asset};
+
+/// Pieces that are alike and stand alike.
+struct Group {
+    card: RouteCard,
+    labels: Vec<String>,
+}
+
+/// Puts pieces that a client cannot tell apart together.
+fn grouped(cards: Vec<RouteCard>, show: &Show) -> Vec<Group> {
+    let way = |card: &RouteCard| -> Vec<(&'static str, Option<String>)> {
+        card.boxes
+            .iter()
+            .map(|step| (words::state(step), step.at.map(|at| show.stamp(at))))
+            .collect()
+    };
+    let mut groups: Vec<Group> = Vec::new();
+    for card in cards {
+        let alike = groups.iter_mut().find(|group| {
+            group.card.design_number == card.design_number
+                && group.card.alloy == card.alloy
+                && words::of(&group.card) == words::of(&card)
+                && way(&group.card) == way(&card)
+        });
+        match alike {
+            Some(group) => group.labels.push(card.label),
+            None => groups.push(Group { labels: vec![card.label.clone()], card }),
+        }
+    }
+    groups
+}
 
 #[derive(Template, WebTemplate)]
 #[template(path = "portal/show.html")]
@@ -17,7 +47,8 @@ pub(crate) struct ShowPortal {
     guest: Guest,
     show: Show,
     quote: Option<QuoteRow>,
-    cards: Cards,
+    groups: Vec<Group>,
+    pieces: usize,
     form: Form,
 }
 
@@ -45,7 +76,9 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
     let quote = quotes::standing(&app.pool, guest.order.id).await?;
     let filter = Filter { order: Some(guest.order.id), by_due: true, ..Filter::default() };
     let cards = Cards::find(&app.pool, &filter, 500, 0).await?;
-    Ok(ShowPortal { show: guest.show.clone(), guest, quote, cards, form })
+    let pieces = cards.cards.len();
+    let groups = grouped(cards.cards, &guest.show);
+    Ok(ShowPortal { show: guest.show.clone(), guest, quote, groups, pieces, form })
 }
 
 pub(crate) async fn show(State(app): State<App>, guest: Guest) -> Result<ShowPortal, Fault> {
