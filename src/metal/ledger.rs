@@ -96,6 +96,16 @@ pub async fn reverse(
     person: Option<PersonId>,
     note: &str,
 ) -> Result<MetalBatchId, Fault> {
+    let kind: String = sqlx::query_scalar("SELECT kind FROM metal_batches WHERE id = $1")
+        .bind(batch)
+        .fetch_one(&mut *conn)
+        .await?;
+    if kind == "reversed" {
+        return Err(Refused::conflict(
+            "This entry takes back another one and stays. Enter anew what really happened.",
+        )
+        .into());
+    }
     let alloys: Vec<AlloyId> = sqlx::query_scalar(
         "SELECT DISTINCT a.alloy_id FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
          WHERE p.batch_id = $1 ORDER BY a.alloy_id",
@@ -109,7 +119,7 @@ pub async fn reverse(
     let id = MetalBatchId::new();
     sqlx::query(
         "INSERT INTO metal_batches (id, kind, at, person_id, subject, reverses, note)
-         SELECT $1, 'reversed', $2, $3, subject, id, $5 FROM metal_batches WHERE id = $4 AND kind <> 'reversed'",
+         SELECT $1, 'reversed', $2, $3, subject, id, $5 FROM metal_batches WHERE id = $4",
     )
     .bind(id)
     .bind(at)
@@ -118,7 +128,7 @@ pub async fn reverse(
     .bind(note)
     .execute(&mut *conn)
     .await?;
-    let done = sqlx::query(
+    sqlx::query(
         "INSERT INTO metal_postings (batch_id, account_id, cg)
          SELECT $1, account_id, -cg FROM metal_postings WHERE batch_id = $2 ORDER BY id",
     )
@@ -126,9 +136,6 @@ pub async fn reverse(
     .bind(batch)
     .execute(&mut *conn)
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(Fault::NotFound);
-    }
     let short: Option<(String, String, i64)> = sqlx::query_as(
         "SELECT l.name, a.kind, b.cg FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
          JOIN metal_balances b ON b.account_id = a.id JOIN alloys l ON l.id = a.alloy_id

@@ -1,19 +1,19 @@
 //! Metal: where every centigram is. A ledger in double entry that always balances.
 
 mod actions;
+mod bench;
 mod forms;
 mod ledger;
 mod model;
 mod pages;
 mod paths;
-mod pieces;
 mod store;
 mod view;
 
+pub use bench::leave_bench;
 pub use ledger::{Entry, Stock, balances, held, post, reverse};
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use paths::{Buy, EntriesPage, EntryPage, LossesPage, MetalPage, OfAlloy};
-pub use pieces::{deliver, finish_piece, scrap};
 
 use axum::Router;
 use axum::routing::{get, post as posted};

@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 
 use axum::http::StatusCode;
-use pourday::id::{AlloyId, MetalBatchId, PersonId};
+use pourday::id::{AlloyId, MetalBatchId};
 use pourday::metal::{self, Account, Entry, Kind, Move};
 use pourday::web::Fault;
 use sqlx::PgPool;
@@ -13,10 +13,6 @@ use crate::support::builders_orders;
 use crate::support::studio::{Actor, NOW, Studio, moment};
 
 const ONCE: &str = "01890a5d-ac96-774b-bcce-b302099a8057";
-
-async fn somebody(pool: &PgPool) -> PersonId {
-    sqlx::query_scalar("SELECT id FROM people LIMIT 1").fetch_one(pool).await.unwrap()
-}
 
 /// Posts in a transaction of its own.
 async fn post(
@@ -95,7 +91,7 @@ const EVERYWHERE: [Account; 10] = [
 ];
 
 #[tokio::test(flavor = "multi_thread")]
-async fn the_ledger_stays_sound_through_a_thousand_random_entries() {
+async fn the_ledger_stays_sound_through_many_random_entries() {
     let studio = Studio::open().await;
     studio.owner().await;
     let pool = &studio.db.pool;
@@ -108,7 +104,7 @@ async fn the_ledger_stays_sound_through_a_thousand_random_entries() {
     let mut expected: HashMap<(AlloyId, &'static str), i64> = HashMap::new();
     let mut standing: Vec<(MetalBatchId, AlloyId, Vec<Move>)> = Vec::new();
     let (mut done, mut refused, mut taken_back) = (0, 0, 0);
-    for _ in 0..1000 {
+    for _ in 0..400 {
         let alloy = alloys[chance.below(2)];
         if chance.below(6) == 0 && !standing.is_empty() {
             let at = chance.below(standing.len());
@@ -156,7 +152,7 @@ async fn the_ledger_stays_sound_through_a_thousand_random_entries() {
             (after, result) => panic!("expected {}, got {result:?}", after.is_some()),
         }
     }
-    assert!(done > 200 && refused > 50 && taken_back > 50, "{done} {refused} {taken_back}");
+    assert!(done > 80 && refused > 30 && taken_back > 20, "{done} {refused} {taken_back}");
     assert_sound(pool).await;
     for alloy in alloys {
         let mut sum = 0;
@@ -215,43 +211,42 @@ async fn of_two_who_take_the_last_grams_one_is_refused() {
     assert_sound(pool).await;
 }
 
+/// Takes metal from the bench in a transaction of its own.
+async fn leave_bench(
+    pool: &PgPool,
+    kind: Kind,
+    alloy: AlloyId,
+    to: Account,
+    cg: i64,
+) -> Result<(), Fault> {
+    let mut tx = pool.begin().await?;
+    let entry = Entry::new(kind, moment(NOW), None, "piece:1042-1");
+    metal::leave_bench(&mut tx, &entry, alloy, to, cg).await?;
+    Ok(tx.commit().await?)
+}
+
 #[tokio::test(flavor = "multi_thread")]
-async fn a_piece_leaves_filings_and_goes_to_its_client() {
+async fn a_piece_weighed_alone_may_be_a_little_more_than_its_share_of_the_tree() {
     let studio = Studio::open().await;
-    studio.owner().await;
     let pool = &studio.db.pool;
-    let who = somebody(pool).await;
     let alloy = builders_orders::alloy(pool, "Sterling", 10.4).await;
     let moves = [
         Move::new(Account::Supplier, Account::Fresh, 3000),
         Move::new(Account::Fresh, Account::Cast, 3000),
         Move::new(Account::Cast, Account::Pieces, 1500),
-        Move::new(Account::Cast, Account::Returns, 1450),
-        Move::new(Account::Cast, Account::Loss, 50),
+        Move::new(Account::Cast, Account::Returns, 1500),
     ];
     post(pool, Kind::Divested, "flask:1", alloy, &moves).await.unwrap();
-    let mut conn = pool.acquire().await.unwrap();
-    let at = moment(NOW);
-    metal::finish_piece(&mut conn, at, who, alloy, "1042-1", 720, 655).await.unwrap();
-    metal::deliver(&mut conn, at, who, alloy, "1042-1", 655).await.unwrap();
-    assert_eq!(held(pool, alloy, Account::Filings).await, 65);
-    assert_eq!(held(pool, alloy, Account::Delivered).await, 655);
+    leave_bench(pool, Kind::Finished, alloy, Account::Filings, 65).await.unwrap();
+    leave_bench(pool, Kind::Delivered, alloy, Account::Delivered, 655).await.unwrap();
     assert_eq!(held(pool, alloy, Account::Pieces).await, 780);
-    // Weighed alone the second is 0.04 g above what is left; weighings are rounded.
-    metal::scrap(&mut conn, at, who, alloy, "1042-2", 784).await.unwrap();
+    // 0.16 g more than is left is beyond two parts in a hundred of 7.96 g; 0.04 g is not.
+    let slip = leave_bench(pool, Kind::Scrapped, alloy, Account::Returns, 796).await;
+    assert!(matches!(slip, Err(Fault::Refused(_))));
+    leave_bench(pool, Kind::Scrapped, alloy, Account::Returns, 784).await.unwrap();
     assert_eq!(held(pool, alloy, Account::Pieces).await, 0);
-    assert_eq!(held(pool, alloy, Account::Returns).await, 1450 + 784);
+    assert_eq!(held(pool, alloy, Account::Returns).await, 1500 + 784);
     assert_eq!(held(pool, alloy, Account::Difference).await, -4);
-    // A piece that nobody cast is no rounding.
-    drop(conn);
-    let mut tx = pool.begin().await.unwrap();
-    let refused = metal::deliver(&mut tx, at, who, alloy, "1042-3", 800).await;
-    assert!(matches!(refused, Err(Fault::Refused(_))));
-    drop(tx);
-    let mut tx = pool.begin().await.unwrap();
-    let heavier = metal::finish_piece(&mut tx, at, who, alloy, "1042-3", 700, 701).await;
-    assert!(matches!(heavier, Err(Fault::Refused(refused)) if refused.field == Some("finished")));
-    drop(tx);
     assert_sound(pool).await;
 }
 
@@ -388,7 +383,9 @@ async fn an_entry_is_reversed_once_with_a_reason_and_both_stay() {
     let again = owner.post(&place, &[("reason", "noted twice")]).await;
     assert_eq!(again.status, StatusCode::CONFLICT);
     assert!(again.body.contains("This entry was reversed already."));
-    assert_eq!(owner.post(&reversal, &[("reason", "no")]).await.status, StatusCode::NOT_FOUND);
+    let back = owner.post(&reversal, &[("reason", "no")]).await;
+    assert_eq!(back.status, StatusCode::CONFLICT);
+    assert!(back.body.contains("takes back another one and stays"));
     let list = owner.get(&format!("/metal/entries?alloy={alloy}")).await;
     assert!(list.page().contains("reversed since") && list.body.contains("lot K-17"));
     assert!(owner.get(&reversal).await.page().contains("noted twice"));
