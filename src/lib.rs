@@ -22,6 +22,7 @@ pub mod clients;
 pub mod settings;
 pub mod kilns;
 pub mod catalogue;
+pub mod prices;
 pub mod designs;
 pub mod finishing;
 pub mod orders;

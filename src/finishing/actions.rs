@@ -6,14 +6,11 @@ use sqlx::PgConnection;
 use super::forms::PassForm;
 use super::store::{self, Ending};
 use crate::clock::Moment;
-use crate::id::{AlloyId, PersonId};
-use crate::metal::{self, Account, Entry, Kind, Move};
+use crate::id::PersonId;
+use crate::metal::{self, Account, Entry, Kind};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening, LockedPiece, Stage, Standing, State};
 use crate::web::{Fault, Refused};
-
-/// A reading of the bench scale may be off by so much each time, in centigrams.
-const SCALE_CG: i64 = 5;
 
 fn subject(label: &str) -> String {
     format!("piece:{label}")
@@ -23,29 +20,6 @@ async fn hold(conn: &mut PgConnection, label: &str, seen: i64) -> Result<LockedP
     let piece = pieces::lock_by_label(conn, label).await?;
     piece.seen(seen).map_err(Refused::from)?;
     Ok(piece)
-}
-
-/// Posts metal that leaves the bench. Castings are weighed together when a flask is
-/// divested and one by one here; what the scale's readings differ by is posted as a
-/// difference, anything beyond that is refused by the ledger.
-async fn post(
-    conn: &mut PgConnection,
-    entry: &Entry<'_>,
-    alloy: AlloyId,
-    to: Account,
-    cg: i64,
-) -> Result<(), Fault> {
-    if cg == 0 {
-        return Ok(());
-    }
-    let missing = cg - store::at_the_bench_cg(conn, alloy).await?;
-    let mut moves = Vec::with_capacity(2);
-    if (1..=SCALE_CG).contains(&missing) {
-        moves.push(Move::new(Account::Difference, Account::Pieces, missing));
-    }
-    moves.push(Move::new(Account::Pieces, to, cg));
-    metal::post(conn, entry, alloy, &moves).await?;
-    Ok(())
 }
 
 /// Begins finishing with the weight after cutting off.
@@ -108,7 +82,7 @@ pub(super) async fn pass(
     let subject = subject(label);
     let entry = Entry::new(Kind::Finished, signed.now, Some(signed.person), &subject);
     let filed = form.raw_cg - form.finished_cg;
-    post(conn, &entry, material.alloy_id, Account::Filings, filed).await
+    metal::leave_bench(conn, &entry, material.alloy_id, Account::Filings, filed).await
 }
 
 /// The piece has a defect: its attempt failed, and its metal goes to the returns.
@@ -151,7 +125,7 @@ pub async fn scrap(
     }
     let subject = subject(&piece.label);
     let entry = Entry::new(Kind::Scrapped, now, person, &subject);
-    post(conn, &entry, material.alloy_id, Account::Returns, raw_cg).await
+    metal::leave_bench(conn, &entry, material.alloy_id, Account::Returns, raw_cg).await
 }
 
 /// Hands finished pieces over: the metal in them leaves the house. Every way of handing
@@ -168,7 +142,7 @@ pub async fn deliver(
         let subject = subject(&piece.label);
         let entry = Entry::new(Kind::Delivered, act.now, act.person, &subject);
         let cg = finished.unwrap_or(0);
-        post(conn, &entry, material.alloy_id, Account::Delivered, cg).await?;
+        metal::leave_bench(conn, &entry, material.alloy_id, Account::Delivered, cg).await?;
     }
     Ok(())
 }

@@ -111,21 +111,6 @@ pub(super) async fn reopen(conn: &mut PgConnection, attempt: AttemptId) -> Resul
     Ok(())
 }
 
-/// What the ledger has of an alloy cut off and being finished.
-pub(super) async fn at_the_bench_cg(
-    conn: &mut PgConnection,
-    alloy: AlloyId,
-) -> Result<i64, sqlx::Error> {
-    let cg: Option<i64> = sqlx::query_scalar(
-        "SELECT b.cg FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
-         WHERE a.alloy_id = $1 AND a.kind = 'pieces' FOR UPDATE OF b",
-    )
-    .bind(alloy)
-    .fetch_optional(conn)
-    .await?;
-    Ok(cg.unwrap_or(0))
-}
-
 /// The last entry of a kind about a subject that was not reversed.
 pub(super) async fn last_entry(
     conn: &mut PgConnection,

@@ -32,6 +32,16 @@ impl<'a> Entry<'a> {
     }
 }
 
+/// Two who post to the same alloy take turns, so that neither waits for the
+/// other for ever, and what one of them read of it stays true until the commit.
+pub(super) async fn lock(conn: &mut PgConnection, alloy: AlloyId) -> Result<(), sqlx::Error> {
+    sqlx::query("SELECT pg_advisory_xact_lock(hashtext('metal'), hashtext($1::text))")
+        .bind(alloy.0)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 /// Posts moves of one alloy as one batch. Metal that is not there cannot be taken.
 pub async fn post(
     conn: &mut PgConnection,
@@ -42,11 +52,7 @@ pub async fn post(
     if moves.iter().any(|each| each.cg < 0) {
         return Err(Refused::from(MetalRefusal::Negative).into());
     }
-    // Two who post to the same alloy take turns, so that neither waits for the other for ever.
-    sqlx::query("SELECT pg_advisory_xact_lock(hashtext('metal'), hashtext($1::text))")
-        .bind(alloy.0)
-        .execute(&mut *conn)
-        .await?;
+    lock(conn, alloy).await?;
     let batch = MetalBatchId::new();
     sqlx::query(
         "INSERT INTO metal_batches (id, kind, at, person_id, subject, lot_id, note) VALUES ($1, $2, $3, $4, $5, $6, $7)",
@@ -90,10 +96,30 @@ pub async fn reverse(
     person: Option<PersonId>,
     note: &str,
 ) -> Result<MetalBatchId, Fault> {
+    let kind: String = sqlx::query_scalar("SELECT kind FROM metal_batches WHERE id = $1")
+        .bind(batch)
+        .fetch_one(&mut *conn)
+        .await?;
+    if kind == "reversed" {
+        return Err(Refused::conflict(
+            "This entry takes back another one and stays. Enter anew what really happened.",
+        )
+        .into());
+    }
+    let alloys: Vec<AlloyId> = sqlx::query_scalar(
+        "SELECT DISTINCT a.alloy_id FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
+         WHERE p.batch_id = $1 ORDER BY a.alloy_id",
+    )
+    .bind(batch)
+    .fetch_all(&mut *conn)
+    .await?;
+    for alloy in alloys {
+        lock(conn, alloy).await?;
+    }
     let id = MetalBatchId::new();
     sqlx::query(
         "INSERT INTO metal_batches (id, kind, at, person_id, subject, reverses, note)
-         SELECT $1, 'reversed', $2, $3, subject, id, $5 FROM metal_batches WHERE id = $4 AND kind <> 'reversed'",
+         SELECT $1, 'reversed', $2, $3, subject, id, $5 FROM metal_batches WHERE id = $4",
     )
     .bind(id)
     .bind(at)
@@ -102,7 +128,7 @@ pub async fn reverse(
     .bind(note)
     .execute(&mut *conn)
     .await?;
-    let done = sqlx::query(
+    sqlx::query(
         "INSERT INTO metal_postings (batch_id, account_id, cg)
          SELECT $1, account_id, -cg FROM metal_postings WHERE batch_id = $2 ORDER BY id",
     )
@@ -110,9 +136,6 @@ pub async fn reverse(
     .bind(batch)
     .execute(&mut *conn)
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(Fault::NotFound);
-    }
     let short: Option<(String, String, i64)> = sqlx::query_as(
         "SELECT l.name, a.kind, b.cg FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
          JOIN metal_balances b ON b.account_id = a.id JOIN alloys l ON l.id = a.alloy_id
@@ -180,6 +203,23 @@ async fn add(
         .bind(account)
         .fetch_one(conn)
         .await
+}
+
+/// What an account of an alloy holds, in centigrams; nothing when it was never used.
+pub async fn held(
+    db: impl PgExecutor<'_>,
+    alloy: AlloyId,
+    account: Account,
+) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT coalesce(sum(b.cg), 0)::bigint FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
+         WHERE a.alloy_id = $1 AND a.kind = $2 AND a.client_id IS NOT DISTINCT FROM $3",
+    )
+    .bind(alloy)
+    .bind(account.kind())
+    .bind(account.client())
+    .fetch_one(db)
+    .await
 }
 
 /// What an alloy's stock holds.

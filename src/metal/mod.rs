@@ -1,7 +1,34 @@
 //! Metal: where every centigram is. A ledger in double entry that always balances.
 
+mod actions;
+mod bench;
+mod forms;
 mod ledger;
 mod model;
+mod pages;
+mod paths;
+mod store;
+mod view;
 
-pub use ledger::{Entry, Stock, balances, post, reverse};
+pub use bench::leave_bench;
+pub use ledger::{Entry, Stock, balances, held, post, reverse};
 pub use model::{Account, Kind, MetalRefusal, Move};
+pub use paths::{Buy, EntriesPage, EntryPage, LossesPage, MetalPage, OfAlloy};
+
+use axum::Router;
+use axum::routing::{get, post as posted};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/metal", get(pages::stock::show))
+        .route("/metal/losses", get(pages::losses::show))
+        .route("/metal/buy", get(pages::buy::show).post(pages::buy::submit))
+        .route("/metal/entries", get(pages::entries::show))
+        .route("/metal/entries/{id}", get(pages::entry::show).post(pages::entry::take_back))
+        .route("/metal/alloys/{id}", get(pages::alloy::show))
+        .route("/metal/alloys/{id}/count", posted(pages::alloy::count))
+        .route("/metal/alloys/{id}/refine", posted(pages::alloy::refine))
+}

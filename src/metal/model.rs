@@ -49,6 +49,25 @@ impl Account {
         }
     }
 
+    /// The account in the trade's words, from the word kept in the database.
+    #[must_use]
+    pub fn words(kind: &str) -> &'static str {
+        match kind {
+            "supplier" => "supplier",
+            "client" => "client",
+            "delivered" => "handed over",
+            "refiner" => "refiner",
+            "fresh" => "fresh metal",
+            "returns" => "returns",
+            "cast" => "cast, not cut off",
+            "pieces" => "pieces",
+            "filings" => "filings",
+            "loss" => "loss",
+            "difference" => "difference found",
+            _ => "elsewhere",
+        }
+    }
+
     /// The client behind the account.
     #[must_use]
     pub const fn client(self) -> Option<ClientId> {
@@ -101,6 +120,20 @@ impl Kind {
             Self::Scrapped => "scrapped",
         }
     }
+}
+
+impl Kind {
+    /// All of them.
+    pub const ALL: [Self; 8] = [
+        Self::Bought,
+        Self::Poured,
+        Self::Divested,
+        Self::Finished,
+        Self::Delivered,
+        Self::Refined,
+        Self::Counted,
+        Self::Scrapped,
+    ];
 }
 
 /// So much metal from one account to another; two postings that cancel out.

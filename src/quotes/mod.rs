@@ -7,7 +7,6 @@ mod inputs;
 mod link;
 mod pages;
 mod paths;
-mod prices;
 mod reckon;
 mod store;
 mod view;

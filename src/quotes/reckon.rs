@@ -14,11 +14,11 @@ use sqlx::PgPool;
 use super::content::{Amounts, Content, Cost, Line};
 use super::defaults::{Printer, Shop};
 use super::inputs::Inputs;
-use super::prices::{DayPrice, DayPrices};
 use crate::clock::Day;
 use crate::designs::{self, Design};
 use crate::json::working::WorkingJson;
 use crate::orders::{self, LineRow, Order, OrderRow};
+use crate::prices::{DayPrice, DayPrices, PriceKind};
 use crate::studio::Settings;
 use crate::web::Fault;
 
@@ -178,7 +178,7 @@ impl Workshop<'_> {
                     name: "1 + supports".into(),
                     value: with_supports,
                 });
-            add(resin, self.prices.of("resin", &id.to_string(), "ml", name));
+            add(resin, self.prices.of(PriceKind::Resin, &id.to_string(), name));
         }
         if let Some(powder) =
             self.shop.investments.iter().find(|powder| Some(powder.id) == inputs.investment)
@@ -189,7 +189,7 @@ impl Workshop<'_> {
                 inputs.pieces_in_flask,
                 Billed::Share,
             );
-            add(part, self.prices.of("investment", &powder.id.to_string(), "kg", &powder.name));
+            add(part, self.prices.of(PriceKind::Investment, &powder.id.to_string(), &powder.name));
         }
         let kiln = self.shop.kilns.iter().find(|kiln| Some(kiln.id) == inputs.kiln);
         if let Some(kiln) = kiln {
@@ -201,7 +201,7 @@ impl Workshop<'_> {
             let rate = self.money(kiln.hour_rate);
             let [energy, hours] =
                 Component::kiln(inputs.kiln_kwh, None, inputs.kiln_hours, rate, recurs);
-            add(energy, self.prices.of("electricity", "", "kWh", "electricity"));
+            add(energy, self.prices.of(PriceKind::Electricity, "", "electricity"));
             components.push(hours);
         }
         let printer = self.shop.printers.iter().find(|printer| Some(printer.id) == inputs.printer);

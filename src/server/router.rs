@@ -31,6 +31,8 @@ pub fn router(app: App) -> Router {
         .merge(crate::plates::router())
         .merge(crate::catalogue::router())
         .merge(crate::settings::router())
+        .merge(crate::prices::router())
+        .merge(crate::metal::router())
         .merge(crate::flasks::router())
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())

@@ -8,6 +8,8 @@ mod pieces;
 mod plates;
 mod printers;
 mod designs;
+mod metal;
+mod prices;
 mod studio;
 mod orders;
 mod portal;

@@ -3,11 +3,31 @@
 use std::collections::HashMap;
 
 use foundry::source::Source;
+use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
-use sqlx::{FromRow, PgPool};
+use sqlx::{FromRow, PgConnection, PgPool};
 
+use super::model::PriceKind;
 use crate::clock::Day;
 use crate::id::AlloyId;
+
+/// The price of one thing on a day, by its own unit; none when none was noted until then.
+pub async fn find(
+    conn: &mut PgConnection,
+    kind: PriceKind,
+    item: &str,
+    day: Day,
+) -> Result<Option<Decimal>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT amount FROM prices WHERE kind = $1 AND item = $2 AND valid_from <= $3
+         ORDER BY valid_from DESC LIMIT 1",
+    )
+    .bind(kind.word())
+    .bind(item)
+    .bind(day)
+    .fetch_optional(conn)
+    .await
+}
 
 #[derive(Clone, Debug, FromRow)]
 struct PriceRow {
@@ -21,29 +41,34 @@ struct PriceRow {
 
 /// A price for one unit, and where it comes from.
 #[derive(Clone, Debug)]
-pub(super) struct DayPrice {
-    pub(super) amount: Decimal,
-    pub(super) source: Source,
+pub struct DayPrice {
+    /// The amount, in the studio's currency.
+    pub amount: Decimal,
+    /// Where it comes from.
+    pub source: Source,
+    /// How it was reached, when it was computed.
+    pub working: Working,
 }
 
 /// All prices that hold on a day.
 #[derive(Clone, Debug, Default)]
-pub(super) struct DayPrices {
+pub struct DayPrices {
     rows: HashMap<(String, String), PriceRow>,
     parts: HashMap<AlloyId, Vec<(String, Decimal)>>,
     currency: String,
 }
 
 impl DayPrices {
-    pub(super) async fn load(
+    /// Reads the prices of a day, and what these alloys are made of.
+    pub async fn load(
         pool: &PgPool,
         day: Day,
         currency: &str,
         alloys: &[AlloyId],
     ) -> Result<Self, sqlx::Error> {
         let rows: Vec<PriceRow> = sqlx::query_as(
-            "SELECT DISTINCT ON (kind, item) kind, item, unit, amount, currency, valid_from FROM prices
-             WHERE valid_from <= $1 ORDER BY kind, item, valid_from DESC",
+            "SELECT DISTINCT ON (kind, item) kind, item, unit, amount, currency::text AS currency, valid_from
+             FROM prices WHERE valid_from <= $1 ORDER BY kind, item, valid_from DESC",
         )
         .bind(day)
         .fetch_all(pool)
@@ -68,16 +93,10 @@ impl DayPrices {
     }
 
     /// The price of something; the error says what is missing, without a full stop.
-    pub(super) fn of(
-        &self,
-        kind: &str,
-        item: &str,
-        unit: &str,
-        what: &str,
-    ) -> Result<DayPrice, String> {
+    pub fn of(&self, kind: PriceKind, item: &str, what: &str) -> Result<DayPrice, String> {
         let row = self
             .rows
-            .get(&(kind.to_owned(), item.to_owned()))
+            .get(&(kind.word().to_owned(), item.to_owned()))
             .ok_or_else(|| format!("{what} has no price for today"))?;
         if row.currency != self.currency {
             return Err(format!(
@@ -85,38 +104,51 @@ impl DayPrices {
                 row.currency, self.currency
             ));
         }
-        if row.unit != unit {
-            return Err(format!("the price of {what} is for a {}, not for a {unit}", row.unit));
+        if row.unit != kind.unit() {
+            return Err(format!(
+                "the price of {what} is for a {}, not for a {}",
+                row.unit,
+                kind.unit()
+            ));
         }
         let source = Source::Assumed(format!("price noted for {}", row.valid_from).into());
-        Ok(DayPrice { amount: row.amount, source })
+        Ok(DayPrice { amount: row.amount, source, working: Working::default() })
     }
 
     /// The price of a gram of an alloy: its own, or that of the fine metals in it.
-    pub(super) fn alloy(&self, alloy: AlloyId, name: &str) -> Result<DayPrice, String> {
-        let own = self.of("alloy", &alloy.to_string(), "g", name);
-        if own.is_ok() || self.rows.contains_key(&("alloy".to_owned(), alloy.to_string())) {
-            return own;
-        }
+    pub fn alloy(&self, alloy: AlloyId, name: &str) -> Result<DayPrice, String> {
+        let own = self.of(PriceKind::Alloy, &alloy.to_string(), name);
         let parts = self.parts.get(&alloy).map(Vec::as_slice).unwrap_or_default();
-        if parts.is_empty() {
+        if self.has_own(alloy) || parts.is_empty() {
             return own;
         }
+        let per_gram = format!("{}/g", self.currency);
         let mut amount = Decimal::ZERO;
-        let mut each = Vec::new();
-        let mut missing = Vec::new();
+        let (mut each, mut inputs, mut missing) = (Vec::new(), Vec::new(), Vec::new());
         for (metal, per_mille) in parts {
-            match self.of("fine_metal", metal, "g", metal) {
+            match self.of(PriceKind::FineMetal, metal, metal) {
                 Ok(price) => {
                     let share = per_mille * Decimal::new(1, 3);
-                    let part = share.checked_mul(price.amount);
-                    amount = part
+                    amount = share
+                        .checked_mul(price.amount)
                         .and_then(|part| amount.checked_add(part))
                         .ok_or_else(|| format!("the price of {metal} is too large"))?;
                     each.push(format!(
                         "{metal} {} × {}",
                         share.normalize(),
                         price.amount.normalize()
+                    ));
+                    inputs.push(Figure::exact(
+                        format!("share of {metal}"),
+                        share,
+                        "",
+                        Source::Entered,
+                    ));
+                    inputs.push(Figure::exact(
+                        format!("price of {metal}"),
+                        price.amount,
+                        per_gram.clone(),
+                        price.source,
                     ));
                 }
                 Err(_) => missing.push(metal.as_str()),
@@ -128,7 +160,16 @@ impl DayPrices {
                 missing.join(", ")
             ));
         }
+        let mut working = Working::default();
+        let result = Figure::exact(format!("price of {name}"), amount, per_gram, Source::Computed);
+        working.step("sum of share × price", inputs, result);
         let source = Source::Assumed(format!("from the fine metals: {}", each.join(" + ")).into());
-        Ok(DayPrice { amount, source })
+        Ok(DayPrice { amount, source, working })
+    }
+
+    /// Whether an alloy has a price of its own, which comes before that of its metals.
+    #[must_use]
+    pub fn has_own(&self, alloy: AlloyId) -> bool {
+        self.rows.contains_key(&(PriceKind::Alloy.word().to_owned(), alloy.to_string()))
     }
 }

@@ -1,0 +1,93 @@
+//! What is done to metal by hand, inside the caller's transaction.
+
+use sqlx::PgConnection;
+
+use super::forms::{BuyForm, CountForm, RefineForm};
+use super::ledger::{self, Entry};
+use super::model::{Account, Kind, Move};
+use super::store;
+use crate::clock::Moment;
+use crate::id::{AlloyId, MetalBatchId, MetalLotId};
+use crate::people::Signed;
+use crate::web::{Fault, Refused};
+
+/// Bought metal comes into stock as fresh metal.
+pub(super) async fn buy(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    bought: &BuyForm,
+) -> Result<MetalBatchId, Fault> {
+    let known: bool = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM alloys WHERE id = $1)")
+        .bind(bought.alloy)
+        .fetch_one(&mut *conn)
+        .await?;
+    if !known {
+        return Err(
+            Refused::input("alloy", "There is no such alloy any more; choose another.").into()
+        );
+    }
+    let lot = MetalLotId::new();
+    store::insert_lot(conn, lot, bought).await?;
+    let subject = format!("lot:{}", bought.lot);
+    let entry = Entry {
+        note: &bought.note,
+        lot: Some(lot),
+        ..Entry::new(Kind::Bought, came(signed, bought), Some(signed.person), &subject)
+    };
+    let moves = [Move::new(Account::Supplier, Account::Fresh, bought.cg)];
+    ledger::post(conn, &entry, bought.alloy, &moves).await
+}
+
+/// When metal that is noted for a day came: now, or at the end of an earlier day.
+fn came(signed: &Signed, bought: &BuyForm) -> Moment {
+    let zone = &signed.frame.show.zone;
+    signed.now.min(bought.bought_on.plus_days(1).start_in(zone).plus_seconds(-1))
+}
+
+/// What the scale shows takes the place of what the ledger thought; the difference is posted as such.
+pub(super) async fn count(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    alloy: AlloyId,
+    take: &CountForm,
+) -> Result<MetalBatchId, Fault> {
+    ledger::lock(conn, alloy).await?;
+    let mut moves = Vec::new();
+    for each in &take.counted {
+        let held = ledger::held(&mut *conn, alloy, each.account).await?;
+        if held != each.seen_cg {
+            return Err(Refused::conflict(
+                "Metal moved while you were counting. Nothing was posted; look at what there is now and count once more.",
+            )
+            .into());
+        }
+        let found = each.counted_cg - held;
+        moves.push(if found > 0 {
+            Move::new(Account::Difference, each.account, found)
+        } else {
+            Move::new(each.account, Account::Difference, -found)
+        });
+    }
+    let subject = format!("alloy:{alloy}");
+    let entry = Entry {
+        note: &take.note,
+        ..Entry::new(Kind::Counted, signed.now, Some(signed.person), &subject)
+    };
+    ledger::post(conn, &entry, alloy, &moves).await
+}
+
+/// Filings or spoilt returns go to the refiner.
+pub(super) async fn refine(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    alloy: AlloyId,
+    sent: &RefineForm,
+) -> Result<MetalBatchId, Fault> {
+    let subject = format!("alloy:{alloy}");
+    let entry = Entry {
+        note: &sent.note,
+        ..Entry::new(Kind::Refined, signed.now, Some(signed.person), &subject)
+    };
+    let moves = [Move::new(sent.from, Account::Refiner, sent.cg)];
+    ledger::post(conn, &entry, alloy, &moves).await
+}

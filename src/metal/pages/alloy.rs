@@ -1,0 +1,130 @@
+//! One alloy: what there is of it, counting it, sending it to the refiner, its lots.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun, Work};
+use crate::id::{AlloyId, MetalBatchId};
+use crate::metal::forms::{COUNTED, CountForm, RefineForm};
+use crate::metal::model::Account;
+use crate::metal::view::{self, Held, Lot};
+use crate::metal::{Buy, EntriesPage, EntryPage, MetalPage, OfAlloy, actions};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "metal/alloy.html")]
+pub(crate) struct ShowAlloy {
+    frame: Frame,
+    alloy: Held,
+    lots: Vec<Lot>,
+    count: Form,
+    refine: Form,
+}
+
+impl ShowAlloy {
+    /// The fields of a stock take with what the ledger says beside each.
+    fn counts(&self) -> Vec<Html> {
+        COUNTED
+            .iter()
+            .map(|account| {
+                let held = match account {
+                    Account::Fresh => self.alloy.fresh,
+                    Account::Returns => self.alloy.returns,
+                    _ => self.alloy.filings,
+                };
+                let words = Account::words(account.kind());
+                let hint = format!("The ledger says {:.2} g.", held as f64 / 100.0);
+                let field = self.count.input(account.kind(), words).kind("decimal").unit("g");
+                let field = field.hint(&hint).html();
+                let seen = format!(
+                    "<input type=\"hidden\" name=\"seen_{}\" value=\"{held}\">",
+                    account.kind()
+                );
+                Html::trusted(format!("<div>{field}{seen}</div>"))
+            })
+            .collect()
+    }
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    id: AlloyId,
+    count: Form,
+    refine: Option<Form>,
+) -> Result<ShowAlloy, Fault> {
+    let alloy = view::held(&app.pool, None, Some(id)).await?.pop().ok_or(Fault::NotFound)?;
+    let lots = view::lots(&app.pool, id).await?;
+    let refine = refine.unwrap_or_else(|| Form::filled([("from", "filings".to_owned())]));
+    Ok(ShowAlloy { frame: signed.frame.clone(), alloy, lots, count, refine })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<AlloyId>,
+) -> Result<ShowAlloy, Fault> {
+    page(&app, &signed, id, Form::default(), None).await
+}
+
+pub(crate) async fn count(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<AlloyId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(take) = CountForm::read(&mut form) else {
+        let page = page(&app, &signed, id, form, None).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::count(&mut work.tx, &signed, id, &take).await {
+        Ok(batch) => done(work, batch).await,
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, id, form, None).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn refine(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<AlloyId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(sent) = RefineForm::read(&mut form) else {
+        let page = page(&app, &signed, id, Form::default(), Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::refine(&mut work.tx, &signed, id, &sent).await {
+        Ok(batch) => done(work, batch).await,
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused.clone().at("sent"));
+            let page = page(&app, &signed, id, Form::default(), Some(form)).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+async fn done(work: Work, batch: MetalBatchId) -> Result<Response, Fault> {
+    let place = EntryPage(batch).to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

@@ -1,0 +1,8 @@
+//! Pages of the metal ledger.
+
+pub(super) mod alloy;
+pub(super) mod buy;
+pub(super) mod entries;
+pub(super) mod entry;
+pub(super) mod losses;
+pub(super) mod stock;

@@ -1,0 +1,65 @@
+//! Addresses of the metal ledger; the only source of links to them.
+
+use std::fmt;
+
+use crate::id::{AlloyId, MetalBatchId};
+
+/// What there is, by alloy.
+#[derive(Clone, Copy, Debug)]
+pub struct MetalPage;
+
+/// What the pours lost.
+#[derive(Clone, Copy, Debug)]
+pub struct LossesPage;
+
+/// The form for bought metal.
+#[derive(Clone, Copy, Debug)]
+pub struct Buy;
+
+/// All entries.
+#[derive(Clone, Copy, Debug)]
+pub struct EntriesPage;
+
+/// One entry.
+#[derive(Clone, Copy, Debug)]
+pub struct EntryPage(pub MetalBatchId);
+
+/// One alloy.
+#[derive(Clone, Copy, Debug)]
+pub struct OfAlloy(pub AlloyId);
+
+impl fmt::Display for MetalPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal")
+    }
+}
+
+impl fmt::Display for LossesPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/losses")
+    }
+}
+
+impl fmt::Display for Buy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/buy")
+    }
+}
+
+impl fmt::Display for EntriesPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/entries")
+    }
+}
+
+impl fmt::Display for EntryPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/entries/{}", self.0)
+    }
+}
+
+impl fmt::Display for OfAlloy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/alloys/{}", self.0)
+    }
+}

@@ -1,0 +1,53 @@
+//! All prices of one thing.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
+
+use crate::people::Owner;
+use crate::prices::view::{self, Noted};
+use crate::prices::{Price, PriceKind, Prices};
+use crate::web::{App, Fault, Frame, Page, PageLinks};
+
+const SIZE: u32 = 50;
+
+#[derive(Template, WebTemplate)]
+#[template(path = "prices/history.html")]
+pub(crate) struct History {
+    frame: Frame,
+    kind: PriceKind,
+    item: String,
+    name: String,
+    noted: Vec<Noted>,
+    links: PageLinks,
+}
+
+#[derive(Deserialize)]
+pub(crate) struct Wanted {
+    page: Option<String>,
+}
+
+pub(crate) async fn show(
+    app: State<App>,
+    owner: Owner,
+    Path(kind): Path<String>,
+    wanted: Query<Wanted>,
+) -> Result<History, Fault> {
+    show_item(app, owner, Path((kind, String::new())), wanted).await
+}
+
+pub(crate) async fn show_item(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((kind, item)): Path<(String, String)>,
+    Query(wanted): Query<Wanted>,
+) -> Result<History, Fault> {
+    let kind: PriceKind = kind.parse().map_err(|()| Fault::NotFound)?;
+    let page = Page::of(wanted.page.as_deref());
+    let (name, noted, rows) =
+        view::history(&app.pool, kind, &item, i64::from(SIZE), page.offset(SIZE)).await?;
+    let base = Price(kind, &item).to_string();
+    let links = PageLinks::new(page, SIZE, rows, &base);
+    Ok(History { frame: signed.frame, kind, item, name, noted, links })
+}

@@ -1,0 +1,4 @@
+//! Pages of prices.
+
+pub(super) mod history;
+pub(super) mod list;

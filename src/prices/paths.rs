@@ -1,0 +1,26 @@
+//! Addresses of prices; the only source of links to them.
+
+use std::fmt;
+
+use super::model::PriceKind;
+
+/// All prices, and the form to note one.
+#[derive(Clone, Copy, Debug)]
+pub struct Prices;
+
+/// The prices of one thing: its kind, and the symbol or id.
+#[derive(Clone, Copy, Debug)]
+pub struct Price<'a>(pub PriceKind, pub &'a str);
+
+impl fmt::Display for Prices {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/prices")
+    }
+}
+
+impl fmt::Display for Price<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/prices/{}", self.0.word())?;
+        if self.1.is_empty() { Ok(()) } else { write!(f, "/{}", self.1) }
+    }
+}

@@ -1,0 +1,170 @@
+//! What pages read about prices.
+
+use foundry::metal::Element;
+use rust_decimal::Decimal;
+use sqlx::{FromRow, PgPool};
+
+use super::day::{DayPrice, DayPrices};
+use super::model::PriceKind;
+use super::paths::Price;
+use crate::clock::{Day, Moment};
+use crate::web::Fault;
+
+#[derive(Clone, Debug, FromRow)]
+struct ItemRow {
+    kind: String,
+    item: String,
+    name: String,
+    valid_from: Option<Day>,
+    later: Option<Day>,
+}
+
+/// One thing that is priced, and what it costs today.
+#[derive(Clone, Debug)]
+pub(super) struct Item {
+    pub(super) kind: PriceKind,
+    pub(super) item: String,
+    pub(super) name: String,
+    /// From when the price noted for itself holds.
+    pub(super) valid_from: Option<Day>,
+    /// When the next one noted ahead begins.
+    pub(super) later: Option<Day>,
+    pub(super) price: Result<DayPrice, String>,
+}
+
+impl Item {
+    /// The item as a form's choice names it.
+    pub(super) fn choice(&self) -> String {
+        format!("{}:{}", self.kind.word(), self.item)
+    }
+
+    pub(super) fn place(&self) -> String {
+        Price(self.kind, &self.item).to_string()
+    }
+
+    /// Whether its price follows from its metals.
+    pub(super) fn computed(&self) -> Option<&DayPrice> {
+        self.price.as_ref().ok().filter(|price| !price.working.steps.is_empty())
+    }
+}
+
+/// Everything in use that has a price or needs one, by kind and name.
+pub(super) async fn items(pool: &PgPool, day: Day, currency: &str) -> Result<Vec<Item>, Fault> {
+    let rows: Vec<ItemRow> = sqlx::query_as(
+        "SELECT i.kind, i.item, i.name,
+                (SELECT max(p.valid_from) FROM prices p
+                  WHERE p.kind = i.kind AND p.item = i.item AND p.valid_from <= $1) AS valid_from,
+                (SELECT min(p.valid_from) FROM prices p
+                  WHERE p.kind = i.kind AND p.item = i.item AND p.valid_from > $1) AS later
+         FROM (
+           SELECT DISTINCT 1 AS n, 'fine_metal' AS kind, p.metal AS item, p.metal AS name
+             FROM alloy_parts p JOIN alloys a ON a.id = p.alloy_id WHERE a.retired_at IS NULL
+           UNION ALL SELECT 2, 'alloy', id::text, name FROM alloys WHERE retired_at IS NULL
+           UNION ALL SELECT 3, 'resin', id::text, name FROM resins WHERE retired_at IS NULL
+           UNION ALL SELECT 4, 'investment', id::text, name FROM investments WHERE retired_at IS NULL
+           UNION ALL SELECT 5, 'electricity', '', 'Electricity') i
+         ORDER BY i.n, lower(i.name)",
+    )
+    .bind(day)
+    .fetch_all(pool)
+    .await?;
+    let alloys: Vec<_> = rows
+        .iter()
+        .filter(|row| row.kind == PriceKind::Alloy.word())
+        .filter_map(|row| row.item.parse().ok())
+        .collect();
+    let prices = DayPrices::load(pool, day, currency, &alloys).await?;
+    let mut items = Vec::new();
+    for row in rows {
+        let Ok(kind) = row.kind.parse() else { continue };
+        let name = named(kind, &row.name);
+        let price = match (kind, row.item.parse()) {
+            (PriceKind::Alloy, Ok(alloy)) => prices.alloy(alloy, &name),
+            _ => prices.of(kind, &row.item, &name),
+        };
+        let (valid_from, later) = (row.valid_from, row.later);
+        items.push(Item { kind, item: row.item, name, valid_from, later, price });
+    }
+    Ok(items)
+}
+
+/// A fine metal is called by its name, with its symbol.
+fn named(kind: PriceKind, name: &str) -> String {
+    match (kind, Element::by_symbol(name)) {
+        (PriceKind::FineMetal, Some(element)) => {
+            let word = element.name();
+            let mut letters = word.chars();
+            let first = letters.next().map(|letter| letter.to_uppercase().to_string());
+            format!("{}{} ({name})", first.unwrap_or_default(), letters.as_str())
+        }
+        _ => name.to_owned(),
+    }
+}
+
+/// A price as it was noted.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Noted {
+    pub(super) amount: Decimal,
+    pub(super) unit: String,
+    pub(super) valid_from: Day,
+    pub(super) noted_by: Option<String>,
+    pub(super) noted_at: Moment,
+    pub(super) before: Option<Decimal>,
+}
+
+/// What a thing is called and all its prices, newest first.
+pub(super) async fn history(
+    pool: &PgPool,
+    kind: PriceKind,
+    item: &str,
+    size: i64,
+    offset: i64,
+) -> Result<(String, Vec<Noted>, i64), Fault> {
+    let name: Option<String> = match kind {
+        PriceKind::Electricity => item.is_empty().then(|| "Electricity".to_owned()),
+        PriceKind::FineMetal => {
+            sqlx::query_scalar("SELECT metal FROM alloy_parts WHERE metal = $1 LIMIT 1")
+                .bind(item)
+                .fetch_optional(pool)
+                .await?
+        }
+        PriceKind::Alloy => {
+            sqlx::query_scalar("SELECT name FROM alloys WHERE id::text = $1")
+                .bind(item)
+                .fetch_optional(pool)
+                .await?
+        }
+        PriceKind::Resin => {
+            sqlx::query_scalar("SELECT name FROM resins WHERE id::text = $1")
+                .bind(item)
+                .fetch_optional(pool)
+                .await?
+        }
+        PriceKind::Investment => {
+            sqlx::query_scalar("SELECT name FROM investments WHERE id::text = $1")
+                .bind(item)
+                .fetch_optional(pool)
+                .await?
+        }
+    };
+    let name = named(kind, &name.ok_or(Fault::NotFound)?);
+    let rows = sqlx::query_scalar("SELECT count(*) FROM prices WHERE kind = $1 AND item = $2")
+        .bind(kind.word())
+        .bind(item)
+        .fetch_one(pool)
+        .await?;
+    let noted = sqlx::query_as(
+        "SELECT p.amount, p.unit, p.valid_from, n.name AS noted_by, p.noted_at,
+                (SELECT (a.detail ->> 'before')::numeric FROM audit a
+                  WHERE a.subject = 'price:' || p.id AND a.action = 'corrected' ORDER BY a.id DESC LIMIT 1) AS before
+         FROM prices p LEFT JOIN people n ON n.id = p.noted_by
+         WHERE p.kind = $1 AND p.item = $2 ORDER BY p.valid_from DESC LIMIT $3 OFFSET $4",
+    )
+    .bind(kind.word())
+    .bind(item)
+    .bind(size)
+    .bind(offset)
+    .fetch_all(pool)
+    .await?;
+    Ok((name, noted, rows))
+}
