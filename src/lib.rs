@@ -29,6 +29,8 @@ pub mod portal;
 pub mod flasks;
 pub mod kiln_loads;
 pub mod pours;
+pub mod finishing;
+pub mod route_cards;
 pub mod plan;
 pub mod desk;
 pub mod server;

@@ -183,7 +183,10 @@ pub async fn undo(
             store::clear_box_failure(conn, failed.attempt_id, failed.stage).await?;
             let standing = if in_hand_before(events.next().as_ref(), failed.stage) {
                 // Its batch may have gone on without it; then there is no way back.
-                if !store::is_in_a_batch(conn, failed.attempt_id).await? {
+                // At finish a piece is in nobody's batch.
+                if failed.stage != Stage::Finish
+                    && !store::is_in_a_batch(conn, failed.attempt_id).await?
+                {
                     return Err(refused());
                 }
                 Standing::InHand

@@ -3,23 +3,40 @@
 use sqlx::{FromRow, PgConnection};
 
 use super::actions::Act;
-use super::model::{Happening, Stage, Standing, State};
+use super::model::{Happening, PieceRefusal, Stage, Standing, State};
 use crate::clock::Moment;
 use crate::id::{AttemptId, OrderId, OrderLineId, PieceId};
 
+/// A piece held for the rest of the transaction.
 #[derive(Clone, Debug, FromRow)]
-pub(super) struct LockedPiece {
-    pub(super) id: PieceId,
-    pub(super) label: String,
+pub struct LockedPiece {
+    /// Which one.
+    pub id: PieceId,
+    /// Its order.
+    pub order_id: OrderId,
+    /// Its label.
+    pub label: String,
     attempt_n: i32,
     stage: Stage,
     standing: Standing,
-    pub(super) version: i64,
+    /// The id of its last event; a form that has seen an older one is stale.
+    pub version: i64,
 }
 
 impl LockedPiece {
-    pub(super) fn state(&self) -> State {
+    /// How it stands.
+    #[must_use]
+    pub fn state(&self) -> State {
         State { attempt_n: self.attempt_n, stage: self.stage, standing: self.standing }
+    }
+
+    /// Refuses a form that was made before something else happened to the piece.
+    pub fn seen(&self, version: i64) -> Result<(), PieceRefusal> {
+        if self.version == version {
+            Ok(())
+        } else {
+            Err(PieceRefusal::Stale { label: self.label.clone() })
+        }
     }
 }
 
@@ -30,7 +47,7 @@ pub(super) async fn lock(
     pieces: &[PieceId],
 ) -> Result<Vec<LockedPiece>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, label, attempt_n, stage::text AS stage, standing, version FROM pieces
+        "SELECT id, order_id, label, attempt_n, stage::text AS stage, standing, version FROM pieces
          WHERE id = ANY($1) ORDER BY id FOR UPDATE",
     )
     .bind(pieces)
@@ -39,12 +56,12 @@ pub(super) async fn lock(
 }
 
 /// Holds one piece by its label.
-pub(super) async fn lock_by_label(
+pub async fn lock_by_label(
     conn: &mut PgConnection,
     label: &str,
 ) -> Result<LockedPiece, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, label, attempt_n, stage::text AS stage, standing, version FROM pieces
+        "SELECT id, order_id, label, attempt_n, stage::text AS stage, standing, version FROM pieces
          WHERE label = $1 FOR UPDATE",
     )
     .bind(label)

@@ -3,11 +3,9 @@
 use sqlx::{FromRow, PgPool};
 
 use super::card::{CardBox, RouteCard, box_rows, boxes_of};
-use super::model::{Stage, Standing};
-use super::{Cards, Filter};
+use super::model::Stage;
 use crate::clock::Moment;
-use crate::id::{AttemptId, PieceId};
-use crate::timers;
+use crate::id::AttemptId;
 
 /// The words offered for a failure at a stage; others may be typed.
 pub async fn causes(pool: &PgPool, stage: Stage) -> Result<Vec<String>, sqlx::Error> {
@@ -17,22 +15,21 @@ pub async fn causes(pool: &PgPool, stage: Stage) -> Result<Vec<String>, sqlx::Er
         .await
 }
 
-/// The card of one piece.
-pub(super) async fn card(pool: &PgPool, label: &str) -> Result<RouteCard, sqlx::Error> {
-    let filter = Filter { label: Some(label.to_owned()), ..Filter::default() };
-    let mut found = Cards::find(pool, &filter, 1, 0).await?;
-    found.cards.pop().ok_or(sqlx::Error::RowNotFound)
-}
-
 /// One attempt at a piece.
 #[derive(Clone, Debug)]
-pub(super) struct Attempt {
-    pub(super) n: i32,
-    pub(super) begun_at: Moment,
-    pub(super) ended_at: Option<Moment>,
-    pub(super) failed_at_stage: Option<Stage>,
-    pub(super) cause: Option<String>,
-    pub(super) boxes: Vec<CardBox>,
+pub struct Attempt {
+    /// Counts from 1.
+    pub n: i32,
+    /// When it was queued.
+    pub begun_at: Moment,
+    /// When it ended; none while it is under way.
+    pub ended_at: Option<Moment>,
+    /// Where it failed.
+    pub failed_at_stage: Option<Stage>,
+    /// What the failure looked like.
+    pub cause: Option<String>,
+    /// Its six boxes.
+    pub boxes: Vec<CardBox>,
 }
 
 #[derive(FromRow)]
@@ -46,7 +43,7 @@ struct AttemptRow {
 }
 
 /// All attempts at a piece, the last first, without those that were queued by mistake.
-pub(super) async fn attempts(pool: &PgPool, card: &RouteCard) -> Result<Vec<Attempt>, sqlx::Error> {
+pub async fn attempts(pool: &PgPool, card: &RouteCard) -> Result<Vec<Attempt>, sqlx::Error> {
     let rows: Vec<AttemptRow> = sqlx::query_as(
         "SELECT t.id, t.n, t.begun_at, t.ended_at, t.failed_at_stage::text AS failed_at_stage, t.cause
          FROM attempts t WHERE t.piece_id = $1
@@ -71,130 +68,4 @@ pub(super) async fn attempts(pool: &PgPool, card: &RouteCard) -> Result<Vec<Atte
         }
     };
     Ok(rows.into_iter().map(attempt).collect())
-}
-
-/// Something that happened to a piece.
-#[derive(Clone, Debug, FromRow)]
-pub(super) struct Event {
-    kind: String,
-    stage: Stage,
-    pub(super) at: Moment,
-    pub(super) attempt_n: i32,
-    pub(super) person: Option<String>,
-    pub(super) batch: Option<String>,
-    cause: Option<String>,
-    pub(super) note: String,
-    /// Whether it was taken back later.
-    pub(super) undone: bool,
-    undone_kind: Option<String>,
-    undone_stage: Option<Stage>,
-}
-
-impl Event {
-    /// What happened, in words.
-    pub(super) fn words(&self) -> String {
-        match (self.kind.as_str(), self.undone_kind.as_deref(), self.undone_stage) {
-            ("undone", Some(kind), Some(stage)) => {
-                format!("Taken back: {}", words_of(kind, stage, 1, None).to_lowercase())
-            }
-            (kind, ..) => words_of(kind, self.stage, self.attempt_n, self.cause.as_deref()),
-        }
-    }
-
-    pub(super) fn batch_words(&self) -> Option<String> {
-        Some(self.batch.as_deref()?.replacen(':', " ", 1))
-    }
-
-    pub(super) fn batch_path(&self) -> Option<String> {
-        timers::subject_path(self.batch.as_deref()?)
-    }
-}
-
-fn words_of(kind: &str, stage: Stage, attempt_n: i32, cause: Option<&str>) -> String {
-    let words = match (kind, stage) {
-        ("queued", _) if attempt_n > 1 => return format!("Attempt {attempt_n} waits for print"),
-        ("queued", _) => "Waits for print",
-        ("entered", Stage::Print) => "Print began",
-        ("entered", Stage::Cure) => "Wash and cure began",
-        ("entered", Stage::Invest) => "Put on a tree",
-        ("entered", Stage::Burnout) => "Burnout began",
-        ("entered", Stage::Cast) => "Poured",
-        ("entered", Stage::Finish) => "Finishing began",
-        ("finished", Stage::Print) => "Printed",
-        ("finished", Stage::Cure) => "Cured",
-        ("finished", Stage::Invest) => "Invested and left to set",
-        ("finished", Stage::Burnout) => "Burnt out, hot",
-        ("finished", Stage::Cast) => "Cast",
-        ("finished", Stage::Finish) => "Finished and passed",
-        ("left", _) => return format!("Taken out of {stage} again"),
-        ("failed", _) => {
-            return match cause {
-                Some(cause) => format!("Failed at {stage}: {cause}"),
-                None => format!("Failed at {stage}"),
-            };
-        }
-        ("handed_over", _) => "Handed over",
-        ("cancelled", _) => "Cancelled",
-        ("noted", _) => "Noted",
-        _ => "Taken back",
-    };
-    words.to_owned()
-}
-
-/// What happened to a piece, newest first.
-pub(super) async fn events(pool: &PgPool, piece: PieceId) -> Result<Vec<Event>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT e.kind, e.stage::text AS stage, e.at, t.n AS attempt_n, w.name AS person, e.batch,
-                e.cause, e.note, EXISTS (SELECT 1 FROM piece_events u WHERE u.undoes = e.id) AS undone,
-                b.kind AS undone_kind, b.stage::text AS undone_stage
-         FROM piece_events e JOIN attempts t ON t.id = e.attempt_id
-         LEFT JOIN people w ON w.id = e.person_id LEFT JOIN piece_events b ON b.id = e.undoes
-         WHERE e.piece_id = $1 ORDER BY e.id DESC LIMIT 500",
-    )
-    .bind(piece)
-    .fetch_all(pool)
-    .await
-}
-
-/// What would be taken back now, in words; none when nothing can be.
-pub(super) fn undoable(card: &RouteCard, events: &[Event]) -> Option<String> {
-    let last = events
-        .iter()
-        .find(|event| !event.undone && event.kind != "undone" && event.kind != "noted")?;
-    match (last.kind.as_str(), card.standing) {
-        ("queued", Standing::Waiting) if last.attempt_n > 1 => {
-            Some(format!("that attempt {} failed", last.attempt_n - 1))
-        }
-        ("finished", Standing::Ready) => Some("that it is finished".to_owned()),
-        ("handed_over", _) => Some("that it is handed over".to_owned()),
-        ("cancelled", _) => Some("that it is cancelled".to_owned()),
-        _ => None,
-    }
-}
-
-/// What the ticket says beside the card.
-#[derive(Clone, Debug, FromRow)]
-pub(super) struct Details {
-    pub(super) line_note: String,
-    pub(super) order_note: String,
-    pub(super) box_x_mm: f64,
-    pub(super) box_y_mm: f64,
-    pub(super) box_z_mm: f64,
-    pub(super) volume_mm3: Option<f64>,
-    pub(super) version_n: i32,
-    pub(super) of: i64,
-    pub(super) n: i32,
-}
-
-pub(super) async fn details(pool: &PgPool, piece: PieceId) -> Result<Details, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT l.note AS line_note, o.note AS order_note, v.box_x_mm, v.box_y_mm, v.box_z_mm, v.volume_mm3,
-                v.n AS version_n, p.n,
-                (SELECT count(*) FROM pieces q WHERE q.order_id = p.order_id) AS of
-         FROM pieces p JOIN orders o ON o.id = p.order_id JOIN order_lines l ON l.id = p.order_line_id
-         JOIN design_versions v ON v.id = l.design_version_id WHERE p.id = $1",
-    )
-    .bind(piece)
-    .fetch_one(pool)
-    .await
 }

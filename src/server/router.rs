@@ -41,6 +41,8 @@ pub fn router(app: App) -> Router {
         .merge(crate::quotes::router())
         .merge(crate::portal::router())
         .merge(crate::pieces::router())
+        .merge(crate::route_cards::router())
+        .merge(crate::finishing::router())
         .merge(crate::cure_batches::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))

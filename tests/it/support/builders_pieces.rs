@@ -75,9 +75,9 @@ impl Studio {
             .await
             .unwrap();
         sqlx::query(
-            "INSERT INTO design_versions (id, design_id, n, file_id, unit, unit_origin, format, triangles, shells,
+            "INSERT INTO design_versions (id, design_id, n, file_id, file_name, unit, unit_origin, format, triangles, shells,
                  closed, volume_mm3, area_mm2, box_x_mm, box_y_mm, box_z_mm, measured_at)
-             VALUES ($1, $2, 1, $3, 'mm', 'told', 'stl', 12, 1, true, 1500, 900, $4, $5, $6, $7)",
+             VALUES ($1, $2, 1, $3, 'model.stl', 'mm', 'told', 'stl', 12, 1, true, 1500, 900, $4, $5, $6, $7)",
         )
         .bind(version)
         .bind(design)

@@ -7,12 +7,14 @@ use axum::response::{IntoResponse, Response};
 
 use crate::db::once::Work;
 use crate::people::Signed;
-use crate::pieces::view::{self, Attempt, Event};
-use crate::pieces::{Piece, Pieces, RouteCard, Standing, Ticket};
+use crate::pieces::{self, Attempt, RouteCard, Standing};
+use crate::route_cards::photos::{self, Photo};
+use crate::route_cards::view::{self, Event};
+use crate::route_cards::{Piece, Pieces, Ticket};
 use crate::web::{App, Fault, Form, Frame, Refused, see_other};
 
 #[derive(Template, WebTemplate)]
-#[template(path = "pieces/show.html")]
+#[template(path = "route_cards/show.html")]
 pub(crate) struct ShowPiece {
     frame: Frame,
     card: RouteCard,
@@ -20,6 +22,7 @@ pub(crate) struct ShowPiece {
     events: Vec<Event>,
     undoable: Option<String>,
     causes: Vec<String>,
+    photos: Vec<Photo>,
     form: Form,
     refusal: Option<String>,
 }
@@ -38,10 +41,11 @@ pub(super) async fn page(
     back: Option<(Form, Option<Refused>)>,
 ) -> Result<ShowPiece, Fault> {
     let card = view::card(&app.pool, label).await?;
-    let attempts = view::attempts(&app.pool, &card).await?;
+    let attempts = pieces::attempts(&app.pool, &card).await?;
     let events = view::events(&app.pool, card.piece).await?;
     let undoable = view::undoable(&card, &events);
-    let causes = view::causes(&app.pool, card.stage).await?;
+    let causes = pieces::causes(&app.pool, card.stage).await?;
+    let photos = photos::of(&app.pool, card.piece).await?;
     let (form, refused) = back.unwrap_or_default();
     Ok(ShowPiece {
         frame: signed.frame.clone(),
@@ -50,6 +54,7 @@ pub(super) async fn page(
         events,
         undoable,
         causes,
+        photos,
         form,
         refusal: refused.map(|refused| refused.message),
     })

@@ -6,12 +6,13 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, header};
 
 use crate::people::Signed;
-use crate::pieces::view::{self, Details};
-use crate::pieces::{Piece, RouteCard};
+use crate::pieces::RouteCard;
+use crate::route_cards::Piece;
+use crate::route_cards::view::{self, Details};
 use crate::web::{App, Fault, Frame, Html};
 
 #[derive(Template, WebTemplate)]
-#[template(path = "pieces/ticket.html")]
+#[template(path = "route_cards/ticket.html")]
 pub(crate) struct PieceTicket {
     frame: Frame,
     card: RouteCard,

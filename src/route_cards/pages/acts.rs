@@ -6,18 +6,16 @@ use axum::response::{IntoResponse, Response};
 
 use super::show::{answer, page};
 use crate::db::once::{self, Begun, Work};
-use crate::id::PieceId;
+use crate::finishing;
 use crate::people::{Owner, Signed};
-use crate::pieces::{self, Act, Happening, PieceRefusal, Stage, store};
-use crate::web::{App, Fault, Form, see_other};
+use crate::pieces::{self, Act, Happening, LockedPiece, Stage};
+use crate::web::{App, Fault, Form, Refused, see_other};
 
 /// Holds the piece, if nothing happened to it since the person looked.
-async fn hold(work: &mut Work, label: &str, seen: i64) -> Result<PieceId, Fault> {
-    let piece = store::lock_by_label(&mut work.tx, label).await?;
-    if piece.version != seen {
-        return Err(pieces::ActFault::from(PieceRefusal::Stale { label: piece.label }).into());
-    }
-    Ok(piece.id)
+async fn hold(work: &mut Work, label: &str, seen: i64) -> Result<LockedPiece, Fault> {
+    let piece = pieces::lock_by_label(&mut work.tx, label).await?;
+    piece.seen(seen).map_err(Refused::from)?;
+    Ok(piece)
 }
 
 pub(crate) async fn note(
@@ -37,7 +35,7 @@ pub(crate) async fn note(
     };
     let done = async {
         // A note is true whatever happened meanwhile, so it is never stale.
-        let piece = store::lock_by_label(&mut work.tx, &label).await?;
+        let piece = pieces::lock_by_label(&mut work.tx, &label).await?;
         let act = Act::new(signed.now, Some(signed.person)).noting(&text);
         pieces::record(&mut work.tx, &[piece.id], &Happening::Noted, &act).await?;
         Ok(())
@@ -71,7 +69,10 @@ pub(crate) async fn failed(
         let held = hold(&mut work, &label, seen).await?;
         let act = Act::new(signed.now, Some(signed.person)).noting(&text);
         let happening = Happening::Failed(stage, cause.clone());
-        pieces::record(&mut work.tx, &[held], &happening, &act).await?;
+        if stage == Stage::Finish {
+            finishing::scrap(&mut work.tx, &held, signed.now, Some(signed.person)).await?;
+        }
+        pieces::record(&mut work.tx, &[held.id], &happening, &act).await?;
         Ok(())
     }
     .await;
@@ -92,7 +93,8 @@ pub(crate) async fn take_back(
     let done = async {
         let held = hold(&mut work, &label, seen).await?;
         let act = Act::new(signed.now, Some(signed.person));
-        pieces::undo(&mut work.tx, held, seen, &act).await?;
+        let undone = pieces::undo(&mut work.tx, held.id, seen, &act).await?;
+        finishing::take_back(&mut work.tx, &held, undone.state, &signed).await?;
         Ok(())
     }
     .await;
@@ -113,7 +115,7 @@ pub(crate) async fn cancel(
     let done = async {
         let held = hold(&mut work, &label, seen).await?;
         let act = Act::new(signed.now, Some(signed.person));
-        pieces::record(&mut work.tx, &[held], &Happening::Cancelled, &act).await?;
+        pieces::record(&mut work.tx, &[held.id], &Happening::Cancelled, &act).await?;
         Ok(())
     }
     .await;

@@ -6,13 +6,14 @@ use axum::extract::{Query, State};
 use serde::Deserialize;
 
 use crate::people::Signed;
-use crate::pieces::{Cards, Filter, Pieces, Stage, Standing};
+use crate::pieces::{Cards, Filter, Stage, Standing};
+use crate::route_cards::Pieces;
 use crate::web::{App, Fault, Frame, Page, PageLinks};
 
 const SIZE: u32 = 40;
 
 #[derive(Template, WebTemplate)]
-#[template(path = "pieces/list.html")]
+#[template(path = "route_cards/list.html")]
 pub(crate) struct ListPieces {
     frame: Frame,
     wanted: Wanted,

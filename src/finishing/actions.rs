@@ -1,0 +1,213 @@
+//! What is done at the finishing bench, inside the caller's transaction.
+
+use serde_json::json;
+use sqlx::PgConnection;
+
+use super::forms::PassForm;
+use super::store::{self, Ending};
+use crate::clock::Moment;
+use crate::id::{AlloyId, PersonId};
+use crate::metal::{self, Account, Entry, Kind, Move};
+use crate::people::Signed;
+use crate::pieces::{self, Act, Happening, LockedPiece, Stage, Standing, State};
+use crate::web::{Fault, Refused};
+
+/// A reading of the bench scale may be off by so much each time, in centigrams.
+const SCALE_CG: i64 = 5;
+
+fn subject(label: &str) -> String {
+    format!("piece:{label}")
+}
+
+async fn hold(conn: &mut PgConnection, label: &str, seen: i64) -> Result<LockedPiece, Fault> {
+    let piece = pieces::lock_by_label(conn, label).await?;
+    piece.seen(seen).map_err(Refused::from)?;
+    Ok(piece)
+}
+
+/// Posts metal that leaves the bench. Castings are weighed together when a flask is
+/// divested and one by one here; what the scale's readings differ by is posted as a
+/// difference, anything beyond that is refused by the ledger.
+async fn post(
+    conn: &mut PgConnection,
+    entry: &Entry<'_>,
+    alloy: AlloyId,
+    to: Account,
+    cg: i64,
+) -> Result<(), Fault> {
+    if cg == 0 {
+        return Ok(());
+    }
+    let missing = cg - store::at_the_bench_cg(conn, alloy).await?;
+    let mut moves = Vec::with_capacity(2);
+    if (1..=SCALE_CG).contains(&missing) {
+        moves.push(Move::new(Account::Difference, Account::Pieces, missing));
+    }
+    moves.push(Move::new(Account::Pieces, to, cg));
+    metal::post(conn, entry, alloy, &moves).await?;
+    Ok(())
+}
+
+/// Begins finishing with the weight after cutting off.
+pub(super) async fn begin(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    label: &str,
+    seen: i64,
+    raw_cg: i64,
+) -> Result<(), Fault> {
+    let piece = hold(conn, label, seen).await?;
+    let material = store::material(conn, piece.id).await?;
+    if let Some(flask) = material.undivested {
+        return Err(Refused::conflict(format!(
+            "Piece {label} is still in flask {flask}. Divest the flask and weigh its castings first."
+        ))
+        .into());
+    }
+    let act = Act::new(signed.now, Some(signed.person)).with(json!({ "raw_cg": raw_cg }));
+    pieces::record(conn, &[piece.id], &Happening::Entered(Stage::Finish), &act).await?;
+    store::begin(conn, material.attempt, raw_cg, signed.now, signed.person).await?;
+    Ok(())
+}
+
+/// Puts a piece back that was begun by mistake.
+pub(super) async fn put_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    label: &str,
+    seen: i64,
+) -> Result<(), Fault> {
+    let piece = hold(conn, label, seen).await?;
+    let act = Act::new(signed.now, Some(signed.person));
+    pieces::record(conn, &[piece.id], &Happening::Left(Stage::Finish), &act).await?;
+    Ok(())
+}
+
+/// The piece is finished and passed; what was filed off goes to the filings.
+pub(super) async fn pass(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    label: &str,
+    seen: i64,
+    form: PassForm,
+) -> Result<(), Fault> {
+    let piece = hold(conn, label, seen).await?;
+    let material = store::material(conn, piece.id).await?;
+    let detail = json!({
+        "raw_cg": form.raw_cg, "finished_cg": form.finished_cg, "minutes": form.minutes,
+    });
+    let act = Act::new(signed.now, Some(signed.person)).with(detail);
+    pieces::record(conn, &[piece.id], &Happening::Finished(Stage::Finish), &act).await?;
+    let ending = Ending {
+        passed: true,
+        raw_cg: form.raw_cg,
+        finished_cg: Some(form.finished_cg),
+        minutes: Some(form.minutes),
+    };
+    store::end(conn, material.attempt, &ending, signed.now, signed.person).await?;
+    let subject = subject(label);
+    let entry = Entry::new(Kind::Finished, signed.now, Some(signed.person), &subject);
+    let filed = form.raw_cg - form.finished_cg;
+    post(conn, &entry, material.alloy_id, Account::Filings, filed).await
+}
+
+/// The piece has a defect: its attempt failed, and its metal goes to the returns.
+pub(super) async fn defect(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    label: &str,
+    seen: i64,
+    cause: &str,
+    note: &str,
+) -> Result<(), Fault> {
+    let piece = hold(conn, label, seen).await?;
+    scrap(conn, &piece, signed.now, Some(signed.person)).await?;
+    let act = Act::new(signed.now, Some(signed.person)).noting(note);
+    let happening = Happening::Failed(Stage::Finish, cause.to_owned());
+    pieces::record(conn, &[piece.id], &happening, &act).await?;
+    Ok(())
+}
+
+/// Books the metal of a piece that is about to fail at finish. One that was not
+/// begun has not been weighed by itself; it goes with the returns of its flask.
+pub async fn scrap(
+    conn: &mut PgConnection,
+    piece: &LockedPiece,
+    now: Moment,
+    person: Option<PersonId>,
+) -> Result<(), Fault> {
+    let in_hand =
+        piece.state().stage == Stage::Finish && piece.state().standing == Standing::InHand;
+    if !in_hand {
+        return Ok(());
+    }
+    let material = store::material(conn, piece.id).await?;
+    let Some(raw_cg) = store::find(conn, material.attempt).await?.and_then(|row| row.raw_cg) else {
+        return Ok(());
+    };
+    if let Some(person) = person {
+        let ending = Ending { passed: false, raw_cg, finished_cg: None, minutes: None };
+        store::end(conn, material.attempt, &ending, now, person).await?;
+    }
+    let subject = subject(&piece.label);
+    let entry = Entry::new(Kind::Scrapped, now, person, &subject);
+    post(conn, &entry, material.alloy_id, Account::Returns, raw_cg).await
+}
+
+/// Hands finished pieces over: the metal in them leaves the house. Every way of handing
+/// over goes through here.
+pub async fn deliver(
+    conn: &mut PgConnection,
+    pieces: &[LockedPiece],
+    act: &Act<'_>,
+) -> Result<(), Fault> {
+    for piece in pieces {
+        let material = store::material(conn, piece.id).await?;
+        let finished = store::find(conn, material.attempt).await?.and_then(|row| row.finished_cg);
+        pieces::record(conn, &[piece.id], &Happening::HandedOver, act).await?;
+        let subject = subject(&piece.label);
+        let entry = Entry::new(Kind::Delivered, act.now, act.person, &subject);
+        let cg = finished.unwrap_or(0);
+        post(conn, &entry, material.alloy_id, Account::Delivered, cg).await?;
+    }
+    Ok(())
+}
+
+pub(super) async fn hand_over(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    label: &str,
+    seen: i64,
+) -> Result<(), Fault> {
+    let piece = hold(conn, label, seen).await?;
+    deliver(conn, &[piece], &Act::new(signed.now, Some(signed.person))).await
+}
+
+/// After something at finish was taken back: its entry in the ledger is reversed and its
+/// record opened again. `before` is how the piece stood, `after` how it stands now.
+pub async fn take_back(
+    conn: &mut PgConnection,
+    piece: &LockedPiece,
+    after: State,
+    signed: &Signed,
+) -> Result<(), Fault> {
+    if after.stage != Stage::Finish {
+        return Ok(());
+    }
+    let kind = match (piece.state().standing, after.standing) {
+        (Standing::HandedOver, _) => Kind::Delivered,
+        (Standing::Ready, _) => Kind::Finished,
+        (Standing::Waiting, Standing::InHand) => Kind::Scrapped,
+        _ => return Ok(()),
+    };
+    if kind != Kind::Delivered {
+        let material = store::material(conn, piece.id).await?;
+        store::reopen(conn, material.attempt).await?;
+    }
+    let entry = store::last_entry(conn, &subject(&piece.label), kind.word()).await?;
+    if let Some(entry) = entry {
+        let note = "recorded by mistake";
+        metal::reverse(conn, entry, signed.now, Some(signed.person), note).await?;
+    }
+    Ok(())
+}

@@ -1,0 +1,4 @@
+//! Pages of the finishing bench.
+
+pub(super) mod bench;
+pub(super) mod piece;

@@ -1,0 +1,188 @@
+//! One piece at the bench: weighed, finished, passed or not, handed over.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun, Work};
+use crate::finishing::forms::{self, PassForm};
+use crate::finishing::view::{self, BenchRow};
+use crate::finishing::{Bench, BenchPiece, actions};
+use crate::people::Signed;
+use crate::pieces::{self, Stage};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "finishing/piece.html")]
+pub(crate) struct ShowBenchPiece {
+    frame: Frame,
+    piece: BenchRow,
+    causes: Vec<String>,
+    form: Form,
+    refusal: Option<String>,
+}
+
+impl ShowBenchPiece {
+    fn planned(&self) -> Html {
+        self.frame.show.minutes(i64::from(self.piece.planned_minutes))
+    }
+
+    fn worked(&self) -> Html {
+        self.frame.show.minutes(i64::from(self.piece.minutes.unwrap_or_default()))
+    }
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    label: &str,
+    back: Option<(Form, Option<Refused>)>,
+) -> Result<ShowBenchPiece, Fault> {
+    let piece = view::piece(&app.pool, label).await?;
+    let causes = pieces::causes(&app.pool, Stage::Finish).await?;
+    let (form, refused) = match back {
+        Some((form, refused)) => (form, refused),
+        None => (prefilled(&piece), None),
+    };
+    let refusal = refused.map(|refused| refused.message);
+    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal })
+}
+
+fn prefilled(piece: &BenchRow) -> Form {
+    let grams =
+        |cg: Option<i64>| cg.map(|cg| format!("{}.{:02}", cg / 100, cg % 100)).unwrap_or_default();
+    Form::filled([
+        ("raw", grams(piece.raw_cg)),
+        ("finished", grams(piece.finished_cg)),
+        ("minutes", piece.minutes.map(|minutes| minutes.to_string()).unwrap_or_default()),
+    ])
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+) -> Result<ShowBenchPiece, Fault> {
+    page(&app, &signed, &label, None).await
+}
+
+/// Ends a request: commits what was done, or shows the piece as it is with the refusal above.
+async fn answer(
+    app: &App,
+    signed: &Signed,
+    label: &str,
+    form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = BenchPiece(label).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let status = refused.status;
+            let page = page(app, signed, label, Some((form, Some(refused)))).await?;
+            Ok((status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+async fn wrong(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Response, Fault> {
+    let page = page(app, signed, label, Some((form, None))).await?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+}
+
+pub(crate) async fn begin(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(raw_cg) = forms::centigrams(&mut form, "raw") else {
+        return wrong(&app, &signed, &label, form).await;
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::begin(&mut work.tx, &signed, &label, seen, raw_cg).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn put_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::put_back(&mut work.tx, &signed, &label, seen).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn pass(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(told) = PassForm::read(&mut form) else {
+        return wrong(&app, &signed, &label, form).await;
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::pass(&mut work.tx, &signed, &label, seen, told).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn defect(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let cause = form.line("cause", 200);
+    if cause.is_empty() {
+        form.wrong("cause", "Say what it looks like; the next attempt learns from it.");
+    }
+    let note = form.text("failure_note", 2000);
+    if !form.good() {
+        return wrong(&app, &signed, &label, form).await;
+    }
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::defect(&mut work.tx, &signed, &label, seen, &cause, &note).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn hand_over(
+    State(app): State<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::hand_over(&mut work.tx, &signed, &label, seen).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
