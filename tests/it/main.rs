@@ -4,6 +4,7 @@
 mod cli_measure;
 mod clients;
 mod cure_batches;
+mod finishing;
 mod pieces;
 mod plates;
 mod printers;

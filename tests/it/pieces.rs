@@ -127,3 +127,44 @@ async fn a_ticket_carries_the_label_and_a_code() {
     assert_eq!(maker.get("/pieces/9-9/ticket").await.status, StatusCode::NOT_FOUND);
     assert_eq!(maker.get("/pieces/9-9").await.status, StatusCode::NOT_FOUND);
 }
+
+/// A small PNG.
+fn photo() -> Vec<u8> {
+    let mut out = std::io::Cursor::new(Vec::new());
+    image::DynamicImage::new_rgb8(2, 1).write_to(&mut out, image::ImageFormat::Png).unwrap();
+    out.into_inner()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_photo_is_kept_once_and_what_is_none_is_refused() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let label = studio.pieces(1, None).await.remove(0);
+    let place = format!("/pieces/{label}");
+    let photos = format!("{place}/photos");
+    let fields = [("caption", "Seat <close>"), KEY];
+    let file = photo();
+    let files: [(&str, &str, &[u8]); 1] = [("photo", "seat.png", &file)];
+    maker.upload(&photos, &fields, &files).await.led_to();
+    maker.upload(&photos, &fields, &files).await.led_to();
+    let shown = maker.get(&place).await;
+    assert_eq!(shown.page().matches("<figure>").count(), 1);
+    assert!(shown.body.contains("Seat &#60;close&#62;"));
+    let share: String =
+        sqlx::query_scalar("SELECT id::text FROM photos").fetch_one(&studio.db.pool).await.unwrap();
+    let share = format!("{photos}/{share}");
+    maker.post(&format!("{share}/share"), &[("shared", "yes")]).await.led_to();
+    assert!(maker.get(&place).await.page().contains("Hide from the client"));
+    let none = maker
+        .upload(&photos, &[("caption", "")], &[("photo", "x.svg", b"<svg onload=alert(1)>")])
+        .await;
+    assert_eq!(none.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(none.body.contains("no JPEG, PNG or WebP"));
+    let large = vec![0_u8; (15 << 20) + (1 << 20)];
+    let large = maker.upload(&photos, &[], &[("photo", "x.png", &large)]).await;
+    assert_eq!(large.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(large.body.contains("larger than 15 MB"));
+    maker.post(&format!("{share}/remove"), &[]).await.led_to();
+    maker.post(&format!("{share}/remove"), &[]).await.led_to();
+    assert!(!maker.get(&place).await.page().contains("<figure>"));
+}

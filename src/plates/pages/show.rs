@@ -121,17 +121,16 @@ pub(super) async fn page(
         Some((form, refused)) => (Some(form), refused),
         None => (None, None),
     };
-    let form = typed.filter(|form| !form.value("once").is_empty() || !form.good());
-    let form = form.unwrap_or_else(|| {
-        Form::filled([
-            ("printer", plate.printer_id.to_string()),
-            ("lot", plate.resin_lot_id.to_string()),
-            ("layer", plate.layer_um.to_string()),
-            ("exposure", plate.exposure_s.to_string()),
-            ("supports", plate.supports.clone()),
-            ("note", plate.note.clone()),
-        ])
-    });
+    let mut form = typed.unwrap_or_default();
+    // A form about something else leaves the settings as they are.
+    if form.all("printer").next().is_none() {
+        form.put("printer", &plate.printer_id.to_string());
+        form.put("lot", &plate.resin_lot_id.to_string());
+        form.put("layer", &plate.layer_um.to_string());
+        form.put("exposure", &plate.exposure_s.to_string());
+        form.put("supports", &plate.supports);
+        form.put("note", &plate.note);
+    }
     Ok(ShowPlate {
         frame: signed.frame.clone(),
         plate,
