@@ -30,10 +30,8 @@ impl PriceForm {
         let most = Decimal::from(100_000_000);
         let typed = form.decimal("amount", Decimal::ZERO, most, 8);
         let valid_from = form.day("valid_from");
-        if let Some(day) = valid_from {
-            if day.0.year() < 2000 || day > today.plus_days(366) {
-                form.wrong("valid_from", "Choose a day between the year 2000 and a year from now.");
-            }
+        if valid_from.is_some_and(|day| day.0.year() < 2000 || day > today.plus_days(366)) {
+            form.wrong("valid_from", "Choose a day between the year 2000 and a year from now.");
         }
         let unit = form.value("per").to_owned();
         let (kind, item) = chosen?;

@@ -44,7 +44,6 @@ pub fn router(app: App) -> Router {
         .merge(crate::orders::router())
         .merge(crate::quotes::router())
         .merge(crate::portal::router())
-        .merge(crate::pieces::router())
         .merge(crate::cure_batches::router())
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
