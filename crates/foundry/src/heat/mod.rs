@@ -8,6 +8,7 @@ mod build;
 mod burnout;
 mod check;
 mod cooling;
+pub mod curve;
 mod conduction;
 mod drive;
 mod finding;

@@ -103,6 +103,21 @@ pub enum HeatRefusal {
         /// What stood in the way at last.
         last: String,
     },
+    /// The fit of a kiln did not settle.
+    #[error(
+        "power and loss could not be fitted to this firing; start from values nearer to the \
+         kiln's rating, or use a firing with a full-power ramp and a free fall"
+    )]
+    FitDidNotSettle,
+    /// A firing that is the same whatever the kiln's power or loss.
+    #[error(
+        "this firing says nothing of the kiln's {what}: use one in which a ramp was too steep for \
+         the kiln, or in which it cooled freely"
+    )]
+    FiringSaysNothing {
+        /// Power or loss.
+        what: &'static str,
+    },
     /// An ideal kiln draws no electricity.
     #[error("an ideal kiln draws no electricity; give the kiln's power and loss to cost a firing")]
     NoElectricity,
