@@ -104,7 +104,8 @@ async fn a_pattern_is_in_one_batch_at_a_time() {
     let place = put_together(&studio, &maker, &labels, "4", "25").await.led_to().to_owned();
     let second = put_together(&studio, &maker, &labels[..1], "4", "25").await;
     assert_eq!(second.status, StatusCode::CONFLICT);
-    assert!(second.body.contains(&format!("{} is in cure batch 31", labels[0])));
+    let said = format!("{} is in cure batch 31", labels[0]);
+    assert!(second.body.contains(&said), "{}", second.body);
     let attempt = studio.attempt_of(&labels[0]).await.to_string();
     let out = format!("{place}/take-out");
     maker.post(&out, &[("version", "1"), ("piece", &attempt)]).await.led_to();

@@ -149,7 +149,8 @@ async fn restore_into(
         return Err(refusal);
     }
     database.pool.close().await;
-    swap.replace(!counts.is_empty()).await
+    // Without `replace` it is known by now to hold no more than a new one.
+    swap.replace(replace && !counts.is_empty()).await
 }
 
 async fn fill(programs: &Programs, fresh: &PgConnectOptions, file: &Path) -> Result<(), DbRefusal> {
