@@ -232,6 +232,18 @@ impl<'m> Bvh<'m> {
         reach: f64,
         counts: impl Fn(u32) -> bool,
     ) -> Option<Nearest> {
+        self.nearest_among(point, reach, |_| true, counts)
+    }
+
+    /// As [`Bvh::nearest`], passing over whole nodes, by their number, that hold nothing that
+    /// counts.
+    pub(crate) fn nearest_among(
+        &self,
+        point: Point,
+        reach: f64,
+        worth: impl Fn(usize) -> bool,
+        counts: impl Fn(u32) -> bool,
+    ) -> Option<Nearest> {
         let mut best: Option<Nearest> = None;
         let mut square = reach * reach;
         let mut waiting = vec![0_usize];
@@ -239,7 +251,7 @@ impl<'m> Bvh<'m> {
             let Some(node) = self.nodes.get(at) else {
                 continue;
             };
-            if square_to_box(point, &node.bounds) > square {
+            if square_to_box(point, &node.bounds) > square || !worth(at) {
                 continue;
             }
             if node.count == 0 {
@@ -249,10 +261,13 @@ impl<'m> Bvh<'m> {
                 continue;
             }
             for &facet in self.leaf_facets(node) {
+                if !counts(facet) {
+                    continue;
+                }
                 let on_facet = nearest_on_facet(point, self.corners(facet));
                 let away = vec3::sub(on_facet, point);
                 let candidate = vec3::dot(away, away);
-                if candidate <= square && counts(facet) {
+                if candidate <= square {
                     square = candidate;
                     best = Some(Nearest { point: on_facet, distance: candidate.sqrt(), facet });
                 }

@@ -4,6 +4,7 @@
 //! states ([`guess_unit`]).
 
 mod bodies;
+mod bore;
 pub mod bvh;
 mod contact;
 mod fragment;
@@ -12,6 +13,7 @@ mod measure;
 mod obj;
 mod nesting;
 mod outline;
+mod places;
 mod ply;
 mod polygon;
 mod problem;
@@ -21,6 +23,7 @@ mod repair;
 mod shells;
 mod stl;
 mod sum;
+mod thickness;
 mod threemf;
 mod topology;
 mod union;
@@ -32,6 +35,7 @@ pub mod write;
 mod zip;
 
 pub use bodies::bodies;
+pub use bore::{Bore, bore};
 pub use indexed::{Bounds, LARGEST_COORDINATE, Mesh, MeshRefusal};
 pub use measure::{Measure, MeasureRefusal, Shell, measure, measure_mesh};
 pub use outline::silhouette_xy;
@@ -39,6 +43,7 @@ pub use problem::{Gravity, Problem, ProblemKind, Spot};
 pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_within};
 pub use repair::{Change, RepairOptions, Repaired, repair};
 pub use shells::Role;
+pub use thickness::{Thickness, ThicknessOptions, ThicknessRefusal, ThinPlace, gaps, thickness};
 pub use union::{Union, UnionRefusal, union};
 pub use unit::{Certainty, Unit, UnitGuess, guess_unit};
 

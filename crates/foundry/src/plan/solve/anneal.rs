@@ -241,13 +241,17 @@ impl<'m> Line<'m> {
 
     /// Changes members of a load, remembering what it was.
     fn alter(&mut self, units: &[Unit], number: usize, change: impl FnOnce(&mut Draft)) {
+        self.remember(number);
         let model = self.model();
         let draft = &mut self.pool[number].draft;
-        if !self.saved.iter().any(|one| one.0 == number) {
-            self.saved.push((number, draft.clone()));
-        }
         change(draft);
         draft.derive(model, units);
+    }
+
+    fn remember(&mut self, number: usize) {
+        if !self.saved.iter().any(|one| one.0 == number) {
+            self.saved.push((number, self.pool[number].draft.clone()));
+        }
     }
 
     /// Whether a load could run; when it does not fit its kiln another is tried.
@@ -288,6 +292,11 @@ impl<'m> Line<'m> {
         let position = self.position(from);
         if self.model().per_move > 0 && self.random.below(6) == 0 {
             return self.go_back(floors, units, unit, from, position);
+        }
+        match self.random.below(36) {
+            0..3 => return self.reorder(units, from, position),
+            3 => return self.give_way(from, position),
+            _ => {}
         }
         match self.random.below(100) {
             0..35 => self.move_unit(floors, units, unit, from, position),
@@ -439,6 +448,52 @@ impl<'m> Line<'m> {
             draft.units.push(other);
         });
         self.possible(floors, units, from).then_some(position.min(to_position))
+    }
+
+    /// Pours two flasks of one casting temperature the other way round.
+    fn reorder(&mut self, units: &[Unit], from: usize, position: usize) -> Option<usize> {
+        let model = self.model();
+        let draft = &self.pool[from].draft;
+        let count = draft.order.len();
+        let place = self.random.below(count);
+        let hot = self.pool[from].draft.equally_hot(model, place);
+        let other = hot.start + self.random.below(hot.len());
+        if other == place {
+            return None;
+        }
+        let swap = self.random.below(2) == 0;
+        self.alter(units, from, |draft| {
+            if swap {
+                draft.order.swap(place, other);
+            } else {
+                let flask = draft.order.remove(place);
+                draft.order.insert(other, flask);
+            }
+        });
+        Some(position)
+    }
+
+    /// Holds a pour back until after the next one on the furnace, or no longer.
+    fn give_way(&mut self, from: usize, position: usize) -> Option<usize> {
+        let model = self.model();
+        let entry = &self.pool[from];
+        let count = entry.draft.order.len();
+        let place = self.random.below(count);
+        let entry = &self.pool[from];
+        let alloy = model.flasks[usize::from(entry.draft.order[place])].alloy;
+        let later = if entry.draft.held.is_empty() {
+            Some(self.board.after_next_pour(entry.timing.pours[place], alloy)?)
+        } else {
+            None
+        };
+        self.remember(from);
+        let held = &mut self.pool[from].draft.held;
+        held.clear();
+        if let Some(later) = later {
+            held.resize(count, 0);
+            held[place] = later;
+        }
+        Some(position)
     }
 
     fn shift(&mut self, from: usize, position: usize) -> Option<usize> {

@@ -18,6 +18,8 @@ pub(super) struct Wanted<'a> {
     pub(super) pours_from: Min,
     /// The members in the order in which they are poured.
     pub(super) order: &'a [FlaskNo],
+    /// For each of them a minute before which it is not poured; may be empty.
+    pub(super) held: &'a [Min],
 }
 
 /// A time found for a load.
@@ -202,12 +204,13 @@ impl<'m> Board<'m> {
         let mut at = from.max(model.now);
         let mut previous: Option<(i32, u16)> = None;
         let mut slot = self.furnace.partition_point(|slot| slot.at <= at);
-        for &flask in wanted.order {
+        for (place, &flask) in wanted.order.iter().enumerate() {
             let flask = &model.flasks[usize::from(flask)];
             if let Some((temp_c, alloy)) = previous {
                 let cooling = model.cooling(wanted.kiln, temp_c, flask.temp_c);
                 at += model.pour_gap(alloy, flask.alloy).max(model.pour_min + cooling);
             }
+            at = at.max(wanted.held.get(place).copied().unwrap_or(Min::MIN));
             match self.furnace_free(flask.alloy, at, &mut slot) {
                 Some(free) => at = free,
                 None => return false,
@@ -216,6 +219,12 @@ impl<'m> Board<'m> {
             previous = Some((flask.temp_c, flask.alloy));
         }
         !pours.is_empty()
+    }
+
+    /// The first pour after this minute: when the furnace is free of it for an alloy.
+    pub(super) fn after_next_pour(&self, minute: Min, alloy: u16) -> Option<Min> {
+        let next = self.furnace.get(self.furnace.partition_point(|slot| slot.at <= minute))?;
+        Some(next.at + self.model.pour_gap(next.alloy, alloy))
     }
 
     /// The first minute from this one on at which an alloy can be poured;

@@ -60,6 +60,9 @@ pub(super) struct Draft {
     pub(super) delay: Min,
     /// Its members in the order in which they are poured.
     pub(super) order: Vec<FlaskNo>,
+    /// For each of them a minute before which it is not poured, so that another
+    /// load's pour comes first; empty when nothing is held back.
+    pub(super) held: Vec<Min>,
     /// Numbers of the members' diameters, ascending.
     pub(super) sizes: Vec<u16>,
     pub(super) programme: u16,
@@ -79,8 +82,9 @@ impl Draft {
 
     /// Works out what follows from the kiln and the members.
     pub(super) fn derive(&mut self, model: &Model, units: &[Unit]) {
-        self.order.clear();
         self.sizes.clear();
+        self.held.clear();
+        let mut members = 0;
         self.programme = 0;
         self.from = self.delay.max(model.kilns[self.kiln].available);
         self.latest = Min::MAX;
@@ -88,7 +92,7 @@ impl Draft {
         self.clashes = 0;
         for &number in &self.units {
             let unit = &units[usize::from(number)];
-            self.order.extend_from_slice(&unit.flasks);
+            members += unit.flasks.len();
             self.from = self.from.max(unit.ready);
             self.latest = self.latest.min(unit.latest);
             self.families |= unit.families;
@@ -101,7 +105,32 @@ impl Draft {
             }
         }
         self.sizes.sort_unstable();
-        sort_pours(model, &mut self.order);
+        self.order.retain(|flask| {
+            self.units.iter().any(|&unit| units[usize::from(unit)].flasks.contains(flask))
+        });
+        if self.order.is_empty() {
+            for &unit in &self.units {
+                self.order.extend_from_slice(&units[usize::from(unit)].flasks);
+            }
+            sort_pours(model, &mut self.order);
+        } else if self.order.len() < members {
+            for &unit in &self.units {
+                for &flask in &units[usize::from(unit)].flasks {
+                    if !self.order.contains(&flask) {
+                        insert_pour(model, &mut self.order, flask);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The flasks of one casting temperature around a place in the order of pours.
+    pub(super) fn equally_hot(&self, model: &Model, place: usize) -> std::ops::Range<usize> {
+        let temp_c = |flask: &FlaskNo| model.flasks[usize::from(*flask)].temp_c;
+        let of = self.order.get(place).map(temp_c);
+        let begin = self.order.iter().take_while(|&f| Some(temp_c(f)) > of).count();
+        let end = self.order.iter().take_while(|&f| Some(temp_c(f)) >= of).count();
+        begin..end
     }
 
     /// Whether a unit may join: families, kiln, start window, span of pours, floor.
@@ -169,8 +198,34 @@ impl Draft {
             under_way: self.under_way,
             pours_from: Min::MIN,
             order: &self.order,
+            held: &self.held,
         }
     }
+}
+
+/// Puts a flask into an order of pours: beside one of its alloy, or after all
+/// that are cast as hot as it is.
+fn insert_pour(model: &Model, order: &mut Vec<FlaskNo>, flask: FlaskNo) {
+    let spec = |flask: FlaskNo| &model.flasks[usize::from(flask)];
+    let new = spec(flask);
+    let begin = order.iter().take_while(|&&one| spec(one).temp_c > new.temp_c).count();
+    let end = order.iter().take_while(|&&one| spec(one).temp_c >= new.temp_c).count();
+    let same = (begin..end).rev().find(|&place| spec(order[place]).alloy == new.alloy);
+    let place = match same {
+        Some(mut place) => {
+            // Of one alloy what is due first comes first.
+            while place > begin
+                && spec(order[place]).in_time > new.in_time
+                && spec(order[place - 1]).alloy == new.alloy
+            {
+                place -= 1;
+            }
+            if spec(order[place]).in_time > new.in_time { place } else { place + 1 }
+        }
+        None if begin > 0 && spec(order[begin - 1]).alloy == new.alloy => begin,
+        None => end,
+    };
+    order.insert(place, flask);
 }
 
 /// Hottest first; at one temperature alloy by alloy, beginning with the alloy

@@ -85,6 +85,7 @@ fn can_run(model: &Model, number: FlaskNo) -> bool {
                 under_way: false,
                 pours_from: 0,
                 order: &[number],
+                held: &[],
             };
             board.earliest(&wanted, &mut timing)
                 && timing.start <= flask.latest
