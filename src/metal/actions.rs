@@ -7,7 +7,7 @@ use super::ledger::{self, Entry};
 use super::model::{Account, Kind, Move};
 use super::store;
 use crate::clock::Moment;
-use crate::id::{AlloyId, MetalBatchId, MetalLotId};
+use crate::id::{AlloyId, MetalBatchId};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
@@ -26,8 +26,10 @@ pub(super) async fn buy(
             Refused::input("alloy", "There is no such alloy any more; choose another.").into()
         );
     }
-    let lot = MetalLotId::new();
-    store::insert_lot(conn, lot, bought).await?;
+    let Some(lot) = store::insert_lot(conn, bought).await? else {
+        let words = "This lot of the alloy is already in the ledger; check its number.";
+        return Err(Refused::conflict(words).at("lot").into());
+    };
     let subject = format!("lot:{}", bought.lot);
     let entry = Entry {
         note: &bought.note,

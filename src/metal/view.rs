@@ -142,7 +142,9 @@ pub(super) struct Lot {
 /// The last lots of an alloy.
 pub(super) async fn lots(pool: &PgPool, alloy: AlloyId) -> Result<Vec<Lot>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT lot, bought_cg, bought_on, price_per_g, supplier FROM metal_lots WHERE alloy_id = $1
+        "SELECT lot, bought_cg, bought_on, price_per_g, supplier FROM metal_lots l WHERE alloy_id = $1
+         AND EXISTS (SELECT 1 FROM metal_batches b WHERE b.lot_id = l.id
+           AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = b.id))
          ORDER BY bought_on DESC, id DESC LIMIT 50",
     )
     .bind(alloy)

@@ -34,9 +34,8 @@ pub(super) async fn change(
     if !store::update(conn, to).await? {
         return Err(Refused::stale("the settings").into());
     }
-    let detail = json!({
-        "before": differing(&before, to).0, "after": differing(&before, to).1,
-    });
+    let (was, is) = differing(&before, to);
+    let detail = json!({ "before": was, "after": is });
     audit::note(conn, signed.now, Some(signed.person), "changed", "studio", detail).await?;
     Ok(())
 }

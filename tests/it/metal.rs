@@ -390,9 +390,16 @@ async fn an_entry_is_reversed_once_with_a_reason_and_both_stay() {
     assert!(list.page().contains("reversed since") && list.body.contains("lot K-17"));
     assert!(owner.get(&reversal).await.page().contains("noted twice"));
 
+    // The same lot may be noted again, with its right mass.
+    let lots = format!("/metal/alloys/{alloy}");
+    assert!(!owner.get(&lots).await.page().contains("K-17"));
+    buy(&owner, alloy, "K-17", "90", "2026-11-25").await;
+    assert!(owner.get(&lots).await.page().contains("K-17"));
+    assert_eq!(held(pool, alloy, Account::Fresh).await, 9_000);
+
     // What has moved on cannot be taken back under it.
     let second = buy(&owner, alloy, "K-18", "100", "2026-11-25").await;
-    let charge = [Move::new(Account::Fresh, Account::Cast, 6_000)];
+    let charge = [Move::new(Account::Fresh, Account::Cast, 15_000)];
     post(pool, Kind::Poured, "flask:7", alloy, &charge).await.unwrap();
     let late = owner.post(&second, &[("reason", "wrong lot")]).await;
     assert_eq!(late.status, StatusCode::CONFLICT);

@@ -24,6 +24,8 @@ use self::file::Seal;
 use self::programs::Programs;
 use self::swap::Swap;
 use super::pool::{connect_or_join, in_thread, unreachable_at};
+use crate::clock::Moment;
+
 use super::{Database, DbRefusal, Source, connect, migrate};
 
 /// A backup that was made.
@@ -71,8 +73,12 @@ pub async fn back_up_database(database: &Database, file: &Path) -> Result<Backup
     let mut connection = options.connect().await.map_err(unreachable_at(options))?;
     let step = step_of(&mut connection).await.map_err(unreachable_at(options))?;
     let programs = Programs::find(&mut connection, options).await?;
+    // The database's clock, because its commits are what the moment divides.
+    let Moment(made_at) = sqlx::query_scalar("SELECT now()")
+        .fetch_one(&mut connection)
+        .await
+        .map_err(unreachable_at(options))?;
     drop(connection);
-    let made_at = crate::clock::Clock::system().now().0;
     let part = file::Part::begin(file)?;
     programs.dump(options, part.path()).await?;
     let bytes = in_thread(move || part.finish(&Seal { step, made_at })).await?;

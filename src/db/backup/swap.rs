@@ -118,8 +118,8 @@ impl Swap {
     /// but only after the whole backup has been read.
     pub(super) async fn check_unused(&mut self) -> Result<(), DbRefusal> {
         let mut sessions = 0;
-        // Sessions that were just closed take a moment to go.
-        for _ in 0..10 {
+        // Sessions that were just closed take a moment to go; renaming waits as long.
+        for _ in 0..50 {
             sessions = self.sessions().await.map_err(failed)?;
             if sessions == 0 {
                 return Ok(());

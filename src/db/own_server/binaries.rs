@@ -54,8 +54,9 @@ fn installed_in(folders: impl Iterator<Item = PathBuf>, programs: &[&str]) -> Ve
     let mut seen = BTreeSet::new();
     let mut found: Vec<Installed> = folders
         .filter(|folder| folder.is_absolute())
-        .filter(|folder| programs.iter().all(|program| folder.join(program).is_file()))
-        .filter(|folder| seen.insert(folder.canonicalize().unwrap_or_else(|_| folder.clone())))
+        .filter_map(|folder| home_of(&folder, first))
+        .filter(|bin| programs.iter().all(|program| bin.join(program).is_file()))
+        .filter(|bin| seen.insert(bin.clone()))
         .filter_map(|bin| {
             let major = major_of(&bin.join(first))?;
             (major >= OLDEST).then_some(Installed { bin, major })
@@ -64,6 +65,14 @@ fn installed_in(folders: impl Iterator<Item = PathBuf>, programs: &[&str]) -> Ve
     // A stable sort: of two installations of one version, the one earlier on PATH wins.
     found.sort_by_key(|one| std::cmp::Reverse(one.major));
     found
+}
+
+/// The folder a program really lies in. Debian's `/usr/bin/pg_dump` is a link to a script
+/// that chooses a version by itself; behind such a link there is no such program.
+fn home_of(folder: &Path, program: &str) -> Option<PathBuf> {
+    let real = folder.join(program).canonicalize().ok()?;
+    let is_the_program = real.file_name().is_some_and(|name| name == program);
+    is_the_program.then(|| real.parent().map(Path::to_owned)).flatten()
 }
 
 fn usual_folders() -> impl Iterator<Item = PathBuf> {
@@ -101,7 +110,7 @@ fn parse_major(said: &str) -> Option<u32> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use std::os::unix::fs::PermissionsExt;
+    use std::os::unix::fs::{PermissionsExt, symlink};
 
     use super::*;
 
@@ -126,14 +135,21 @@ mod tests {
     #[test]
     fn the_newest_comes_first_and_old_or_partial_ones_are_left_out() {
         let tmp = tempfile::tempdir().unwrap();
-        let at = |name: &str| tmp.path().join(name);
+        let tmp = tmp.path().canonicalize().unwrap();
+        let at = |name: &str| tmp.join(name);
         pretend(&at("a"), "14.1");
         pretend(&at("b"), "13.9");
         pretend(&at("c"), "17.2");
         pretend(&at("d"), "17.3");
         pretend(&at("e"), "18.0");
         fs::remove_file(at("e").join("initdb")).unwrap();
-        let folders = ["a", "b", "c", "d", "e", "missing"].map(at);
+        // A link to the real program counts for it, one to a script that stands for it does not.
+        pretend(&at("f"), "18.0");
+        fs::rename(at("f").join("postgres"), at("f").join("chooses_itself")).unwrap();
+        symlink(at("f").join("chooses_itself"), at("f").join("postgres")).unwrap();
+        fs::create_dir(at("g")).unwrap();
+        symlink(at("c").join("postgres"), at("g").join("postgres")).unwrap();
+        let folders = ["a", "b", "g", "c", "d", "e", "f", "missing"].map(at);
         let found = installed_in(folders.into_iter(), &["postgres", "initdb"]);
         let found: Vec<_> = found.iter().map(|one| (one.major, one.bin.clone())).collect();
         assert_eq!(found, [(17, at("c")), (17, at("d")), (14, at("a"))]);

@@ -183,15 +183,15 @@ impl Postmaster {
 fn settings(socket_dir: &Path, keeping: Keeping) -> Vec<OsString> {
     let mut socket = OsString::from("unix_socket_directories=");
     socket.push(quoted(socket_dir));
-    let durability = match keeping {
-        Keeping::Durable => "on",
-        Keeping::ThrowAway => "off",
+    // Tests share one server, each with connections of its own.
+    let (durability, connections) = match keeping {
+        Keeping::Durable => ("on", 60),
+        Keeping::ThrowAway => ("off", 400),
     };
     let mut settings: Vec<OsString> = [
         "listen_addresses=",
         "port=5432",
         "unix_socket_permissions=0700",
-        "max_connections=60",
         "password_encryption=scram-sha-256",
         "logging_collector=off",
         "log_destination=stderr",
@@ -210,6 +210,7 @@ fn settings(socket_dir: &Path, keeping: Keeping) -> Vec<OsString> {
     for name in ["fsync", "synchronous_commit", "full_page_writes"] {
         settings.push(format!("{name}={durability}").into());
     }
+    settings.push(format!("max_connections={connections}").into());
     settings.push(socket);
     settings
 }

@@ -1,13 +1,17 @@
 //! A database of its own for each test.
 
+use std::time::Duration;
+
 use pourday::db;
 use sqlx::PgPool;
+use sqlx::postgres::PgPoolOptions;
 
 use super::cluster::cluster;
 
 /// A fresh database with the program's tables, dropped with this value.
 pub(crate) struct TestDatabase {
-    /// Connections to it, with the same limits as the program's own.
+    /// Connections to it, with the program's own limits on statements and locks. Waiting for
+    /// one is limited more loosely, so that a machine with other work fails no test.
     pub(crate) pool: PgPool,
     /// Its address, for programs started by a test.
     pub(crate) url: String,
@@ -32,7 +36,12 @@ impl TestDatabase {
 
     async fn open(name: String) -> Self {
         let url = cluster().address().url(&name);
-        let pool = db::connect(db::Source::Url(url.clone())).await.unwrap().pool;
+        let connected = db::connect(db::Source::Url(url.clone())).await.unwrap().pool;
+        let options = (*connected.connect_options()).clone();
+        let pool = PgPoolOptions::new()
+            .max_connections(8)
+            .acquire_timeout(Duration::from_secs(60))
+            .connect_lazy_with(options);
         Self { pool, url, name }
     }
 }
