@@ -12,7 +12,7 @@ use crate::clock::Moment;
 /// What became of a form's key.
 #[derive(Debug)]
 pub enum Begun {
-    /// The form is new: do the work in this transaction and finish with [`commit`].
+    /// The form is new: do the work in this transaction and finish with [`Work::commit`].
     First(Work),
     /// The form was dealt with before and led here.
     Again(String),

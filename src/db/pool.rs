@@ -74,7 +74,7 @@ impl Database {
 }
 
 /// Connects to the database, starting a private server and making the database in it
-/// if that is what is asked for. The tables are [`super::migrate`]'s work.
+/// if that is what is asked for. The tables are [`super::migrate()`]'s work.
 ///
 /// # Errors
 /// The server cannot be started or reached, or is not fit; each says what to do.

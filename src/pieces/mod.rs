@@ -2,7 +2,7 @@
 //!
 //! What happened to a piece is kept as events that are only ever added. What
 //! follows from them (stage, standing, the boxes of the route card) is decided
-//! in [`model`], in one place, and written in the same transaction.
+//! in `model.rs`, in one place, and written in the same transaction.
 
 mod actions;
 mod card;

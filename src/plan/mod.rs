@@ -1,6 +1,6 @@
 //! The plan: waiting flasks into kiln loads, loads into pours, over the next days.
 //!
-//! What is planned is read from the studio as it stands ([`instance`]), planned
+//! What is planned is read from the studio as it stands (`instance.rs`), planned
 //! by foundry, shown as a proposal, and becomes kiln loads when somebody
 //! accepts it. Flasks that are pinned and kilns that are forbidden stay so.
 

@@ -1,6 +1,6 @@
 //! Models of pieces as surfaces of triangles: reading, judging, measuring.
 //!
-//! A model comes as STL, OBJ, 3MF or PLY ([`read`]), in a unit that the file seldom
+//! A model comes as STL, OBJ, 3MF or PLY ([`read()`]), in a unit that the file seldom
 //! states ([`guess_unit`]).
 
 mod bodies;

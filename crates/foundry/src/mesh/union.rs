@@ -55,7 +55,7 @@ impl From<QuantityRefusal> for UnionRefusal {
 /// # Source
 /// The border by winding numbers: A. Jacobson, L. Kavan, O. Sorkine-Hornung, Robust
 /// inside-outside segmentation using generalized winding numbers, ACM Trans. Graphics
-/// 32(4), 2013 (from memory). Volume as in [`measure`](super::measure).
+/// 32(4), 2013 (from memory). Volume as in [`measure()`](super::measure()).
 ///
 /// # Accuracy
 /// Exact but for rounding: the border's facets are those of the bodies. The error stated
