@@ -3,6 +3,7 @@
 mod folder;
 mod killed;
 mod program;
+mod stages;
 mod stale;
 
 use std::time::{Duration, Instant};
