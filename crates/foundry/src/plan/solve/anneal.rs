@@ -481,8 +481,12 @@ impl<'m> Line<'m> {
         let place = self.random.below(count);
         let entry = &self.pool[from];
         let alloy = model.flasks[usize::from(entry.draft.order[place])].alloy;
+        let at = entry.timing.pours[place];
         let later = if entry.draft.held.is_empty() {
-            Some(self.board.after_next_pour(entry.timing.pours[place], alloy)?)
+            Some(self.board.after_next_pour(at, alloy)?)
+        } else if self.random.below(2) == 0 {
+            // What it gives way to may have moved: follow it closely.
+            self.board.after_last_pour(at, alloy)
         } else {
             None
         };

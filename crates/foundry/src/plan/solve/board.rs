@@ -227,6 +227,13 @@ impl<'m> Board<'m> {
         Some(next.at + self.model.pour_gap(next.alloy, alloy))
     }
 
+    /// When the furnace is free for an alloy after the last pour before this minute.
+    pub(super) fn after_last_pour(&self, minute: Min, alloy: u16) -> Option<Min> {
+        let before = self.furnace.partition_point(|slot| slot.at < minute).checked_sub(1)?;
+        let last = self.furnace[before];
+        Some(last.at + self.model.pour_gap(last.alloy, alloy))
+    }
+
     /// The first minute from this one on at which an alloy can be poured;
     /// `slot` is the number of a pour not after the first one later than it.
     fn furnace_free(&self, alloy: u16, from: Min, slot: &mut usize) -> Option<Min> {

@@ -1,0 +1,40 @@
+//! Plans of small problems against optima that another program found and proved.
+
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+mod plan_support;
+
+use foundry::plan::Objective;
+use foundry::plan::judge::check;
+
+/// Seed, flasks and kilns of a problem, and the best that can be achieved.
+fn optima() -> Vec<(u64, usize, usize, Objective)> {
+    include_str!("../data/plan_optima.csv")
+        .lines()
+        .filter(|line| line.starts_with(|first: char| first.is_ascii_digit()))
+        .map(|line| {
+            let numbers: Vec<i64> = line.split(',').map(|one| one.parse().unwrap()).collect();
+            let objective = Objective {
+                weighted_tardiness: numbers[3],
+                loads: numbers[4],
+                makespan_min: numbers[5],
+            };
+            (numbers[0] as u64, numbers[1] as usize, numbers[2] as usize, objective)
+        })
+        .collect()
+}
+
+#[test]
+fn small_problems_are_planned_as_well_as_can_be() {
+    let optima = optima();
+    assert!(optima.len() >= 30);
+    for (seed, flasks, kilns, best) in optima {
+        let problem = plan_support::problem(seed, flasks, kilns);
+        let plan = plan_support::plan(&problem, 30_000, 1);
+        assert_eq!(check(&problem, &plan), [], "seed {seed}");
+        assert_eq!(plan.unplanned, [], "seed {seed}");
+        assert_eq!(plan.objective, best, "seed {seed}");
+        assert!(plan.bound.weighted_tardiness <= best.weighted_tardiness, "seed {seed}");
+        assert!(plan.bound.loads <= best.loads, "seed {seed}");
+    }
+}
