@@ -1,7 +1,9 @@
 //! The command line: one file a command.
 
 mod backup;
+mod burnout;
 mod demo;
+mod investment;
 mod measure;
 mod person;
 mod plan;
@@ -31,6 +33,10 @@ enum Command {
     Demo(demo::Demo),
     /// Measure a model file: volume, area, box, faults
     Measure(measure::Measure),
+    /// The temperatures inside a flask during its burnout
+    Burnout(burnout::BurnoutCommand),
+    /// Powder and water for a flask
+    Investment(investment::InvestmentCommand),
     /// Add somebody who may sign in
     AddPerson(person::AddPerson),
     /// Write the whole studio into one file, while it is being used
@@ -84,6 +90,8 @@ pub fn run() -> ExitCode {
         Command::Serve(serve) => serve.run(),
         Command::Demo(demo) => demo.run(),
         Command::Measure(measure) => measure.run(),
+        Command::Burnout(burnout) => burnout.run(),
+        Command::Investment(investment) => investment.run(),
         Command::AddPerson(person) => person.run(),
         Command::BackUp(back_up) => back_up.run(),
         Command::Restore(restore) => restore.run(),

@@ -1,5 +1,6 @@
 //! Written shapes of foundry's inputs and results: the unit stands in every key.
 
+pub mod burnout;
 pub mod measure;
 pub mod plan;
 pub mod working;

@@ -1,6 +1,7 @@
 //! The integration tests, in one binary so that they share one throw-away database server.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
 
+mod cli_heat;
 mod cli_measure;
 mod clients;
 mod cure_batches;
