@@ -3,12 +3,13 @@
 use std::collections::HashMap;
 use std::time::{Duration, Instant};
 
-use foundry::plan::{Control, Options, Problem, judge, solve};
+use foundry::plan::{Control, Options, Problem, Reason, judge, solve};
 use serde_json::{Value, json};
 use sqlx::{PgConnection, PgPool};
 
 use super::grid::Grid;
-use super::{instance, store};
+use super::instance::{self, Instance};
+use super::{store, words};
 use crate::audit;
 use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, KilnId, PlanId};
@@ -26,7 +27,7 @@ pub(super) async fn propose(
     pool: &PgPool,
     conn: &mut PgConnection,
     signed: &Signed,
-) -> Result<(PlanId, Value), Fault> {
+) -> Result<(PlanId, Instance), Fault> {
     let instance = instance::read(pool, signed.now).await?;
     if instance.waiting == 0 {
         return Err(Refused::conflict(
@@ -37,11 +38,11 @@ pub(super) async fn propose(
     let plan =
         store::begin(conn, instance.grid.day_zero, &instance.json, signed.person, signed.now)
             .await?;
-    Ok((plan, instance.json))
+    Ok((plan, instance))
 }
 
 /// Computes a plan that was begun and keeps it. Runs beside the pages.
-pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Value) {
+pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Instance) {
     let outcome = tokio::task::spawn_blocking(move || think(&instance, SECONDS))
         .await
         .unwrap_or_else(|_| Err("the planner broke off; please make the plan again".to_owned()));
@@ -51,12 +52,12 @@ pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Value) {
 }
 
 /// Plans an instance within so many seconds and has the judge look at it.
-fn think(instance: &Value, seconds: f64) -> Result<Value, String> {
+fn think(instance: &Instance, seconds: f64) -> Result<Value, String> {
     let problem: Problem =
-        read_problem(&instance.to_string()).map_err(|refusal| refusal.to_string())?.problem;
+        read_problem(&instance.json.to_string()).map_err(|refusal| refusal.to_string())?.problem;
     let begun = Instant::now();
     let allowed = Duration::from_secs_f64(seconds);
-    let plan = solve(&problem, &Options::default(), &mut |_| {
+    let mut plan = solve(&problem, &Options::default(), &mut |_| {
         let used = begun.elapsed().as_secs_f64() / allowed.as_secs_f64();
         if used >= 1.0 { Control::Stop } else { Control::Go { used } }
     })
@@ -67,6 +68,9 @@ fn think(instance: &Value, seconds: f64) -> Result<Value, String> {
             "the plan was thrown away because it broke a rule: {}",
             violation.what
         ));
+    }
+    for one in &mut plan.unplanned {
+        one.reason = Reason::Said(words::left_out(&one.reason, &instance.grid));
     }
     serde_json::to_value(write_plan(&plan, begun.elapsed().as_secs_f64()))
         .map_err(|error| error.to_string())

@@ -1,5 +1,6 @@
 //! Between the studio's calendar and the planner's minutes.
 
+use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
 use crate::clock::{Day, Moment};
@@ -42,12 +43,16 @@ impl Grid {
         (day.0 - self.day_zero.0).get_days()
     }
 
-    /// The moment of a minute.
-    pub(super) fn moment(&self, minute: i64) -> Moment {
+    /// What the wall clock shows at a minute.
+    pub(super) fn wall(&self, minute: i64) -> DateTime {
         let day = self.day_zero.plus_days(i32::try_from(minute.div_euclid(1440)).unwrap_or(0));
         let rest = minute.rem_euclid(1440);
-        let at = day.0.at((rest / 60) as i8, (rest % 60) as i8, 0, 0);
-        let moment = self.zone.to_ambiguous_timestamp(at).compatible();
+        day.0.at((rest / 60) as i8, (rest % 60) as i8, 0, 0)
+    }
+
+    /// The moment of a minute.
+    pub(super) fn moment(&self, minute: i64) -> Moment {
+        let moment = self.zone.to_ambiguous_timestamp(self.wall(minute)).compatible();
         Moment(moment.unwrap_or(jiff::Timestamp::UNIX_EPOCH))
     }
 }

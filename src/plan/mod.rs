@@ -12,6 +12,7 @@ mod lanes;
 mod pages;
 mod store;
 mod view;
+mod words;
 
 use axum::Router;
 use axum::routing::{get, post};

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use axum::extract::DefaultBodyLimit;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{Method, StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use axum::{Router, middleware};
@@ -16,7 +16,7 @@ use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
-use crate::web::{App, Fault, guard, serve_asset, stream};
+use crate::web::{App, Fault, guard, see_other, serve_asset, stream};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -48,6 +48,7 @@ pub fn router(app: App) -> Router {
         .route("/static/{*name}", get(serve_asset))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })
+        .method_not_allowed_fallback(back)
         // A page that takes so long has met something that will not end.
         .layer(TimeoutLayer::with_status_code(
             StatusCode::SERVICE_UNAVAILABLE,
@@ -79,6 +80,15 @@ pub fn router(app: App) -> Router {
         .layer(middleware::from_fn(guard))
         .layer(TraceLayer::new_for_http())
         .with_state(app)
+}
+
+/// A step that was refused is shown at the step's own address. Asking for that address
+/// again, as a reload does, leads to the page of the thing itself.
+async fn back(method: Method, uri: Uri) -> Response {
+    match uri.path().rsplit_once('/') {
+        Some((above, _)) if method == Method::GET && !above.is_empty() => see_other(above),
+        _ => StatusCode::METHOD_NOT_ALLOWED.into_response(),
+    }
 }
 
 /// Changes in the studio, for pages that are open.

@@ -14,6 +14,7 @@ mod metal;
 mod prices;
 mod studio;
 mod orders;
+mod plan;
 mod portal;
 mod quotes;
 mod browser;

@@ -53,9 +53,11 @@ async fn page(
     let mut lines = Vec::with_capacity(flasks.len());
     for flask in flasks {
         let its = pieces.iter().filter(|piece| piece.flask_id == flask.flask_id).cloned().collect();
-        let typed = wrong.take_if(|(number, _)| *number == flask.number).map(|(_, form)| form);
+        let hot = flask.state == FlaskState::Hot;
+        let typed =
+            wrong.take_if(|(number, _)| hot && *number == flask.number).map(|(_, form)| form);
         let open = typed.is_some();
-        let form = if flask.state == FlaskState::Hot {
+        let form = if hot {
             Some(match typed {
                 Some(form) => form,
                 None => filled(app, &flask, least_fresh).await?,
@@ -67,7 +69,7 @@ async fn page(
     }
     let causes = view::causes(&app.pool).await?;
     let mut frame = signed.frame.clone();
-    // The flask is no longer on the sheet: somebody poured it, or its load was given up.
+    // The flask has no form here: it is not hot, somebody poured it, or its load was given up.
     if let Some((_, form)) = wrong {
         frame.notice = form.general_error().map(str::to_owned);
     }

@@ -1,0 +1,46 @@
+//! Why a flask is left out of a plan, with the studio's dates.
+
+use foundry::plan::Reason;
+
+use super::grid::Grid;
+
+/// The reason as a sentence's end, after the flask's name.
+pub(super) fn left_out(reason: &Reason, grid: &Grid) -> String {
+    let at = |minute: i64| grid.wall(minute).strftime("%a %-d %b %H:%M").to_string();
+    match *reason {
+        Reason::WindowClosed { ready_min, latest_min } => format!(
+            "it may go into a kiln from {} on, but its investment had to be fired from {} on at the latest; look at it, and give it up or set a later latest start",
+            at(ready_min),
+            at(latest_min)
+        ),
+        Reason::NoStart { from_min, to_min } => format!(
+            "even alone in a kiln no firing fits: between {} and {} no start in working hours leads to a pour in working hours within the longest hold. Longer hours, another programme or a longer hold would help",
+            at(from_min),
+            at(to_min)
+        ),
+        Reason::NoRoom { from_min, to_min } => format!(
+            "beside the other flasks no place was found for it: kilns and furnace are taken in every working hour from {} to {}",
+            at(from_min),
+            at(to_min)
+        ),
+        ref other => other.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::clock::Moment;
+
+    #[test]
+    fn reasons_name_days_and_times_of_the_studio() {
+        let zone = TimeZone::get("Europe/Berlin").unwrap();
+        let grid = Grid::from(Moment("2026-11-25T09:00:00Z".parse().unwrap()), zone);
+        let reason = Reason::NoStart { from_min: 3_480, to_min: 6_360 };
+        let words = left_out(&reason, &grid);
+        assert!(words.contains("between Wed 25 Nov 10:00 and Fri 27 Nov 10:00"), "{words}");
+        assert_eq!(left_out(&Reason::NoKiln, &grid), "it is forbidden in every kiln");
+    }
+}
