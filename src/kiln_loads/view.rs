@@ -3,7 +3,7 @@
 use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::Moment;
-use crate::id::{FlaskId, KilnId, KilnLoadId};
+use crate::id::{FamilyId, FlaskId, FlaskTypeId, InvestmentId, KilnId, KilnLoadId};
 use crate::kilns::SegmentRow;
 
 /// How far a load has come.
@@ -54,6 +54,8 @@ pub struct LoadRow {
     /// How far it has come.
     pub state: LoadState,
     /// The programme's family.
+    pub family_id: FamilyId,
+    /// Its name.
     pub family: String,
     /// The size class whose programme runs.
     pub size_class: String,
@@ -82,7 +84,7 @@ impl LoadRow {
 }
 
 /// The columns of [`LoadRow`], for queries that add their own conditions.
-const COLUMNS: &str = "SELECT l.id, l.number, l.kiln_id, k.name AS kiln, k.width_mm, k.depth_mm, l.state, b.name AS family,
+const COLUMNS: &str = "SELECT l.id, l.number, l.kiln_id, k.name AS kiln, k.width_mm, k.depth_mm, l.state, l.family_id, b.name AS family,
         l.size_class, l.programme, l.planned_start_at, l.planned_held_at, l.started_at, l.held_at, l.ended_at, l.version
     FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id JOIN burnout_families b ON b.id = l.family_id";
 
@@ -108,6 +110,10 @@ pub async fn list_between(pool: &PgPool, from: Moment) -> Result<Vec<LoadRow>, s
 pub struct Standing {
     /// The flask.
     pub flask_id: FlaskId,
+    /// Its type.
+    pub flask_type_id: FlaskTypeId,
+    /// Its investment.
+    pub investment_id: InvestmentId,
     /// Its number.
     pub number: i32,
     /// Centre from the left wall.
@@ -140,7 +146,7 @@ pub async fn standing_in(
     load: KilnLoadId,
 ) -> Result<Vec<Standing>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT f.id AS flask_id, f.number, lf.x_mm, lf.y_mm, t.diameter_mm, t.height_mm, t.wall_mm, i.water_per_100,
+        "SELECT f.id AS flask_id, f.flask_type_id, f.investment_id, f.number, lf.x_mm, lf.y_mm, t.diameter_mm, t.height_mm, t.wall_mm, i.water_per_100,
                 a.name AS alloy, f.flask_c, lf.planned_pour_at, p.poured_at,
                 (SELECT count(*) FROM flask_pieces fp WHERE fp.flask_id = f.id) AS pieces
          FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN flasks f ON f.id = lf.flask_id

@@ -65,6 +65,12 @@ impl Form {
         self.typed.push((name.to_owned(), value.to_owned()));
     }
 
+    /// Puts a value in a field in place of what was typed.
+    pub fn set(&mut self, name: &str, value: &str) {
+        self.typed.retain(|(field, _)| field != name);
+        self.put(name, value);
+    }
+
     /// What was typed in a field; empty when there is none.
     #[must_use]
     pub fn value(&self, name: &str) -> &str {

@@ -15,6 +15,7 @@ mod working;
 pub use app::App;
 pub use asset::{asset, serve_asset};
 pub use fault::{Fault, Refused};
+pub(crate) use form::percent;
 pub use form::{Form, Input};
 pub use format::{Plain, Show, Units};
 pub use frame::{Frame, Who};

@@ -6,6 +6,7 @@ mod cli_measure;
 mod clients;
 mod cure_batches;
 mod finishing;
+mod inside_flask;
 mod pieces;
 mod plates;
 mod printers;

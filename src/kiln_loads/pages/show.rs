@@ -69,6 +69,27 @@ impl ShowLoad {
         self.load.starts().plus_minutes(self.line.minutes)
     }
 
+    /// The page that computes the inside of the load's largest flask.
+    fn inside(&self) -> String {
+        let load = &self.load;
+        let mut place = format!(
+            "/studio/programmes/{}/{}/inside?load={}&kiln={}&flasks={}",
+            load.family_id.0,
+            load.size_class,
+            load.number,
+            load.kiln_id.0,
+            self.flasks.len().max(1)
+        );
+        let largest = self.flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm));
+        if let Some(flask) = largest {
+            place.push_str(&format!(
+                "&flask={}&investment={}",
+                flask.flask_type_id.0, flask.investment_id.0
+            ));
+        }
+        place
+    }
+
     fn radius(&self, flask: &Standing) -> f64 {
         f64::from(flask.diameter_mm) / 2.0
     }

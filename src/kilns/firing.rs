@@ -1,0 +1,186 @@
+//! A firing computed for one flask in one kiln: curves, findings, verdict, the bench afterwards.
+
+use foundry::heat::{
+    Behind, BuildTargets, Burnout, Finding, FlaskBody, Grid, HeatRefusal, KelvinsPerHour, Kiln,
+    Limits, OutOfKiln, Pace, PoweredKiln, Programme, Section, Segment, Severity, Shortest, Verdict,
+    check, cool, judge, section_at, shortest_safe, simulate,
+};
+use foundry::quantity::{Celsius, Kelvins, Minutes};
+use foundry::working::{Worked, Working};
+
+use super::programme::{SegmentKind, SegmentRow};
+
+/// The temperature of workshop and kiln before a firing, °C.
+const ROOM_C: f64 = 20.0;
+/// The margin on the limits in the search for the shortest programme.
+pub(super) const MARGIN: f64 = 0.1;
+/// How long the flask is followed on the bench, min.
+const BENCH_MIN: f64 = 90.0;
+
+/// A kiln by what a studio knows of it.
+///
+/// # Assumes
+/// At its top temperature half of its power covers its losses (assumed); the heat its lining
+/// stores follows from the studio's own cooling time per 100 K, taken at 600 °C.
+pub(super) fn powered(top_c: f64, power_kw: f64, cool_min_per_100c: i32) -> PoweredKiln {
+    let power_w = power_kw * 1000.0;
+    let loss_w_k = 0.5 * power_w / (top_c - ROOM_C).max(50.0);
+    let fall_s_k = f64::from(cool_min_per_100c.max(1)) * 60.0 / 100.0;
+    PoweredKiln {
+        power_w,
+        loss_w_k,
+        lining_j_k: (loss_w_k * (600.0 - ROOM_C) * fall_s_k).max(1000.0),
+        furniture_j_k: 0.0,
+        top: Celsius::of(top_c),
+        room: Celsius::of(ROOM_C),
+        behind: Behind::Waits,
+    }
+}
+
+/// The programme as foundry takes it.
+pub(super) fn programme(segments: &[SegmentRow]) -> Result<Programme, HeatRefusal> {
+    let mut at = ROOM_C;
+    let segments = segments
+        .iter()
+        .map(|segment| {
+            let minutes = Minutes::of(f64::from(segment.minutes));
+            let ramp = segment.kind == SegmentKind::Ramp && segment.target_c != at;
+            at = segment.target_c;
+            if ramp {
+                Segment::Ramp { to: Celsius::of(segment.target_c), pace: Pace::Within(minutes) }
+            } else {
+                Segment::Hold { minutes }
+            }
+        })
+        .collect();
+    Programme::new(Celsius::of(ROOM_C), segments)
+}
+
+/// A programme as it is kept: in whole minutes, rounded up.
+pub(super) fn rows(programme: &Programme) -> Vec<SegmentRow> {
+    programme
+        .segments()
+        .iter()
+        .zip(programme.knots().windows(2))
+        .map(|(segment, knots)| SegmentRow {
+            kind: match segment {
+                Segment::Ramp { .. } => SegmentKind::Ramp,
+                Segment::Hold { .. } => SegmentKind::Hold,
+            },
+            target_c: knots[1].temperature.get().clamp(0.0, 1400.0),
+            minutes: (knots[1].minute - knots[0].minute).get().ceil().clamp(1.0, 10_080.0) as i32,
+        })
+        .collect()
+}
+
+/// What a firing is computed for.
+#[derive(Clone, Debug)]
+pub(super) struct Question {
+    pub(super) programme: Programme,
+    pub(super) body: FlaskBody,
+    pub(super) kiln: Kiln,
+    pub(super) limits: Limits,
+    pub(super) casting: Celsius,
+    /// The moment of the section; the end without one.
+    pub(super) minute: Option<f64>,
+    /// How fast the kiln cools, for programmes that have to be built.
+    pub(super) cooling_k_h: f64,
+}
+
+/// A computed firing.
+#[derive(Clone, Debug)]
+pub(super) struct Firing {
+    pub(super) burnout: Burnout,
+    pub(super) findings: Vec<Finding>,
+    pub(super) verdict: Verdict,
+    /// Until the outer pieces are below the casting window, on the bench in still air.
+    pub(super) bench: Worked<Option<Minutes>>,
+    pub(super) lowest_c: f64,
+    pub(super) section: Section,
+    pub(super) section_minute: f64,
+    pub(super) working: Working,
+}
+
+impl Question {
+    pub(super) fn answer(&self) -> Result<Firing, HeatRefusal> {
+        let grid = Grid::default();
+        let burnout = simulate(&self.body, &self.programme, &self.kiln, &grid)?;
+        let verdict = judge(&burnout, self.casting, &self.limits);
+        let mut findings = check(&self.programme, &self.limits, &self.body, &self.kiln);
+        findings.extend(verdict.findings.iter().cloned());
+        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        let lowest = self.casting + Kelvins::of(-self.limits.pour_error_most.get());
+        let cooling = cool(
+            &self.body,
+            OutOfKiln::After(&self.programme, &self.kiln),
+            Celsius::of(ROOM_C),
+            Minutes::of(BENCH_MIN),
+            &grid,
+        )?;
+        let total = burnout.total.get();
+        let section_minute = self.minute.unwrap_or(total).clamp(0.0, total);
+        let section = section_at(
+            &self.body,
+            &self.programme,
+            &self.kiln,
+            &grid,
+            Minutes::of(section_minute),
+        )?;
+        Ok(Firing {
+            bench: cooling.pour_within(lowest),
+            lowest_c: lowest.get(),
+            working: verdict.working.clone(),
+            burnout,
+            findings,
+            verdict,
+            section,
+            section_minute,
+        })
+    }
+
+    /// The shortest programme that is still safe.
+    pub(super) fn shortest(&self) -> Result<Shortest, HeatRefusal> {
+        let targets = BuildTargets {
+            body: &self.body,
+            limits: &self.limits,
+            casting: self.casting,
+            kiln: &self.kiln,
+            heating: KelvinsPerHour::of(200.0),
+            cooling: KelvinsPerHour::of(self.cooling_k_h),
+        };
+        shortest_safe(&self.programme, &targets, MARGIN)
+    }
+}
+
+/// The word for a finding's weight.
+pub(super) const fn weight(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "Note",
+        Severity::Caution => "Caution",
+        Severity::Danger => "Danger",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
+    use super::*;
+
+    #[test]
+    fn a_programme_is_kept_as_it_is_run() {
+        let kept = [
+            SegmentRow { kind: SegmentKind::Ramp, target_c: 150.0, minutes: 60 },
+            SegmentRow { kind: SegmentKind::Hold, target_c: 150.0, minutes: 120 },
+            SegmentRow { kind: SegmentKind::Ramp, target_c: 730.0, minutes: 200 },
+        ];
+        assert_eq!(rows(&programme(&kept).unwrap()), kept);
+    }
+
+    #[test]
+    fn a_kiln_falls_as_fast_as_the_studio_says() {
+        let kiln = powered(1100.0, 3.0, 50);
+        // By hand: 100 K in 50 min is 120 K/h, at 600 °C and empty.
+        assert!((kiln.cooling_k_h(Celsius::of(600.0), 0.0) - 120.0).abs() < 0.1);
+        assert!(kiln.hottest_c() > 1100.0, "it reaches its top with power to spare");
+    }
+}

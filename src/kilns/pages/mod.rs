@@ -1,0 +1,3 @@
+//! Pages of kilns.
+
+pub(super) mod inside;
