@@ -1,67 +1,41 @@
-//! `pourday measure`: a model's volume, area, box and faults, without a server or a database.
-
-use std::path::PathBuf;
+//! `pourday measure`: a model's volume, area, box, walls, bore and faults, without a server or a database.
 
 use clap::Args;
-use foundry::mesh::{self, Certainty, Limits, Unit};
+use foundry::mesh;
+use foundry::quantity::Millimetres;
 
+use super::model::ModelArgs;
 use super::{CliFault, serve::say};
+use crate::json::examined::ExaminedJson;
 use crate::json::measure::MeasureJson;
 
 #[derive(Args, Debug)]
 pub(crate) struct Measure {
-    /// The model: STL, OBJ, 3MF or PLY
-    file: PathBuf,
-    /// The unit of its numbers: mm, cm, m, inch, foot or micron; otherwise what the file says, or what its size suggests
-    #[arg(long, value_parser = unit)]
-    unit: Option<Unit>,
+    #[command(flatten)]
+    model: ModelArgs,
+    /// Walls thinner than this count as thin, in millimetres
+    #[arg(long, value_name = "MM", default_value_t = 0.8)]
+    limit: f64,
     /// Print JSON instead of text
     #[arg(long)]
     json: bool,
 }
 
-fn unit(text: &str) -> Result<Unit, String> {
-    Unit::from_name(text).ok_or_else(|| {
-        format!("“{text}” is not a unit known here; use mm, cm, m, inch, foot or micron")
-    })
-}
-
 impl Measure {
     pub(crate) fn run(self) -> Result<(), CliFault> {
-        let name = self.file.file_name().unwrap_or(self.file.as_os_str());
-        let name = name.to_string_lossy().into_owned();
-        let refused = |why: String| CliFault::Refused(format!("{name}: {why}"));
-        let size = std::fs::metadata(&self.file).map_err(|error| refused(error.to_string()))?.len();
-        let limit = Limits::default().file_bytes;
-        if usize::try_from(size).is_ok_and(|bytes| bytes > limit) {
-            let bytes = usize::try_from(size).unwrap_or(usize::MAX);
-            let why = mesh::ReadRefusal::FileTooLarge { bytes, limit };
-            return Err(refused(why.to_string()));
-        }
-        let bytes = std::fs::read(&self.file).map_err(|error| refused(error.to_string()))?;
-        let model = mesh::read(&bytes, &name).map_err(|why| refused(why.to_string()))?;
-        drop(bytes);
-        let guess = mesh::guess_unit(&model);
-        let (unit, certain, reason) = match (self.unit, guess.certainty) {
-            (Some(told), _) => (told, true, "As told.".to_owned()),
-            (None, Certainty::Stated | Certainty::Sure) => {
-                (guess.unit, true, guess.reason.into_owned())
-            }
-            // Nobody can be asked here: what the file says, or the usual unit, and the doubt with it.
-            (None, Certainty::Ask) => {
-                let unit = model.unit.unwrap_or(Unit::Millimetre);
-                let reason = format!("{} Taken as {unit}; say --unit to be sure.", guess.reason);
-                (unit, false, reason)
-            }
-        };
-        if !certain {
-            super::warn(&format!("{name}: {reason}"));
-        }
-        let measure = mesh::measure(&model, unit).map_err(|why| refused(why.to_string()))?;
-        let written = MeasureJson::new(&name, unit, certain, &reason, &measure);
+        let limit = Millimetres::new(self.limit)
+            .ok()
+            .filter(|limit| limit.get() > 0.0)
+            .ok_or_else(|| CliFault::Refused("--limit has to be above 0 mm".to_owned()))?;
+        let model = self.model.read()?;
+        let mesh = model.in_millimetres()?;
+        let measure = mesh::measure_mesh(&mesh).map_err(|why| model.refused(&why))?;
+        let mut written =
+            MeasureJson::new(&model.name, model.unit, model.certain, &model.reason, &measure);
+        written.examined = Some(ExaminedJson::of(&mesh, limit));
         if self.json {
-            let text = serde_json::to_string_pretty(&written)
-                .map_err(|error| refused(error.to_string()))?;
+            let text =
+                serde_json::to_string_pretty(&written).map_err(|error| model.refused(&error))?;
             say(&text);
         } else {
             say(&text(&written));
@@ -86,6 +60,9 @@ fn text(found: &MeasureJson) -> String {
         format!("  shells     {}", found.shells),
         format!("  closed     {}", if found.closed { "yes" } else { "no" }),
     ];
+    if let Some(examined) = &found.examined {
+        lines.extend(examined_lines(examined));
+    }
     for problem in &found.problems {
         lines.push(format!(
             "  {} ({} ×, {}): {} {}",
@@ -93,4 +70,33 @@ fn text(found: &MeasureJson) -> String {
         ));
     }
     lines.join("\n")
+}
+
+fn examined_lines(examined: &ExaminedJson) -> Vec<String> {
+    let mut lines = Vec::new();
+    match (&examined.thickness, &examined.thickness_refused) {
+        (Some(walls), _) => match (walls.min_mm, walls.p01_mm) {
+            (Some(least), Some(p01)) => lines.push(format!(
+                "  walls      {least:.3} mm at the thinnest, {p01:.3} mm at one hundredth; {:.3} mm² below {} mm",
+                walls.area_below_mm2, walls.limit_mm
+            )),
+            _ => lines.push("  walls      none: nothing lies opposite anything".to_owned()),
+        },
+        (None, why) => {
+            lines.push(format!("  walls      {}", why.as_deref().unwrap_or("not measured")));
+        }
+    }
+    if let Some(bore) = &examined.bore {
+        lines.push(format!(
+            "  bore       {:.3} mm, {:.3} mm out of round",
+            bore.diameter_mm, bore.out_of_round_mm
+        ));
+        for (scale, size) in bore.ring_sizes.named() {
+            lines.push(format!("             {scale} {size}"));
+        }
+    }
+    for repair in &examined.repairs {
+        lines.push(format!("  a safe repair would do this: {repair}"));
+    }
+    lines
 }

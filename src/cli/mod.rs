@@ -4,10 +4,13 @@ mod backup;
 mod burnout;
 mod demo;
 mod investment;
+mod feed;
 mod measure;
+mod model;
 mod person;
 mod plan;
 mod serve;
+mod size;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -31,12 +34,16 @@ enum Command {
     Serve(serve::Serve),
     /// Make an invented studio with a month of history, and serve it
     Demo(demo::Demo),
-    /// Measure a model file: volume, area, box, faults
+    /// Measure a model file: volume, area, box, walls, bore, faults
     Measure(measure::Measure),
     /// The temperatures inside a flask during its burnout
     Burnout(burnout::BurnoutCommand),
     /// Powder and water for a flask
     Investment(investment::InvestmentCommand),
+    /// Find where a piece freezes last and whether its sprues feed it
+    Feed(feed::Feed),
+    /// Ring sizes, and the bore to draw
+    Size(size::Size),
     /// Add somebody who may sign in
     AddPerson(person::AddPerson),
     /// Write the whole studio into one file, while it is being used
@@ -92,6 +99,8 @@ pub fn run() -> ExitCode {
         Command::Measure(measure) => measure.run(),
         Command::Burnout(burnout) => burnout.run(),
         Command::Investment(investment) => investment.run(),
+        Command::Feed(feed) => feed.run(),
+        Command::Size(size) => size.run(),
         Command::AddPerson(person) => person.run(),
         Command::BackUp(back_up) => back_up.run(),
         Command::Restore(restore) => restore.run(),

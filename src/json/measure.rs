@@ -3,6 +3,8 @@
 use foundry::mesh::{Bounds, Gravity, Measure, Point, Problem, Spot, Unit};
 use serde::{Deserialize, Serialize};
 
+use super::examined::ExaminedJson;
+
 /// What was measured on a model file; lengths in millimetres.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MeasureJson {
@@ -28,6 +30,9 @@ pub struct MeasureJson {
     pub shells: usize,
     /// What is wrong with it, gravest first.
     pub problems: Vec<ProblemJson>,
+    /// What a closer look finds, where one was taken.
+    #[serde(flatten)]
+    pub examined: Option<ExaminedJson>,
 }
 
 impl MeasureJson {
@@ -46,6 +51,7 @@ impl MeasureJson {
             box_mm: measure.size.map(|side| side.get()),
             shells: measure.shell_count,
             problems: measure.problems.iter().map(ProblemJson::from).collect(),
+            examined: None,
         }
     }
 }

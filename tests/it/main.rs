@@ -3,6 +3,7 @@
 
 mod cli_heat;
 mod cli_measure;
+mod cli_models;
 mod clients;
 mod cure_batches;
 mod finishing;
