@@ -33,6 +33,7 @@ pub mod kiln_loads;
 pub mod pours;
 pub mod route_cards;
 pub mod plan;
+pub mod yields;
 pub mod desk;
 pub mod server;
 pub mod demo;

@@ -22,6 +22,7 @@ mod quotes;
 mod browser;
 mod support;
 mod timers;
+mod yields;
 
 mod backup;
 mod connect;

@@ -1,0 +1,16 @@
+//! What works: how many pieces come out good, by stage and by what was recorded
+//! with them, why the others failed, and whether that changes. Writes nothing.
+
+mod csv;
+mod page;
+mod view;
+
+use axum::Router;
+use axum::routing::get;
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new().route("/yields", get(page::show)).route("/yields/table.csv", get(page::table))
+}

@@ -1,0 +1,260 @@
+//! The page of yields, and its table for spreadsheets.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use foundry::working::Working;
+use foundry::yields::{self, Confidence, ControlLimits, Lot, Tally};
+use serde::Deserialize;
+
+use super::csv::field;
+use super::view::{self, By, Which};
+use crate::people::Signed;
+use crate::pieces::Stage;
+use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Show, working_of};
+
+/// Of fewer pieces no yield is told: the interval would span half of everything.
+const SMALLEST: u64 = 10;
+
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(crate) struct Wanted {
+    #[serde(default)]
+    stage: String,
+    #[serde(default)]
+    by: String,
+    #[serde(default)]
+    from: String,
+    #[serde(default)]
+    to: String,
+}
+
+/// A group with its counts, and its yield when there are enough of them.
+struct Row {
+    name: String,
+    good: u32,
+    bad: u32,
+    counted: Option<Counted>,
+}
+
+struct Counted {
+    share: f64,
+    low: f64,
+    high: f64,
+    working: Working,
+}
+
+impl Row {
+    fn of(name: String, tally: Tally) -> Self {
+        let worked = if tally.total() < SMALLEST {
+            None
+        } else {
+            yields::wilson(tally, Confidence::NinetyFive).ok()
+        };
+        let counted = worked.map(|worked| Counted {
+            share: worked.value.counted.percent(),
+            low: worked.value.low.percent(),
+            high: worked.value.high.percent(),
+            working: worked.working,
+        });
+        Self { name, good: tally.good, bad: tally.bad, counted }
+    }
+}
+
+impl Counted {
+    /// The yield, which opens into its working.
+    fn html(&self, show: &Show) -> Html {
+        working_of(&show.number(self.share, 0, "%"), &self.working)
+    }
+}
+
+/// A bar of the chart of causes, 600 wide.
+struct Bar {
+    name: String,
+    count: u32,
+    cumulative: f64,
+    y: usize,
+    wide: f64,
+    vital: bool,
+}
+
+/// A week on the chart, 600 wide and 160 high.
+struct Week {
+    name: String,
+    good: u32,
+    bad: u32,
+    share: f64,
+    low: f64,
+    high: f64,
+    outside: bool,
+    x: f64,
+}
+
+impl Week {
+    fn y(&self, percent: &f64) -> f64 {
+        150.0 - percent * 1.4
+    }
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "yields/show.html")]
+pub(crate) struct Yields {
+    frame: Frame,
+    form: Form,
+    by: By,
+    export: String,
+    stages: Vec<Row>,
+    groups: Vec<Row>,
+    bars: Vec<Bar>,
+    causes_working: Option<Html>,
+    weeks: Vec<Week>,
+    trend_working: Option<Html>,
+}
+
+impl Yields {
+    /// By what pieces can be told apart.
+    fn ways(&self) -> [(&'static str, &'static str); 7] {
+        By::ALL.map(|by| (by.name(), by.words()))
+    }
+}
+
+/// What was asked for, with the form that asks for it again.
+fn read(wanted: &Wanted, frame: &Frame) -> (Form, Which, By) {
+    let mut form = Form::filled([
+        ("stage", wanted.stage.clone()),
+        ("by", wanted.by.clone()),
+        ("from", wanted.from.clone()),
+        ("to", wanted.to.clone()),
+    ]);
+    let zone = &frame.show.zone;
+    let which = Which {
+        stage: wanted.stage.parse().ok(),
+        from: form.day_or_none("from").map(|day| day.start_in(zone)),
+        before: form.day_or_none("to").map(|day| day.plus_days(1).start_in(zone)),
+    };
+    let by = By::ALL.into_iter().find(|by| by.name() == wanted.by).unwrap_or(By::Lot);
+    (form, which, by)
+}
+
+async fn rows(app: &App, which: &Which, by: By) -> Result<Vec<Row>, Fault> {
+    let counts = view::by(&app.pool, which, by).await?;
+    Ok(counts.into_iter().map(|count| Row::of(count.what.clone(), count.tally())).collect())
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<Yields, Fault> {
+    let frame = signed.frame;
+    let (form, which, by) = read(&wanted, &frame);
+    let stages = view::stages(&app.pool, &which).await?;
+    let (bars, causes_working) = chart_of_causes(view::causes(&app.pool, &which).await?, &frame);
+    let zone = frame.show.zone.iana_name().unwrap_or("UTC").to_owned();
+    let weeks = view::weeks(&app.pool, &which, &zone).await?;
+    let (weeks, trend_working) = trend(&weeks, &frame);
+    let fields =
+        [("stage", &*wanted.stage), ("by", by.name()), ("from", &wanted.from), ("to", &wanted.to)];
+    Ok(Yields {
+        form,
+        by,
+        export: PageLinks::base("/yields/table.csv", &fields),
+        stages: stages
+            .iter()
+            .map(|count| Row::of(count.what.title().to_owned(), count.tally()))
+            .collect(),
+        groups: rows(&app, &which, by).await?,
+        bars,
+        causes_working,
+        weeks,
+        trend_working,
+        frame,
+    })
+}
+
+fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> (Vec<Bar>, Option<Html>) {
+    let causes: Vec<_> = causes
+        .into_iter()
+        .map(|(cause, n)| (cause.into(), u32::try_from(n).unwrap_or(u32::MAX)))
+        .collect();
+    let Ok(worked) = yields::pareto(&causes) else { return (Vec::new(), None) };
+    let most = worked.value.first().map_or(1, |row| row.count).max(1);
+    let all: u32 = worked.value.iter().fold(0, |sum, row| sum.saturating_add(row.count));
+    let bars = worked
+        .value
+        .iter()
+        .enumerate()
+        .map(|(at, row)| Bar {
+            name: row.cause.to_string(),
+            count: row.count,
+            cumulative: row.cumulative.percent(),
+            y: at * 40,
+            wide: f64::from(row.count) / f64::from(most) * 480.0,
+            vital: row.among_the_vital_few,
+        })
+        .collect();
+    (bars, Some(working_of(&frame.show.number(f64::from(all), 0, "failed"), &worked.working)))
+}
+
+/// The failed share of each week with its limits; nothing below the least number of weeks.
+fn trend(weeks: &[view::Count<crate::clock::Day>], frame: &Frame) -> (Vec<Week>, Option<Html>) {
+    let lots: Vec<Lot> = weeks
+        .iter()
+        .map(view::Count::tally)
+        .map(|tally| Lot { made: tally.good.saturating_add(tally.bad), bad: tally.bad })
+        .collect();
+    let Ok(worked) = yields::p_chart(&lots, ControlLimits::Laney) else {
+        return (Vec::new(), None);
+    };
+    let apart = 560.0 / (weeks.len().max(2) - 1) as f64;
+    let shown = weeks
+        .iter()
+        .zip(&worked.value.points)
+        .enumerate()
+        .map(|(at, (week, point))| Week {
+            name: frame.show.day(&week.what),
+            good: week.tally().good,
+            bad: week.tally().bad,
+            share: point.share.percent(),
+            low: point.lower.percent(),
+            high: point.upper.percent(),
+            outside: point.outside,
+            x: 20.0 + at as f64 * apart,
+        })
+        .collect();
+    let mean = frame.show.number(worked.value.mean.percent(), 1, "%");
+    (shown, Some(working_of(&mean, &worked.working)))
+}
+
+pub(crate) async fn table(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<Response, Fault> {
+    let (_, which, by) = read(&wanted, &signed.frame);
+    let mut text = format!(
+        "{},{},good,failed,yield %,lower end %,upper end %\r\n",
+        field("stage"),
+        field(by.words())
+    );
+    let stage = which.stage.map_or("the whole way", Stage::name);
+    for row in rows(&app, &which, by).await? {
+        let figures = row.counted.as_ref().map_or_else(
+            || ",,".to_owned(),
+            |c| format!("{:.1},{:.1},{:.1}", c.share, c.low, c.high),
+        );
+        text += &format!(
+            "{},{},{},{},{figures}\r\n",
+            field(stage),
+            field(&row.name),
+            row.good,
+            row.bad
+        );
+    }
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"yields.csv\""),
+    ];
+    Ok((headers, text).into_response())
+}

@@ -1,0 +1,57 @@
+//! What works: counts, intervals, causes, and the table for a spreadsheet.
+
+use pourday::pieces::Stage;
+
+use crate::support::studio::Studio;
+
+/// Sixteen pieces at cure, two of which have failed at print.
+async fn printed(studio: &Studio) {
+    let labels = studio.pieces(18, None).await;
+    for label in &labels[2..] {
+        studio.bring_to(label, Stage::Cure).await;
+    }
+    let maker = studio.maker().await;
+    for label in &labels[..2] {
+        let seen = studio.version_of(label).await;
+        let failed = [("version", seen.as_str()), ("stage", "print"), ("cause", "delaminated")];
+        maker.post(&format!("/pieces/{label}/failed"), &failed).await.led_to();
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_empty_studio_is_told_what_will_stand_here() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    assert!(owner.get("/yields").await.page().contains("No piece has left a stage"));
+    assert!(owner.get("/yields?from=yesterday&stage=x&by=y").await.page().contains("What works"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn yields_come_with_their_interval_and_causes_in_order() {
+    let studio = Studio::open().await;
+    printed(&studio).await;
+    let owner = studio.owner().await;
+    let answer = owner.get("/yields?stage=print&by=alloy").await;
+    let page = answer.page();
+    // Two of eighteen failed.
+    assert!(page.contains("print: delaminated"), "{page}");
+    assert!(page.contains("Limits need at least five weeks"));
+    let table = owner.get("/yields/table.csv?stage=print&by=alloy").await;
+    // The interval computed apart from this program: E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209,
+    // for 16 of 18 with z = 1.96: (0.8889 + 0.1067 ± 0.1810) / 1.2134.
+    assert!(table.page().contains(",16,2,88.9,67.2,96.9"), "{}", table.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn of_a_few_pieces_nothing_is_claimed_and_a_formula_stays_a_name() {
+    let studio = Studio::open().await;
+    let labels = studio.pieces(3, None).await;
+    for label in &labels {
+        studio.bring_to(label, Stage::Cure).await;
+    }
+    sqlx::query("UPDATE alloys SET name = '=SUM(A1)'").execute(&studio.db.pool).await.unwrap();
+    let maker = studio.maker().await;
+    assert!(maker.get("/yields?stage=print&by=alloy").await.page().contains("too few to say"));
+    let table = maker.get("/yields/table.csv?stage=print&by=alloy").await;
+    assert!(table.page().contains("\"'=SUM(A1)\",3,0,,,"), "{}", table.body);
+}
