@@ -213,7 +213,7 @@ fn trend(weeks: &[view::Count<crate::clock::Day>], frame: &Frame) -> (Vec<Week>,
         .zip(&worked.value.points)
         .enumerate()
         .map(|(at, (week, point))| Week {
-            name: frame.show.day(&week.what),
+            name: frame.show.day(week.what),
             good: week.tally().good,
             bad: week.tally().bad,
             share: point.share.percent(),
