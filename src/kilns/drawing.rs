@@ -112,7 +112,8 @@ pub(super) struct Cut {
 
 /// A colour of the heat scale for a share of it.
 fn colour(share: f64) -> String {
-    let at = share.clamp(0.0, 1.0) * (HEAT.len() - 1) as f64;
+    let share = if share.is_nan() { 0.0 } else { share.clamp(0.0, 1.0) };
+    let at = share * (HEAT.len() - 1) as f64;
     let low = (at.floor() as usize).min(HEAT.len() - 2);
     let part = at - low as f64;
     let mix = |n: usize| HEAT[low][n] + (HEAT[low + 1][n] - HEAT[low][n]) * part;

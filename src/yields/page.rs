@@ -79,6 +79,13 @@ struct Bar {
     vital: bool,
 }
 
+impl Bar {
+    /// The share as plain text: a drawing takes no markup inside its words.
+    fn share(&self) -> String {
+        format!("{:.0} %", self.cumulative)
+    }
+}
+
 /// A week on the chart, 600 wide and 160 high.
 struct Week {
     name: String,
