@@ -7,7 +7,6 @@ use uuid::Uuid;
 
 use super::entry::{Catalogue, Value};
 use crate::clock::Moment;
-use crate::kilns::{SegmentKind, SegmentRow};
 
 /// An entry as the database writes it: a JSON object of its columns.
 pub(super) async fn list(pool: &PgPool, catalogue: &Catalogue) -> Result<Vec<Json>, sqlx::Error> {
@@ -125,32 +124,6 @@ pub(super) async fn set_composition(
         .bind(share)
         .execute(&mut *conn)
         .await?;
-    }
-    Ok(())
-}
-
-pub(super) async fn set_programme(
-    conn: &mut PgConnection,
-    family: Uuid,
-    size: &str,
-    segments: &[SegmentRow],
-) -> Result<(), sqlx::Error> {
-    sqlx::query("DELETE FROM programme_segments WHERE family_id = $1 AND size_class = $2")
-        .bind(family)
-        .bind(size)
-        .execute(&mut *conn)
-        .await?;
-    for (n, segment) in segments.iter().enumerate() {
-        let kind = if segment.kind == SegmentKind::Ramp { "ramp" } else { "hold" };
-        sqlx::query("INSERT INTO programme_segments (family_id, size_class, n, kind, target_c, minutes) VALUES ($1, $2, $3, $4, $5, $6)")
-            .bind(family)
-            .bind(size)
-            .bind(i32::try_from(n + 1).unwrap_or(i32::MAX))
-            .bind(kind)
-            .bind(segment.target_c)
-            .bind(segment.minutes)
-            .execute(&mut *conn)
-            .await?;
     }
     Ok(())
 }

@@ -3,8 +3,8 @@
 mod backup;
 mod burnout;
 mod demo;
-mod investment;
 mod feed;
+mod investment;
 mod measure;
 mod model;
 mod person;

@@ -1,9 +1,10 @@
 //! What a firing can be computed for, read from the studio; and a programme saved under a new name.
 
+use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
-use super::programme::{SegmentKind, SegmentRow};
+use super::programme::{SegmentRow, set_programme};
 use crate::id::FamilyId;
 
 /// A programme family.
@@ -23,6 +24,16 @@ pub(super) struct FlaskType {
     pub(super) height_mm: i32,
     pub(super) wall_mm: f64,
     pub(super) size_class: String,
+}
+
+impl FlaskType {
+    /// Its name and measures, to choose from.
+    pub(super) fn words(&self) -> String {
+        format!(
+            "{}, {} × {} mm outside, class {}",
+            self.name, self.diameter_mm, self.height_mm, self.size_class
+        )
+    }
 }
 
 /// An investment of the family's kind.
@@ -81,6 +92,19 @@ impl Choices {
     }
 }
 
+/// The programme that runs, or is to run, in a load.
+pub(super) async fn programme_of_load(
+    pool: &PgPool,
+    number: i32,
+) -> Result<Vec<SegmentRow>, sqlx::Error> {
+    let programme: Json<Vec<SegmentRow>> =
+        sqlx::query_scalar("SELECT programme FROM kiln_loads WHERE number = $1")
+            .bind(number)
+            .fetch_one(pool)
+            .await?;
+    Ok(programme.0)
+}
+
 /// Saves a programme as a family of its own: like `family`, with this programme for one size
 /// class, the same ones for the others, and the same families it may not share a load with.
 pub(super) async fn save_as_family(
@@ -120,17 +144,6 @@ pub(super) async fn save_as_family(
     .bind(family)
     .execute(&mut *conn)
     .await?;
-    for (n, segment) in segments.iter().enumerate() {
-        let kind = if segment.kind == SegmentKind::Ramp { "ramp" } else { "hold" };
-        sqlx::query("INSERT INTO programme_segments (family_id, size_class, n, kind, target_c, minutes) VALUES ($1, $2, $3, $4, $5, $6)")
-            .bind(new)
-            .bind(size)
-            .bind(i32::try_from(n + 1).unwrap_or(i32::MAX))
-            .bind(kind)
-            .bind(segment.target_c)
-            .bind(segment.minutes)
-            .execute(&mut *conn)
-            .await?;
-    }
+    set_programme(conn, new, size, segments).await?;
     Ok(new)
 }

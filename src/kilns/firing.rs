@@ -2,16 +2,14 @@
 
 use foundry::heat::{
     Behind, BuildTargets, Burnout, Finding, FlaskBody, Grid, HeatRefusal, KelvinsPerHour, Kiln,
-    Limits, OutOfKiln, Pace, PoweredKiln, Programme, Section, Segment, Severity, Shortest, Verdict,
+    Limits, OutOfKiln, PoweredKiln, Programme, Section, Segment, Severity, Shortest, Verdict,
     check, cool, judge, section_at, shortest_safe, simulate,
 };
 use foundry::quantity::{Celsius, Kelvins, Minutes};
 use foundry::working::{Worked, Working};
 
-use super::programme::{SegmentKind, SegmentRow};
+use super::programme::{ROOM_C, SegmentKind, SegmentRow};
 
-/// The temperature of workshop and kiln before a firing, °C.
-const ROOM_C: f64 = 20.0;
 /// The margin on the limits in the search for the shortest programme.
 pub(super) const MARGIN: f64 = 0.1;
 /// How long the flask is followed on the bench, min.
@@ -35,25 +33,6 @@ pub(super) fn powered(top_c: f64, power_kw: f64, cool_min_per_100c: i32) -> Powe
         room: Celsius::of(ROOM_C),
         behind: Behind::Waits,
     }
-}
-
-/// The programme as foundry takes it.
-pub(super) fn programme(segments: &[SegmentRow]) -> Result<Programme, HeatRefusal> {
-    let mut at = ROOM_C;
-    let segments = segments
-        .iter()
-        .map(|segment| {
-            let minutes = Minutes::of(f64::from(segment.minutes));
-            let ramp = segment.kind == SegmentKind::Ramp && segment.target_c != at;
-            at = segment.target_c;
-            if ramp {
-                Segment::Ramp { to: Celsius::of(segment.target_c), pace: Pace::Within(minutes) }
-            } else {
-                Segment::Hold { minutes }
-            }
-        })
-        .collect();
-    Programme::new(Celsius::of(ROOM_C), segments)
 }
 
 /// A programme as it is kept: in whole minutes, rounded up.
@@ -165,6 +144,7 @@ pub(super) const fn weight(severity: Severity) -> &'static str {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
     use super::*;
+    use crate::kilns::programme::as_run;
 
     #[test]
     fn a_programme_is_kept_as_it_is_run() {
@@ -173,7 +153,7 @@ mod tests {
             SegmentRow { kind: SegmentKind::Hold, target_c: 150.0, minutes: 120 },
             SegmentRow { kind: SegmentKind::Ramp, target_c: 730.0, minutes: 200 },
         ];
-        assert_eq!(rows(&programme(&kept).unwrap()), kept);
+        assert_eq!(rows(&as_run(&kept).unwrap()), kept);
     }
 
     #[test]

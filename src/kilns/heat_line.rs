@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use foundry::heat::{FlaskBody, Grid, GypsumMix, Kiln, Pace, Programme, Segment, simulate};
-use foundry::quantity::{Celsius, Millimetres, Minutes};
+use foundry::heat::{FlaskBody, Grid, GypsumMix, Kiln, simulate};
+use foundry::quantity::Millimetres;
 
-use super::programme::{SegmentKind, SegmentRow};
+use super::programme::{ROOM_C, SegmentRow, as_run};
 
 /// Where a drawing puts minutes and degrees.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,7 +49,6 @@ pub struct HeatLine {
 /// flask and the parts of water in its investment, whose core is then computed.
 #[must_use]
 pub fn heat_line(segments: &[SegmentRow], flask: Option<(f64, f64, f64)>) -> HeatLine {
-    const ROOM_C: f64 = 20.0;
     let mut kiln = vec![(0.0, ROOM_C)];
     let mut at = 0.0;
     for segment in segments {
@@ -65,19 +64,7 @@ fn core(
     segments: &[SegmentRow],
     (diameter, height, water): (f64, f64, f64),
 ) -> Option<Vec<(f64, f64)>> {
-    let segments: Vec<Segment> = segments
-        .iter()
-        .map(|segment| {
-            let minutes = Minutes::of(f64::from(segment.minutes));
-            match segment.kind {
-                SegmentKind::Ramp => {
-                    Segment::Ramp { to: Celsius::of(segment.target_c), pace: Pace::Within(minutes) }
-                }
-                SegmentKind::Hold => Segment::Hold { minutes },
-            }
-        })
-        .collect();
-    let programme = Programme::new(Celsius::of(20.0), segments).ok()?;
+    let programme = as_run(segments).ok()?;
     let mix = GypsumMix { water_per_100: water, ..GypsumMix::default() };
     let (body, _) = FlaskBody::gypsum_bonded(
         Millimetres::new(diameter).ok()?,
@@ -103,6 +90,7 @@ fn core(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::kilns::SegmentKind;
 
     #[test]
     fn the_core_lags_behind_the_kiln_and_ends_near_it() {

@@ -10,7 +10,9 @@ mod programme;
 
 pub use heat_line::{Axis, HeatLine, heat_line};
 pub use mould::{FlaskMeasures, Mould, binder};
-pub use programme::{SegmentKind, SegmentRow, programme_of, total_minutes};
+pub use programme::{
+    SIZE_CLASSES, SegmentKind, SegmentRow, programme_of, set_programme, total_minutes,
+};
 
 use axum::Router;
 use axum::routing::get;

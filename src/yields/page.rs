@@ -18,6 +18,9 @@ use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Show, working_of};
 /// Of fewer pieces no yield is told: the interval would span half of everything.
 const SMALLEST: u64 = 10;
 
+/// So many causes are drawn; rarer ones count in the shares and are told in number.
+const DRAWN: usize = 15;
+
 #[derive(Clone, Debug, Default, Deserialize)]
 pub(crate) struct Wanted {
     #[serde(default)]
@@ -79,6 +82,16 @@ struct Bar {
     vital: bool,
 }
 
+/// Why pieces failed.
+#[derive(Default)]
+struct Causes {
+    bars: Vec<Bar>,
+    /// Causes that are not drawn.
+    rarer: usize,
+    /// How many failed, which opens into its working; none when none did.
+    working: Option<Html>,
+}
+
 impl Bar {
     /// The share as plain text: a drawing takes no markup inside its words.
     fn share(&self) -> String {
@@ -113,8 +126,7 @@ pub(crate) struct Yields {
     export: String,
     stages: Vec<Row>,
     groups: Vec<Row>,
-    bars: Vec<Bar>,
-    causes_working: Option<Html>,
+    causes: Causes,
     weeks: Vec<Week>,
     trend_working: Option<Html>,
 }
@@ -157,7 +169,7 @@ pub(crate) async fn show(
     let frame = signed.frame;
     let (form, which, by) = read(&wanted, &frame);
     let stages = view::stages(&app.pool, &which).await?;
-    let (bars, causes_working) = chart_of_causes(view::causes(&app.pool, &which).await?, &frame);
+    let causes = chart_of_causes(view::causes(&app.pool, &which).await?, &frame);
     let zone = frame.show.zone.iana_name().unwrap_or("UTC").to_owned();
     let weeks = view::weeks(&app.pool, &which, &zone).await?;
     let (weeks, trend_working) = trend(&weeks, &frame);
@@ -172,25 +184,25 @@ pub(crate) async fn show(
             .map(|count| Row::of(count.what.title().to_owned(), count.tally()))
             .collect(),
         groups: rows(&app, &which, by).await?,
-        bars,
-        causes_working,
+        causes,
         weeks,
         trend_working,
         frame,
     })
 }
 
-fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> (Vec<Bar>, Option<Html>) {
+fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> Causes {
     let causes: Vec<_> = causes
         .into_iter()
         .map(|(cause, n)| (cause.into(), u32::try_from(n).unwrap_or(u32::MAX)))
         .collect();
-    let Ok(worked) = yields::pareto(&causes) else { return (Vec::new(), None) };
+    let Ok(worked) = yields::pareto(&causes) else { return Causes::default() };
     let most = worked.value.first().map_or(1, |row| row.count).max(1);
     let all: u32 = worked.value.iter().fold(0, |sum, row| sum.saturating_add(row.count));
     let bars = worked
         .value
         .iter()
+        .take(DRAWN)
         .enumerate()
         .map(|(at, row)| Bar {
             name: row.cause.to_string(),
@@ -201,7 +213,11 @@ fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> (Vec<Bar>, Opti
             vital: row.among_the_vital_few,
         })
         .collect();
-    (bars, Some(working_of(&frame.show.number(f64::from(all), 0, "failed"), &worked.working)))
+    Causes {
+        bars,
+        rarer: worked.value.len().saturating_sub(DRAWN),
+        working: Some(working_of(&frame.show.number(f64::from(all), 0, "failed"), &worked.working)),
+    }
 }
 
 /// The failed share of each week with its limits; nothing below the least number of weeks.

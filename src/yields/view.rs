@@ -184,7 +184,7 @@ pub(super) async fn causes(
         "SELECT failed_at_stage || ': ' || cause, count(*) FROM attempts
          WHERE outcome = 'failed' AND ($1::text IS NULL OR failed_at_stage = $1)
            AND ($2::timestamptz IS NULL OR ended_at >= $2) AND ($3::timestamptz IS NULL OR ended_at < $3)
-         GROUP BY 1 ORDER BY 2 DESC, 1 LIMIT 15",
+         GROUP BY 1 ORDER BY 2 DESC, 1",
     )
     .bind(which.stage.map(Stage::name))
     .bind(which.from)

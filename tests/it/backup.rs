@@ -79,6 +79,7 @@ async fn nothing_is_lost_between_backup_and_restore() {
         to.studio.pool.close().await;
         let restored = db::restore(to.source(), &from.file(), false).await.unwrap();
         assert_eq!(restored.made_at, made.made_at);
+        assert_eq!(restored.former, None, "an empty studio is not worth keeping");
         assert_eq!(everything(&to.reopen().await).await, before);
     }
 }

@@ -7,9 +7,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
-use crate::catalogue::store;
 use crate::id::FamilyId;
-use crate::kilns::{Axis, HeatLine, SegmentKind, SegmentRow, heat_line, programme_of};
+use crate::kilns::{
+    Axis, HeatLine, SIZE_CLASSES, SegmentKind, SegmentRow, heat_line, programme_of, set_programme,
+};
 use crate::people::Owner;
 use crate::web::{App, Fault, Form, Frame, see_other};
 
@@ -66,7 +67,7 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Path((family, size)): Path<(Uuid, String)>,
 ) -> Result<ProgrammePage, Fault> {
-    if !["S", "M", "L"].contains(&size.as_str()) {
+    if !SIZE_CLASSES.contains(&size.as_str()) {
         return Err(Fault::NotFound);
     }
     let mut conn = app.pool.acquire().await?;
@@ -142,7 +143,7 @@ pub(crate) async fn submit(
     Path((family, size)): Path<(Uuid, String)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    if !["S", "M", "L"].contains(&size.as_str()) {
+    if !SIZE_CLASSES.contains(&size.as_str()) {
         return Err(Fault::NotFound);
     }
     let segments = read(&mut form);
@@ -159,7 +160,7 @@ pub(crate) async fn submit(
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
     let mut tx = app.pool.begin().await?;
-    store::set_programme(&mut tx, family, &size, &segments).await?;
+    set_programme(&mut tx, FamilyId(family), &size, &segments).await?;
     tx.commit().await?;
     Ok(see_other(&format!("/studio/programmes/{family}/{size}")))
 }

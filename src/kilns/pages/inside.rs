@@ -11,10 +11,11 @@ use uuid::Uuid;
 
 use crate::db::once::{self, Begun};
 use crate::id::FamilyId;
-use crate::kilns::choices::{Choices, save_as_family};
+use crate::kilns::choices::{Choices, programme_of_load, save_as_family};
 use crate::kilns::drawing::{Curves, Cut, FLOOR};
-use crate::kilns::firing::{Firing, MARGIN, Question, powered, programme, rows, weight};
-use crate::kilns::{Mould, SegmentRow, binder, programme_of, total_minutes};
+use crate::kilns::firing::{Firing, MARGIN, Question, powered, rows, weight};
+use crate::kilns::programme::as_run;
+use crate::kilns::{Mould, SIZE_CLASSES, SegmentRow, binder, programme_of, total_minutes};
 use crate::people::{Owner, Signed};
 use crate::web::{App, Fault, Form, Frame, Html, Plain, Refused, see_other, working_of};
 
@@ -82,14 +83,7 @@ impl InsidePage {
     }
 
     fn flask_options(&self) -> Vec<(Uuid, String)> {
-        self.choices
-            .flasks
-            .iter()
-            .map(|flask| {
-                let FlaskWords { name, words } = FlaskWords::of(flask);
-                (flask.id, format!("{name}, {words}"))
-            })
-            .collect()
+        self.choices.flasks.iter().map(|flask| (flask.id, flask.words())).collect()
     }
 
     fn investment_options(&self) -> Vec<(Uuid, String)> {
@@ -192,23 +186,6 @@ impl Shown {
     }
 }
 
-struct FlaskWords {
-    name: String,
-    words: String,
-}
-
-impl FlaskWords {
-    fn of(flask: &crate::kilns::choices::FlaskType) -> Self {
-        Self {
-            name: flask.name.clone(),
-            words: format!(
-                "{} × {} mm outside, class {}",
-                flask.diameter_mm, flask.height_mm, flask.size_class
-            ),
-        }
-    }
-}
-
 /// What a page starts from: choices, programme, and what was asked.
 struct Start {
     choices: Choices,
@@ -217,16 +194,13 @@ struct Start {
 }
 
 async fn start(app: &App, family: Uuid, size: &str, form: &mut Form) -> Result<Start, Fault> {
-    if !["S", "M", "L"].contains(&size) {
+    if !SIZE_CLASSES.contains(&size) {
         return Err(Fault::NotFound);
     }
     let choices = Choices::read(&app.pool, family).await?;
     let load = form.value("load").parse::<i32>().ok();
     let segments = match load {
-        Some(number) => {
-            let row = crate::kiln_loads::load(&app.pool, number).await?;
-            row.programme.0
-        }
+        Some(number) => programme_of_load(&app.pool, number).await?,
         None => {
             let mut conn = app.pool.acquire().await?;
             programme_of(&mut conn, FamilyId(family), size).await?
@@ -297,7 +271,7 @@ fn question(start: &Start, form: &mut Form) -> Option<Result<Question, HeatRefus
         water_per_100: investment.water_per_100,
     };
     let powered = powered(kiln.top_c, kiln.power_kw, kiln.cool_min_per_100c);
-    Some(programme(&start.segments).and_then(|programme| {
+    Some(as_run(&start.segments).and_then(|programme| {
         Ok(Question {
             programme,
             body: mould.body()?.0,
