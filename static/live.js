@@ -34,6 +34,10 @@
     document.addEventListener("visibilitychange", () => { if (!document.hidden && !waiting) waiting = setTimeout(refresh, 50); });
   }
 
+  // A row of rooms that is wider than the screen shows the one that is open.
+  const room = document.querySelector(".rooms a[aria-current]");
+  if (room) room.parentElement.scrollLeft = room.offsetLeft - (room.parentElement.clientWidth - room.offsetWidth) / 2 - room.parentElement.offsetLeft;
+
   // Running clocks: the server says when they end, the page only counts.
   const clocks = () => {
     for (const clock of document.querySelectorAll("time[data-until]")) {

@@ -41,6 +41,14 @@ pub(crate) struct PourSheet {
     causes: Vec<(String, String)>,
 }
 
+impl PourSheet {
+    /// The time of today's pours, day and time of others: the sheet's head names the day.
+    fn when(&self, line: &Line) -> String {
+        let (show, at) = (&self.frame.show, line.flask.planned_pour_at);
+        if show.day_of(at) == show.day_of(show.now) { show.time(at) } else { show.moment(at) }
+    }
+}
+
 async fn page(
     app: &App,
     signed: &Signed,
