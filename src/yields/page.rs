@@ -72,12 +72,12 @@ impl Counted {
     }
 }
 
-/// A bar of the chart of causes, 600 wide.
+/// A bar of the chart of causes.
 struct Bar {
     name: String,
     count: u32,
     cumulative: f64,
-    y: usize,
+    /// Of a hundred.
     wide: f64,
     vital: bool,
 }
@@ -90,13 +90,6 @@ struct Causes {
     rarer: usize,
     /// How many failed, which opens into its working; none when none did.
     working: Option<Html>,
-}
-
-impl Bar {
-    /// The share as plain text: a drawing takes no markup inside its words.
-    fn share(&self) -> String {
-        format!("{:.0} %", self.cumulative)
-    }
 }
 
 /// A week on the chart, 600 wide and 160 high.
@@ -203,13 +196,11 @@ fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> Causes {
         .value
         .iter()
         .take(DRAWN)
-        .enumerate()
-        .map(|(at, row)| Bar {
+        .map(|row| Bar {
             name: row.cause.to_string(),
             count: row.count,
             cumulative: row.cumulative.percent(),
-            y: at * 40,
-            wide: f64::from(row.count) / f64::from(most) * 480.0,
+            wide: f64::from(row.count) / f64::from(most) * 100.0,
             vital: row.among_the_vital_few,
         })
         .collect();
