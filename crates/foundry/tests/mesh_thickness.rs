@@ -139,3 +139,16 @@ fn open_and_turned_surfaces_are_refused() {
     assert_eq!(refused(Fault::FlippedFacets), Some(ThicknessRefusal::Turned));
     assert_eq!(thickness(&Mesh::default(), &options(1.0)), Err(ThicknessRefusal::Open));
 }
+
+#[test]
+fn of_many_facets_some_are_looked_at_and_stand_for_all() {
+    // 64,000 facets, of which about 4,000 are looked at.
+    let ball = solid::ball(5.0, 256);
+    let few = ThicknessOptions { limit: Millimetres::of(11.0), places: 2_000 };
+    let found = thickness(&ball, &few).unwrap();
+    let looked_at = found.by_ball.iter().filter(|ball| ball.is_finite()).count();
+    assert!((3_000..20_000).contains(&looked_at), "{looked_at} points");
+    assert_close(found.share_below, 1.0, 2e-3);
+    assert_close(found.thinnest.unwrap().0.get(), 10.0, 2e-3);
+    assert_close(found.first_percentile.unwrap().get(), 10.0, 2e-3);
+}

@@ -14,9 +14,15 @@ pub(super) struct Place {
     pub(super) area: f64,
 }
 
-/// Places spread over every facet, one for each unit of area at the least.
-pub(super) fn places_on(mesh: &Mesh, normals: &[Point], unit_area: f64) -> Vec<Place> {
+/// Places spread over a surface, one for each unit of area at the least; so many are asked for.
+///
+/// Each facet has one, unless there are more than twice as many facets: then those facets have
+/// one at which the area counted so far passes the next half unit, and stand for those between.
+pub(super) fn places_on(mesh: &Mesh, normals: &[Point], asked: usize, area: f64) -> Vec<Place> {
     let smooth = smooth_normals(mesh, normals);
+    let unit_area = area / asked.max(1) as f64;
+    let thinned = mesh.triangles().len() / 2 > asked;
+    let mut counted = 0.0;
     let mut places = Vec::new();
     for (facet, corners) in mesh.facets().enumerate() {
         let [a, b, c] = corners;
@@ -25,6 +31,13 @@ pub(super) fn places_on(mesh: &Mesh, normals: &[Point], unit_area: f64) -> Vec<P
         if area == 0.0 {
             continue;
         }
+        if thinned {
+            counted += area;
+            if counted < unit_area / 2.0 {
+                continue;
+            }
+        }
+        let stands_for = if thinned { std::mem::take(&mut counted) } else { area };
         // Cut each side into as many parts, and look at the middle of each part.
         let parts = ((area / unit_area).sqrt().ceil()).clamp(1.0, 64.0) as u32;
         let share = 1.0 / f64::from(parts);
@@ -38,7 +51,7 @@ pub(super) fn places_on(mesh: &Mesh, normals: &[Point], unit_area: f64) -> Vec<P
                 let [at_a, at_b, at_c] = smooth[facet];
                 let mixed = vec3::add(vec3::scale(at_a, 1.0 - s - t), vec3::scale(at_b, s));
                 let normal = vec3::unit(vec3::add(mixed, vec3::scale(at_c, t)));
-                let area = area * share * share;
+                let area = stands_for * share * share;
                 places.push(Place { facet: facet as u32, point, normal, area });
             }
         }
