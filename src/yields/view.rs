@@ -55,25 +55,31 @@ impl By {
         }
     }
 
-    /// Where the name of the group comes from, given the attempt `b`.
+    /// Where the name of the group comes from, given the attempt `b`. What was taken off a plate
+    /// before it was printed, or off a flask before it was filled, was not on it.
     const fn name_of_group(self) -> &'static str {
         match self {
             Self::Lot => "(SELECT r.name || ', lot ' || l.lot FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
                 JOIN resin_lots l ON l.id = p.resin_lot_id JOIN resins r ON r.id = l.resin_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done') ORDER BY p.started_at DESC LIMIT 1)",
+                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
+                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
             Self::Profile => "(SELECT m.name || ', ' || p.layer_um || ' µm, ' || p.exposure_s || ' s' FROM plate_pieces pp
                 JOIN plates p ON p.id = pp.plate_id JOIN printers m ON m.id = p.printer_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done') ORDER BY p.started_at DESC LIMIT 1)",
+                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
+                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
             Self::Supports => "(SELECT p.supports FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done') ORDER BY p.started_at DESC LIMIT 1)",
+                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
+                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
             Self::Programme => "(SELECT n.name FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
                 JOIN burnout_families n ON n.id = f.family_id
-                WHERE fp.attempt_id = b.attempt_id AND f.state <> 'cancelled' ORDER BY f.created_at DESC LIMIT 1)",
+                WHERE fp.attempt_id = b.attempt_id AND f.state <> 'cancelled'
+                  AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at) ORDER BY f.created_at DESC LIMIT 1)",
             Self::Alloy => "(SELECT a.name FROM attempts t JOIN pieces p ON p.id = t.piece_id
                 JOIN order_lines l ON l.id = p.order_line_id JOIN alloys a ON a.id = l.alloy_id WHERE t.id = b.attempt_id)",
-            Self::Kiln => "(SELECT k.name FROM flask_pieces fp JOIN kiln_load_flasks lf ON lf.flask_id = fp.flask_id
+            Self::Kiln => "(SELECT k.name FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN kiln_load_flasks lf ON lf.flask_id = fp.flask_id
                 JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN kilns k ON k.id = l.kiln_id
-                WHERE fp.attempt_id = b.attempt_id AND l.started_at IS NOT NULL ORDER BY l.started_at DESC LIMIT 1)",
+                WHERE fp.attempt_id = b.attempt_id AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at)
+                  AND (lf.left_at IS NULL OR lf.left_at > l.started_at) AND l.started_at IS NOT NULL ORDER BY l.started_at DESC LIMIT 1)",
             Self::Person => "(SELECT w.name FROM piece_events e JOIN people w ON w.id = e.person_id
                 WHERE e.attempt_id = b.attempt_id AND e.kind IN ('finished', 'failed') AND ($1::text IS NULL OR e.stage = $1)
                 ORDER BY e.id DESC LIMIT 1)",
@@ -122,7 +128,7 @@ pub(super) async fn by(
     by: By,
 ) -> Result<Vec<Count<String>>, sqlx::Error> {
     let sql = format!(
-        "{SETTLED}, named AS (SELECT {} AS what, bad FROM s b)
+        "{SETTLED}, named AS MATERIALIZED (SELECT {} AS what, bad FROM s b)
          SELECT what, count(*) FILTER (WHERE NOT bad) AS good, count(*) FILTER (WHERE bad) AS bad
          FROM named WHERE what IS NOT NULL GROUP BY what ORDER BY count(*) DESC, what LIMIT 200",
         by.name_of_group()
