@@ -1,5 +1,7 @@
 //! The mesh itself: points, and triangles that refer to them.
 
+use rayon::prelude::*;
+
 use super::{Point, vec3};
 
 /// Largest coordinate that is believed, in whatever unit the mesh is in.
@@ -99,7 +101,8 @@ impl Mesh {
     /// The three corner points of a triangle of this mesh.
     #[must_use]
     pub fn corners(&self, triangle: [u32; 3]) -> [Point; 3] {
-        triangle.map(|index| self.vertices[index as usize])
+        let [a, b, c] = triangle;
+        [self.vertices[a as usize], self.vertices[b as usize], self.vertices[c as usize]]
     }
 
     /// The corner points of all triangles in turn.
@@ -110,11 +113,19 @@ impl Mesh {
     /// The box around all triangles; `None` when there are none.
     #[must_use]
     pub fn bounds(&self) -> Option<Bounds> {
-        let mut all = Bounds::EMPTY;
-        for corner in self.facets().flatten() {
-            all.include(corner);
-        }
-        (!self.is_empty()).then_some(all)
+        let around = |some: &[[u32; 3]]| {
+            let mut bounds = Bounds::EMPTY;
+            for &index in some.as_flattened() {
+                bounds.include(self.vertices[index as usize]);
+            }
+            bounds
+        };
+        let joined = |mut a: Bounds, b: Bounds| {
+            a.include_box(&b);
+            a
+        };
+        let parts = self.triangles.par_chunks(1 << 14).map(around);
+        (!self.is_empty()).then(|| parts.reduce(|| Bounds::EMPTY, joined))
     }
 
     /// The same surface with every coordinate multiplied by a factor.
@@ -192,15 +203,20 @@ impl Bounds {
     /// Stretches the box so that the point lies in it.
     pub(crate) fn include(&mut self, point: Point) {
         for (axis, &coordinate) in point.iter().enumerate() {
-            self.least[axis] = self.least[axis].min(coordinate);
-            self.greatest[axis] = self.greatest[axis].max(coordinate);
+            // Plain comparisons: coordinates are numbers, and `f64::min` looks for those that are not.
+            if coordinate < self.least[axis] {
+                self.least[axis] = coordinate;
+            }
+            if coordinate > self.greatest[axis] {
+                self.greatest[axis] = coordinate;
+            }
         }
     }
 
     /// Stretches the box so that the other lies in it.
     pub(crate) fn include_box(&mut self, other: &Self) {
-        self.include(other.least);
-        self.include(other.greatest);
+        self.least = std::array::from_fn(|axis| self.least[axis].min(other.least[axis]));
+        self.greatest = std::array::from_fn(|axis| self.greatest[axis].max(other.greatest[axis]));
     }
 
     /// What two boxes that touch have in common.

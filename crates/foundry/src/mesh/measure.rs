@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use rayon::prelude::*;
+
 use super::nesting::judge;
 use super::problem::{Problem, ProblemKind, Spot};
 use super::shells::{self, Role};
@@ -128,12 +130,12 @@ pub fn measure_mesh(mesh: &Mesh) -> Result<Measure, MeasureRefusal> {
         return Err(MeasureRefusal::TooLarge { longest_mm });
     }
     let table = EdgeTable::new(mesh);
-    let surplus = surplus_facets(mesh, &table);
+    let (surplus, topology) =
+        rayon::join(|| surplus_facets(mesh, &table), || Topology::new(mesh, &table));
     if !surplus.is_empty() {
-        drop(table);
+        drop((table, topology));
         return measure_without(mesh, &surplus);
     }
-    let topology = Topology::new(mesh, &table);
     let mut problems = Vec::new();
     let turned =
         if topology.turned_edges.is_empty() { Some(Vec::new()) } else { agreeing(mesh, &table) };
@@ -285,20 +287,21 @@ fn report_facets(
     let crowded = &topology.crowded_edges;
     report(ProblemKind::CrowdedEdges, crowded.len(), of_edges(crowded));
 
+    // Heights below the rounding of single precision cannot be told from none.
+    let none = diagonal * 1.0e-9;
+    let thin: Vec<(u32, bool)> = triangles
+        .par_iter()
+        .enumerate()
+        .filter(|&(facet, _)| topology.shell_of[facet] != NO_SHELL)
+        .filter_map(|(facet, &triangle)| {
+            let (longest, height) = longest_and_height(mesh.corners(triangle));
+            (height < longest * 1.0e-3 || height <= none).then_some((facet as u32, height <= none))
+        })
+        .collect();
+    let (flat, slivers): (Vec<_>, Vec<_>) = thin.into_iter().partition(|&(_, flat)| flat);
+    let slivers: Vec<u32> = slivers.into_iter().map(|(facet, _)| facet).collect();
     let mut degenerate = topology.collapsed_facets.clone();
-    let mut slivers = Vec::new();
-    for (facet, corners) in mesh.facets().enumerate() {
-        if topology.shell_of[facet] == NO_SHELL {
-            continue;
-        }
-        let (longest, height) = longest_and_height(corners);
-        // Heights below the rounding of single precision cannot be told from none.
-        if height <= diagonal * 1.0e-9 {
-            degenerate.push(facet as u32);
-        } else if height < longest * 1.0e-3 {
-            slivers.push(facet as u32);
-        }
-    }
+    degenerate.extend(flat.into_iter().map(|(facet, _)| facet));
     report(ProblemKind::DegenerateFacets, degenerate.len(), of_facets(&degenerate));
     report(ProblemKind::Slivers, slivers.len(), of_facets(&slivers));
 }

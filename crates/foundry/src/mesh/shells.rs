@@ -1,5 +1,7 @@
 //! The shells of a surface: their sums, and what they are to each other.
 
+use rayon::prelude::*;
+
 use super::measure::Shell;
 use super::nesting::Judged;
 use super::sum::Sum;
@@ -22,7 +24,6 @@ pub enum Role {
 
 /// What is summed over the facets of a shell.
 pub(crate) struct ShellSum {
-    pub(crate) triangles: usize,
     pub(crate) area: f64,
     pub(crate) bounds: Bounds,
     /// Negative when the shell faces inwards.
@@ -30,7 +31,7 @@ pub(crate) struct ShellSum {
     /// Volume times centre, about the origin handed in.
     pub(crate) moment: Point,
     pub(crate) open: bool,
-    /// Its facets, when there are several shells.
+    /// Its facets.
     pub(crate) facets: Vec<u32>,
 }
 
@@ -41,66 +42,80 @@ pub(crate) fn sum_up(
     holes: &[Hole],
     origin: Point,
 ) -> Vec<ShellSum> {
-    struct Running {
-        triangles: usize,
-        volume: Sum,
-        area: Sum,
-        moment: [Sum; 3],
-        bounds: Bounds,
-        facets: Vec<u32>,
-        open: bool,
-    }
-    let mut all: Vec<Running> = (0..topology.shells)
-        .map(|_| Running {
-            triangles: 0,
-            volume: Sum::default(),
-            area: Sum::default(),
-            moment: [Sum::default(); 3],
-            bounds: Bounds::EMPTY,
-            facets: Vec::new(),
-            open: false,
-        })
-        .collect();
-    let enclose = |running: &mut Running, [a, b, c]: [Point; 3]| {
-        let six_volumes = vec3::dot(a, vec3::cross(b, c));
-        running.volume.add(six_volumes);
-        for axis in 0..3 {
-            running.moment[axis].add(six_volumes * (a[axis] + b[axis] + c[axis]));
-        }
-    };
-    for (facet, corners) in mesh.facets().enumerate() {
-        let shell = topology.shell_of[facet];
-        if shell == NO_SHELL {
-            continue;
-        }
-        let running = &mut all[shell as usize];
-        running.triangles += 1;
-        corners.into_iter().for_each(|corner| running.bounds.include(corner));
-        let [a, b, c] = corners.map(|corner| vec3::sub(corner, origin));
-        running.area.add(vec3::length(vec3::cross(vec3::sub(b, a), vec3::sub(c, a))));
-        enclose(running, [a, b, c]);
-        if topology.shells > 1 {
-            running.facets.push(facet as u32);
+    let mut facets_of = vec![Vec::new(); topology.shells];
+    for (facet, &shell) in topology.shell_of.iter().enumerate() {
+        if shell != NO_SHELL {
+            facets_of[shell as usize].push(facet as u32);
         }
     }
+    let mut all: Vec<Running> =
+        facets_of.iter().map(|facets| Running::over(mesh, facets, origin)).collect();
+    let mut open = vec![false; topology.shells];
     for hole in holes {
-        let running = &mut all[topology.shell_of[hole.facet as usize] as usize];
-        running.open = true;
-        each_fan_facet(mesh, &hole.rim, |corners| {
-            enclose(running, corners.map(|corner| vec3::sub(corner, origin)));
-        });
+        let shell = topology.shell_of[hole.facet as usize] as usize;
+        open[shell] = true;
+        each_fan_facet(mesh, &hole.rim, |corners| all[shell].enclose(corners, origin));
     }
     all.into_iter()
-        .map(|running| ShellSum {
-            triangles: running.triangles,
+        .zip(facets_of.into_iter().zip(open))
+        .map(|(running, (facets, open))| ShellSum {
             area: running.area.get() / 2.0,
             bounds: running.bounds,
             volume: running.volume.get() / 6.0,
             moment: running.moment.map(|sum| sum.get() / 24.0),
-            open: running.open,
-            facets: running.facets,
+            open,
+            facets,
         })
         .collect()
+}
+
+/// Sums in the making: twice the area, six times the volume, 24 times the moment.
+struct Running {
+    volume: Sum,
+    area: Sum,
+    moment: [Sum; 3],
+    bounds: Bounds,
+}
+
+impl Running {
+    const EMPTY: Self =
+        Self { volume: Sum::ZERO, area: Sum::ZERO, moment: [Sum::ZERO; 3], bounds: Bounds::EMPTY };
+
+    /// The sums over some facets: in parts at the same time, and the parts in their order,
+    /// so that the digits do not depend on who came first.
+    fn over(mesh: &Mesh, facets: &[u32], origin: Point) -> Self {
+        let parts: Vec<Self> = facets
+            .par_chunks(1 << 14)
+            .map(|some| {
+                let mut part = Self::EMPTY;
+                for &facet in some {
+                    let corners = mesh.corners(mesh.triangles()[facet as usize]);
+                    corners.into_iter().for_each(|corner| part.bounds.include(corner));
+                    let [a, b, c] = corners;
+                    part.area.add(vec3::length(vec3::cross(vec3::sub(b, a), vec3::sub(c, a))));
+                    part.enclose(corners, origin);
+                }
+                part
+            })
+            .collect();
+        parts.iter().fold(Self::EMPTY, |mut all, part| {
+            all.volume.include(part.volume);
+            all.area.include(part.area);
+            all.moment.iter_mut().zip(part.moment).for_each(|(all, part)| all.include(part));
+            all.bounds.include_box(&part.bounds);
+            all
+        })
+    }
+
+    /// Adds the tetrahedron from the origin to a facet.
+    fn enclose(&mut self, corners: [Point; 3], origin: Point) {
+        let [a, b, c] = corners.map(|corner| vec3::sub(corner, origin));
+        let six_volumes = vec3::dot(a, vec3::cross(b, c));
+        self.volume.add(six_volumes);
+        for axis in 0..3 {
+            self.moment[axis].add(six_volumes * (a[axis] + b[axis] + c[axis]));
+        }
+    }
 }
 
 /// The facets of a lid: a fan about the middle of the rim.
@@ -134,7 +149,7 @@ pub(crate) fn describe(
             let role = judged.map_or(Role::Open, |judged| judged.roles[at]);
             let closed = role != Role::Open;
             Ok(Shell {
-                triangles: sum.triangles,
+                triangles: sum.facets.len(),
                 volume: closed.then(|| CubicMillimetres::new(sum.volume.abs())).transpose()?,
                 area: SquareMillimetres::new(sum.area)?,
                 bounds: sum.bounds,

@@ -11,6 +11,9 @@ use super::{Mesh, Point};
 const HEADER: usize = 84;
 const RECORD: usize = 50;
 
+/// So many triangles of a binary file are welded at a time.
+const GROUP: usize = 8;
+
 /// How many triangles the header of a binary file claims.
 fn claimed(bytes: &[u8]) -> Option<usize> {
     let count = bytes.get(80..HEADER)?;
@@ -81,27 +84,39 @@ pub(super) fn read_binary(bytes: &[u8], limits: &Limits) -> Result<ModelFile, Re
     }
     let mut welder = Welder::new(count / 2, seed_of(bytes));
     let mut triangles = Vec::with_capacity(count);
-    for (at, record) in records.chunks_exact(RECORD).enumerate() {
-        let mut triangle = [0; 3];
-        for (corner, index) in triangle.iter_mut().enumerate() {
-            let point: Point = std::array::from_fn(|axis| {
-                let start = 12 + corner * 12 + axis * 4;
-                let raw = [record[start], record[start + 1], record[start + 2], record[start + 3]];
-                f64::from(f32::from_le_bytes(raw))
-            });
-            if !is_usable(point) {
-                let place = Place::Triangle(at + 1);
-                return Err(ReadRefusal::BadCoordinate { format: FORMAT, place });
-            }
-            *index = welder.index(point);
+    let bad = |at| ReadRefusal::BadCoordinate { format: FORMAT, place: Place::Triangle(at + 1) };
+    let mut groups = records.chunks_exact(RECORD * GROUP);
+    for group in &mut groups {
+        let mut points = [[0.0; 3]; 3 * GROUP];
+        for (at, point) in points.iter_mut().enumerate() {
+            *point = corner(&group[at / 3 * RECORD..], at % 3);
         }
-        triangles.push(triangle);
+        if let Some(at) = points.iter().position(|&point| !is_usable(point)) {
+            return Err(bad(triangles.len() + at / 3));
+        }
+        let indices = welder.indices(points);
+        triangles.extend(indices.chunks_exact(3).map(|three| [three[0], three[1], three[2]]));
+    }
+    for record in groups.remainder().chunks_exact(RECORD) {
+        let points: [Point; 3] = std::array::from_fn(|at| corner(record, at));
+        if !points.into_iter().all(is_usable) {
+            return Err(bad(triangles.len()));
+        }
+        triangles.push(welder.indices(points));
     }
     let header = bytes[..80].trim_ascii();
     let name = header.strip_prefix(b"solid").unwrap_or(header);
     let names = if is_text(name) { tidy_name(name).into_iter().collect() } else { Vec::new() };
     let mesh = Mesh::trusted(welder.into_vertices(), triangles);
     Ok(ModelFile { mesh, format: FORMAT, unit: None, names, notes })
+}
+
+/// A corner of the triangle in a record.
+fn corner(record: &[u8], corner: usize) -> Point {
+    let raw = &record[12 + corner * 12..24 + corner * 12];
+    let coordinate =
+        |at: usize| f64::from(f32::from_le_bytes([raw[at], raw[at + 1], raw[at + 2], raw[at + 3]]));
+    [coordinate(0), coordinate(4), coordinate(8)]
 }
 
 /// Reads a text file; it may hold several solids.

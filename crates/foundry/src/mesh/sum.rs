@@ -11,6 +11,9 @@ pub(crate) struct Sum {
 }
 
 impl Sum {
+    /// The sum of nothing.
+    pub(crate) const ZERO: Self = Self { total: 0.0, lost: 0.0 };
+
     pub(crate) fn add(&mut self, term: f64) {
         let total = self.total + term;
         self.lost += if self.total.abs() >= term.abs() {
@@ -19,6 +22,12 @@ impl Sum {
             (term - total) + self.total
         };
         self.total = total;
+    }
+
+    /// Adds what another has summed up.
+    pub(crate) fn include(&mut self, other: Self) {
+        self.add(other.total);
+        self.lost += other.lost;
     }
 
     pub(crate) fn get(self) -> f64 {

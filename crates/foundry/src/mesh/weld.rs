@@ -27,8 +27,37 @@ impl Welder {
     /// The index of a finite point, adding it when it is new. Minus zero counts as zero.
     pub(crate) fn index(&mut self, point: Point) -> u32 {
         let point = point.map(|coordinate| coordinate + 0.0);
+        self.index_hashed(point, hash(point, self.seed))
+    }
+
+    /// The indices of several finite points; otherwise as [`Welder::index`].
+    ///
+    /// Most points are known already, and where they stand in memory is far apart. They
+    /// are asked for all at once, so that their ways from memory overlap.
+    pub(crate) fn indices<const N: usize>(&mut self, mut points: [Point; N]) -> [u32; N] {
+        let mut hashes = [0; N];
+        let mut held = [FREE; N];
         let mask = self.slots.len() - 1;
-        let mut slot = hash(point, self.seed) as usize & mask;
+        for at in 0..N {
+            points[at] = points[at].map(|coordinate| coordinate + 0.0);
+            hashes[at] = hash(points[at], self.seed);
+            held[at] = self.slots[hashes[at] as usize & mask];
+        }
+        let mut known = [false; N];
+        for at in 0..N {
+            known[at] = self.vertices.get(held[at] as usize) == Some(&points[at]);
+        }
+        for at in 0..N {
+            if !known[at] {
+                held[at] = self.index_hashed(points[at], hashes[at]);
+            }
+        }
+        held
+    }
+
+    fn index_hashed(&mut self, point: Point, hash: u64) -> u32 {
+        let mask = self.slots.len() - 1;
+        let mut slot = hash as usize & mask;
         loop {
             let held = self.slots[slot];
             if held == FREE {
@@ -81,13 +110,18 @@ fn fold(a: u64, b: u64) -> u64 {
 
 /// A seed that depends on every byte of a file.
 pub(crate) fn seed_of(bytes: &[u8]) -> u64 {
-    let mut chunks = bytes.chunks_exact(8);
-    let mut seed = bytes.len() as u64;
+    // Four strands, because each step of one has to wait for the step before it.
+    let mut strands = [1, 2, 3, 4].map(|strand: u64| strand ^ bytes.len() as u64);
+    let mut chunks = bytes.chunks_exact(32);
     for chunk in &mut chunks {
-        let mut word = [0; 8];
-        word.copy_from_slice(chunk);
-        seed = fold(seed.rotate_left(23), u64::from_le_bytes(word) ^ 0x8ebc_6af0_9c88_c6e3);
+        for (strand, eight) in strands.iter_mut().zip(chunk.chunks_exact(8)) {
+            let mut word = [0; 8];
+            word.copy_from_slice(eight);
+            *strand =
+                fold(strand.rotate_left(23), u64::from_le_bytes(word) ^ 0x8ebc_6af0_9c88_c6e3);
+        }
     }
+    let seed = strands.into_iter().fold(0, |seed: u64, strand| fold(seed.rotate_left(23), strand));
     chunks.remainder().iter().fold(seed, |seed, &byte| fold(seed.rotate_left(23), u64::from(byte)))
 }
 
