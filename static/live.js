@@ -11,8 +11,8 @@
     const refresh = async () => {
       waiting = null;
       if (changed || document.hidden || main.querySelector(".dragging")) return;
-      const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
-      if (!answer.ok || answer.redirected) return;
+      const answer = await fetch(location.href, { headers: { Accept: "text/html" } }).catch(() => null);
+      if (!answer?.ok || answer.redirected) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const next = page.querySelector("main");
       if (!next || changed) return;
@@ -31,6 +31,8 @@
       if (topic === "all" && !source.opened) { source.opened = true; return; }
       if (!waiting) waiting = setTimeout(refresh, 300);
     };
+    // Where the stream does not get through, the page asks instead.
+    setInterval(() => { if (source.readyState !== EventSource.OPEN && !waiting) waiting = setTimeout(refresh, 50); }, 15_000);
     document.addEventListener("visibilitychange", () => { if (!document.hidden && !waiting) waiting = setTimeout(refresh, 50); });
   }
 
@@ -41,7 +43,7 @@
   // Running clocks: the server says when they end, the page only counts.
   const clocks = () => {
     for (const clock of document.querySelectorAll("time[data-until]")) {
-      const left = Math.round((Date.parse(clock.dataset.until) - Date.now()) / 1000);
+      const left = Math.round((Date.parse(clock.dataset.until) - (window.pourdayNow?.() ?? Date.now())) / 1000);
       const shown = Math.abs(left);
       const two = (n) => String(n).padStart(2, "0");
       const hours = Math.floor(shown / 3600);

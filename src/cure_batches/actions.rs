@@ -200,3 +200,38 @@ pub(super) async fn cancel(
     timers::end(conn, &batch, signed.now).await?;
     note(conn, signed, "cancelled", number, pieces.len()).await
 }
+
+/// Takes back what was recorded last by mistake: that the batch is cured, washed, or begun.
+/// Refused once a pattern has gone on.
+pub(super) async fn take_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let states = [CureState::Washing, CureState::Curing, CureState::Done];
+    let held = lock(conn, number, seen, &states).await?;
+    let batch = batch(number);
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let pieces = match held.state {
+        CureState::Done => {
+            let back = store::reopen(conn, held.id).await?;
+            pieces::reopen(conn, &back, Stage::Cure, &batch, &act).await?;
+            timers::take_back(conn, &batch, signed.now).await?;
+            back.len()
+        }
+        CureState::Curing if held.wash_minutes > 0 => {
+            timers::take_back(conn, &batch, signed.now).await?;
+            store::move_on(conn, held.id, CureState::Washing, None).await?;
+            0
+        }
+        _ => {
+            let inside = store::hold_in_batch(conn, held.id).await?;
+            pieces::record(conn, &ids(&inside), &Happening::Left(Stage::Cure), &act).await?;
+            timers::end(conn, &batch, signed.now).await?;
+            store::move_on(conn, held.id, CureState::Open, None).await?;
+            inside.len()
+        }
+    };
+    note(conn, signed, "taken back", number, pieces).await
+}

@@ -28,5 +28,6 @@ pub fn router() -> Router<App> {
         .route("/cure/{number}/begin", post(pages::steps::begin))
         .route("/cure/{number}/washed", post(pages::steps::washed))
         .route("/cure/{number}/finish", post(pages::steps::finish))
+        .route("/cure/{number}/take-back", post(pages::steps::take_back))
         .route("/cure/{number}/cancel", post(pages::steps::cancel))
 }

@@ -34,6 +34,16 @@ impl CureState {
         }
     }
 
+    /// What is said to take its last step back; none when there is nothing to take back.
+    pub(super) const fn taken_back(self) -> Option<&'static str> {
+        match self {
+            Self::Washing => Some("Take back the start"),
+            Self::Curing => Some("Take back, the cure has not begun"),
+            Self::Done => Some("Take back, it is not cured"),
+            Self::Open | Self::Cancelled => None,
+        }
+    }
+
     /// Whether its pieces are in hand.
     pub(super) const fn is_under_way(self) -> bool {
         matches!(self, Self::Washing | Self::Curing)

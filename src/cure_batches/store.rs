@@ -179,3 +179,20 @@ pub(super) async fn move_on(
     .await?;
     Ok(())
 }
+
+/// A batch that was not done yet cures again, with what was in it; its pieces.
+pub(super) async fn reopen(
+    conn: &mut PgConnection,
+    batch: CureBatchId,
+) -> Result<Vec<PieceId>, sqlx::Error> {
+    let pieces = sqlx::query_scalar(
+        "UPDATE cure_batch_pieces o SET left_at = NULL FROM cure_batches b, attempts t
+         WHERE b.id = $1 AND o.cure_batch_id = b.id AND o.left_at = b.ended_at AND t.id = o.attempt_id
+         RETURNING t.piece_id",
+    )
+    .bind(batch)
+    .fetch_all(&mut *conn)
+    .await?;
+    move_on(conn, batch, CureState::Curing, None).await?;
+    Ok(pieces)
+}

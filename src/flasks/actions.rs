@@ -207,6 +207,30 @@ pub(super) async fn leave_to_set(
     Ok(())
 }
 
+/// Takes back what was recorded last by mistake: that the flask was left to set, or that
+/// its mixing clock was started.
+pub(super) async fn take_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Mixing, FlaskState::Setting], Some(seen))?;
+    let subject = format!("flask:{number}");
+    if flask.state == FlaskState::Mixing {
+        timers::end(conn, &subject, signed.now).await?;
+        store::unmix(conn, flask.id).await?;
+    } else {
+        timers::take_back(conn, &subject, signed.now).await?;
+        store::unset(conn, flask.id).await?;
+        let wanted = store::pieces_of(conn, flask.id).await?;
+        let act = Act::new(signed.now, Some(signed.person)).in_batch(&subject);
+        pieces::reopen(conn, &wanted, Stage::Invest, &subject, &act).await?;
+    }
+    Ok(())
+}
+
 /// Moves flasks on with their kiln load: into the kiln, hot, out again.
 pub async fn move_on(
     conn: &mut PgConnection,

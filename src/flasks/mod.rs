@@ -34,6 +34,7 @@ pub fn router() -> Router<App> {
         .route("/flasks/{number}/mix", post(pages::steps::mix))
         .route("/flasks/{number}/set", post(pages::steps::set))
         .route("/flasks/{number}/divest", post(pages::steps::divest))
+        .route("/flasks/{number}/take-back", post(pages::steps::take_back))
         .route("/flasks/{number}/cancel", post(pages::steps::cancel))
         .route("/flasks/{number}/lost", post(pages::steps::lost))
 }

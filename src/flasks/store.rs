@@ -213,6 +213,29 @@ pub(super) async fn leave_to_set(
     .await
 }
 
+/// A mixing clock that was started by mistake.
+pub(super) async fn unmix(conn: &mut PgConnection, flask: FlaskId) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE flasks SET state = 'weighed', mix_started_at = NULL, mix_clock = NULL, version = version + 1 WHERE id = $1",
+    )
+    .bind(flask)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// A flask that was not filled yet is mixed for again.
+pub(super) async fn unset(conn: &mut PgConnection, flask: FlaskId) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE flasks SET state = 'mixing', mixed_at = NULL, set_from_at = NULL, latest_start_at = NULL,
+             version = version + 1 WHERE id = $1",
+    )
+    .bind(flask)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// Everything leaves the flask.
 pub(super) async fn empty(
     conn: &mut PgConnection,

@@ -135,6 +135,33 @@ pub(super) async fn hold(
     Ok(())
 }
 
+/// Takes back what was recorded last by mistake: that the load is held, or that it was
+/// started. Refused once a flask has been poured.
+pub(super) async fn take_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let load = locked(conn, number, &[LoadState::Burning, LoadState::Held], seen).await?;
+    let flasks = store::flasks_of(conn, load.id).await?;
+    let batch = format!("load:{number}");
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let wanted = pieces_in(conn, &flasks).await?;
+    if load.state == LoadState::Held {
+        flasks::move_on(conn, &flasks, FlaskState::Hot, FlaskState::InKiln, signed.now).await?;
+        pieces::reopen(conn, &wanted, Stage::Burnout, &batch, &act).await?;
+        store::unheld(conn, load.id).await?;
+        timers::take_back(conn, &batch, signed.now).await?;
+    } else {
+        flasks::move_on(conn, &flasks, FlaskState::InKiln, FlaskState::Setting, signed.now).await?;
+        pieces::record(conn, &wanted, &Happening::Left(Stage::Burnout), &act).await?;
+        store::unstarted(conn, load.id).await?;
+        timers::end(conn, &batch, signed.now).await?;
+    }
+    Ok(())
+}
+
 /// The load is over; every flask has been poured or was lost.
 pub(super) async fn end(
     conn: &mut PgConnection,

@@ -22,5 +22,6 @@ pub fn router() -> Router<App> {
         .route("/loads/{number}/start", post(pages::show::start))
         .route("/loads/{number}/hold", post(pages::show::hold))
         .route("/loads/{number}/end", post(pages::show::end))
+        .route("/loads/{number}/take-back", post(pages::show::take_back))
         .route("/loads/{number}/cancel", post(pages::show::cancel))
 }

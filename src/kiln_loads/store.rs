@@ -111,6 +111,27 @@ pub(super) async fn held(
     Ok(())
 }
 
+/// A load that was started by mistake is planned again.
+pub(super) async fn unstarted(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE kiln_loads SET state = 'planned', started_at = NULL, version = version + 1 WHERE id = $1")
+        .bind(load)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// A load that is not held yet burns on.
+pub(super) async fn unheld(conn: &mut PgConnection, load: KilnLoadId) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE kiln_loads SET state = 'burning', held_at = NULL, version = version + 1 WHERE id = $1")
+        .bind(load)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 pub(super) async fn ended(
     conn: &mut PgConnection,
     load: KilnLoadId,

@@ -22,7 +22,7 @@ pub struct Signed {
     pub role: Role,
     /// The frame of their pages.
     pub frame: Frame,
-    /// When the request came.
+    /// When the person acted: when the request came, or before, where it had waited for a network.
     pub now: Moment,
 }
 
@@ -63,8 +63,23 @@ impl FromRequestParts<App> for Signed {
             path: parts.uri.path().to_owned(),
             notice: None,
         };
-        Ok(Self { person: row.person_id, role: row.role, frame, now })
+        Ok(Self { person: row.person_id, role: row.role, frame, now: tapped(parts, now) })
     }
+}
+
+/// The longest that a form may have waited on a device without a network.
+const LONGEST_WAIT_S: i64 = 7 * 86_400;
+
+/// When a form was sent off by its person: now, or so many seconds ago when the device had no
+/// network then. Told as a span, for the device's own clock may be wrong.
+fn tapped(parts: &Parts, now: Moment) -> Moment {
+    let waited = parts
+        .headers
+        .get("x-tapped-seconds-ago")
+        .filter(|_| parts.method == Method::POST)
+        .and_then(|waited| waited.to_str().ok()?.parse::<i64>().ok())
+        .unwrap_or(0);
+    now.plus_seconds(-waited.clamp(0, LONGEST_WAIT_S))
 }
 
 impl FromRequestParts<App> for Owner {

@@ -3,7 +3,7 @@
 use serde_json::Value;
 use sqlx::PgConnection;
 
-use super::model::{Happening, PieceRefusal, Stage, Standing, State};
+use super::model::{Happening, PieceRefusal, State};
 use super::store::{self, LockedPiece};
 use crate::clock::Moment;
 use crate::id::{OrderId, PersonId, PieceId};
@@ -151,77 +151,6 @@ fn wanted(happening: &Happening) -> String {
         Happening::Cancelled => "be cancelled".to_owned(),
         Happening::Noted => "be noted".to_owned(),
     }
-}
-
-/// Takes back the last thing that happened to a piece, if nothing hangs on it
-/// yet: a failure whose next attempt has not begun, a finished finish, a
-/// hand-over, a cancellation. `seen` is the version the person was looking at.
-pub async fn undo(
-    conn: &mut PgConnection,
-    piece: PieceId,
-    seen: i64,
-    act: &Act<'_>,
-) -> Result<Recorded, ActFault> {
-    let Some(piece) = store::lock(conn, &[piece]).await?.pop() else {
-        return Err(sqlx::Error::RowNotFound.into());
-    };
-    if piece.version != seen {
-        return Err(PieceRefusal::Stale { label: piece.label }.into());
-    }
-    let events = store::standing_events(conn, piece.id).await?;
-    let refused = || ActFault::from(PieceRefusal::NotUndoable { label: piece.label.clone() });
-    let mut events = events.into_iter();
-    let last = events.next().ok_or_else(refused)?;
-    let (undone, restored) = match last.kind.as_str() {
-        // A failure queued the next attempt: both go together.
-        "queued" => {
-            let failed =
-                events.next().filter(|event| event.kind == "failed").ok_or_else(refused)?;
-            store::end_attempt(conn, last.attempt_id, "cancelled", None, act.now).await?;
-            store::add_undo(conn, piece.id, last.attempt_id, last.stage, last.id, act).await?;
-            store::reopen_attempt(conn, failed.attempt_id).await?;
-            store::clear_box_failure(conn, failed.attempt_id, failed.stage).await?;
-            let standing = if in_hand_before(events.next().as_ref(), failed.stage) {
-                // Its batch may have gone on without it; then there is no way back.
-                // At finish a piece is in nobody's batch.
-                if failed.stage != Stage::Finish
-                    && !store::is_in_a_batch(conn, failed.attempt_id).await?
-                {
-                    return Err(refused());
-                }
-                Standing::InHand
-            } else {
-                Standing::Waiting
-            };
-            let state =
-                State { attempt_n: piece.state().attempt_n - 1, stage: failed.stage, standing };
-            (failed, state)
-        }
-        "finished" if last.stage == Stage::Finish => {
-            store::clear_box_finish(conn, last.attempt_id, last.stage).await?;
-            let state = State { standing: Standing::InHand, ..piece.state() };
-            (last, state)
-        }
-        "handed_over" => {
-            store::reopen_attempt(conn, last.attempt_id).await?;
-            let state = State { standing: Standing::Ready, ..piece.state() };
-            (last, state)
-        }
-        "cancelled" => {
-            store::reopen_attempt(conn, last.attempt_id).await?;
-            let state = State { standing: Standing::Waiting, ..piece.state() };
-            (last, state)
-        }
-        _ => return Err(refused()),
-    };
-    let version =
-        store::add_undo(conn, piece.id, undone.attempt_id, undone.stage, undone.id, act).await?;
-    store::write_state(conn, piece.id, restored, version, act.now).await?;
-    Ok(Recorded { piece: piece.id, label: piece.label, state: restored })
-}
-
-fn in_hand_before(event: Option<&store::EventRow>, stage: Stage) -> bool {
-    event.is_some_and(|event| event.kind == "entered" && event.stage == stage)
 }
 
 /// Makes the pieces of an agreed order, one for each copy of each line, and

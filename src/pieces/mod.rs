@@ -9,11 +9,13 @@ mod card;
 mod forms;
 mod model;
 mod store;
+mod undo;
 mod view;
 
-pub use actions::{Act, ActFault, Recorded, create_for_order, record, undo};
+pub use actions::{Act, ActFault, Recorded, create_for_order, record};
 pub use card::{BoxState, CardBox, Cards, Filter, RouteCard};
 pub use forms::{failures, ticked};
 pub use model::{Happening, PieceRefusal, Stage, Standing, State};
 pub use store::{LockedPiece, lock, lock_by_label};
+pub use undo::{reopen, undo};
 pub use view::{Attempt, attempts, causes};

@@ -264,6 +264,7 @@ pub(super) struct EventRow {
     pub(super) attempt_id: AttemptId,
     pub(super) kind: String,
     pub(super) stage: Stage,
+    pub(super) batch: Option<String>,
 }
 
 /// The events of a piece that still count, newest first, without notes.
@@ -272,7 +273,7 @@ pub(super) async fn standing_events(
     piece: PieceId,
 ) -> Result<Vec<EventRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT e.id, e.attempt_id, e.kind, e.stage::text AS stage FROM piece_events e
+        "SELECT e.id, e.attempt_id, e.kind, e.stage::text AS stage, e.batch FROM piece_events e
          WHERE e.piece_id = $1 AND e.kind NOT IN ('undone', 'noted')
            AND NOT EXISTS (SELECT 1 FROM piece_events u WHERE u.undoes = e.id)
          ORDER BY e.id DESC",

@@ -245,6 +245,38 @@ pub(super) async fn cancel(
     note(conn, signed, "cancelled", number, held.len()).await
 }
 
+/// Takes back what was recorded last by mistake: that the plate is done, or that it was
+/// started. Refused once a piece has gone on.
+pub(super) async fn take_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+) -> Result<(), Fault> {
+    let plate = lock(conn, number, seen, &[PlateState::Printing, PlateState::Done]).await?;
+    let batch = batch(number);
+    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let pieces = if plate.state == PlateState::Printing {
+        let held = store::hold_on_plate(conn, plate.id).await?;
+        pieces::record(conn, &ids(&held), &Happening::Left(Stage::Print), &act).await?;
+        store::unstart(conn, plate.id).await?;
+        timers::end(conn, &batch, signed.now).await?;
+        held.len()
+    } else {
+        if let Some((label, cure)) = store::gone_to_cure(conn, plate.id).await? {
+            return Err(Refused::conflict(format!(
+                "Piece {label} is in cure batch {cure} already, so plate {number} stays done. Take it out there first."
+            ))
+            .into());
+        }
+        let back = store::reopen(conn, plate.id).await?;
+        pieces::reopen(conn, &back, Stage::Print, &batch, &act).await?;
+        timers::take_back(conn, &batch, signed.now).await?;
+        back.len()
+    };
+    note(conn, signed, "taken back", number, pieces).await
+}
+
 /// The share of a run that was printed when it was stopped.
 fn printed(plate: &LockedPlate, signed: &Signed) -> f64 {
     match (plate.started_at, plate.estimated_min) {

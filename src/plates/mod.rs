@@ -30,5 +30,6 @@ pub fn router() -> Router<App> {
         .route("/plates/{number}/take-off", post(pages::layout::take_off))
         .route("/plates/{number}/start", post(pages::run::start))
         .route("/plates/{number}/finish", post(pages::run::finish))
+        .route("/plates/{number}/take-back", post(pages::run::take_back))
         .route("/plates/{number}/cancel", post(pages::run::cancel))
 }

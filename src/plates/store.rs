@@ -316,3 +316,49 @@ pub(super) async fn end(
     .await?;
     Ok(())
 }
+
+/// A run that was started by mistake is laid out again; its pieces stay on.
+pub(super) async fn unstart(conn: &mut PgConnection, plate: PlateId) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE plates SET state = 'open', started_at = NULL, estimated_min = NULL, resin_ml = NULL,
+             version = version + 1 WHERE id = $1",
+    )
+    .bind(plate)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// A piece of a done plate that was put in a cure batch since: its label and the batch.
+pub(super) async fn gone_to_cure(
+    conn: &mut PgConnection,
+    plate: PlateId,
+) -> Result<Option<(String, i32)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.label, b.number FROM plate_pieces o JOIN cure_batch_pieces c ON c.attempt_id = o.attempt_id AND c.left_at IS NULL
+         JOIN cure_batches b ON b.id = c.cure_batch_id JOIN attempts t ON t.id = o.attempt_id JOIN pieces p ON p.id = t.piece_id
+         WHERE o.plate_id = $1 ORDER BY p.label LIMIT 1",
+    )
+    .bind(plate)
+    .fetch_optional(conn)
+    .await
+}
+
+/// A plate that was not done yet prints again, with what was on it; its pieces.
+pub(super) async fn reopen(
+    conn: &mut PgConnection,
+    plate: PlateId,
+) -> Result<Vec<PieceId>, sqlx::Error> {
+    let pieces = sqlx::query_scalar(
+        "UPDATE plate_pieces o SET left_at = NULL FROM plates b, attempts t
+         WHERE b.id = $1 AND o.plate_id = b.id AND o.left_at = b.ended_at AND t.id = o.attempt_id RETURNING t.piece_id",
+    )
+    .bind(plate)
+    .fetch_all(&mut *conn)
+    .await?;
+    sqlx::query("UPDATE plates SET state = 'printing', ended_at = NULL, version = version + 1 WHERE id = $1")
+        .bind(plate)
+        .execute(conn)
+        .await?;
+    Ok(pieces)
+}

@@ -123,6 +123,11 @@ impl PlateRow {
     pub(super) fn is_printing(&self) -> bool {
         self.state == PlateState::Printing
     }
+
+    /// Whether its last step may have been recorded by mistake.
+    pub(super) fn can_be_taken_back(&self) -> bool {
+        matches!(self.state, PlateState::Printing | PlateState::Done)
+    }
 }
 
 pub(super) async fn load(pool: &PgPool, number: i32) -> Result<PlateRow, sqlx::Error> {

@@ -16,7 +16,7 @@ use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
 use crate::people::Signed;
-use crate::web::{App, Fault, guard, see_other, serve_asset, stream};
+use crate::web::{App, Fault, guard, see_other, serve_asset, serve_worker, stream};
 
 /// Forms are small; only the upload of models and photos is given more.
 const FORM_BYTES: usize = 1 << 20;
@@ -25,7 +25,9 @@ const FORM_BYTES: usize = 1 << 20;
 pub fn router(app: App) -> Router {
     let pages = Router::new()
         .merge(crate::desk::router())
+        .merge(crate::now::router())
         .merge(crate::people::router())
+        .merge(crate::timers::router())
         .merge(crate::clients::router())
         .merge(crate::printers::router())
         .merge(crate::plates::router())
@@ -41,6 +43,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::yields::router())
         .merge(crate::files::router())
         .merge(crate::designs::router())
+        .merge(crate::tickets::router())
         .merge(crate::route_cards::router())
         .merge(crate::finishing::router())
         .merge(crate::orders::router())
@@ -48,6 +51,8 @@ pub fn router(app: App) -> Router {
         .merge(crate::portal::router())
         .merge(crate::cure_batches::router())
         .route("/static/{*name}", get(serve_asset))
+        // At the root, for a worker keeps only what lies below it.
+        .route("/sw.js", get(serve_worker))
         .route("/healthy", get(healthy))
         .fallback(|| async { Fault::NotFound })
         .method_not_allowed_fallback(back)
@@ -79,6 +84,7 @@ pub fn router(app: App) -> Router {
                 .unwrap_or_default();
             Fault::Unforeseen(format!("panic: {text}").into()).into_response()
         }))
+        .layer(middleware::from_fn(crate::now::lead_back))
         .layer(middleware::from_fn(guard))
         .layer(TraceLayer::new_for_http())
         .with_state(app)

@@ -4,6 +4,22 @@
 //! the page and a restart of the program. Its subject is the batch it belongs
 //! to, written as everywhere: `cure:31`, `plate:41`, `flask:201`, `load:81`.
 
+mod forms;
+mod pages;
 mod store;
 
-pub use store::{Timer, end, of, running, start, subject_path};
+pub use store::{Lateness, Timer, end, of, running, start, subject_path, take_back};
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/timers", get(pages::show).post(pages::start))
+        .route("/timers/running", get(pages::running))
+        .route("/timers/{id}/stop", post(pages::stop))
+        .route("/timers/{id}/more", post(pages::more))
+}

@@ -47,13 +47,83 @@ impl Timer {
     /// The page of what it belongs to.
     #[must_use]
     pub fn path(&self) -> String {
-        subject_path(&self.subject).unwrap_or_else(|| "/".to_owned())
+        subject_path(&self.subject).unwrap_or_else(|| "/timers".to_owned())
     }
 
     /// What it belongs to in the trade's words, such as `cure 31`.
     #[must_use]
     pub fn subject_words(&self) -> String {
-        self.subject.replacen(':', " ", 1)
+        match self.subject.strip_prefix("bench:") {
+            Some("") => "at the bench".to_owned(),
+            Some(own) => own.to_owned(),
+            None => self.subject.replacen(':', " ", 1),
+        }
+    }
+
+    /// Whether something is lost while it is over: a pattern cures too long, slurry sets.
+    /// A plate that is printed, a flask that has set and a kiln that holds can wait.
+    #[must_use]
+    pub fn loses(&self) -> bool {
+        !matches!(self.name.as_str(), "Print" | "burnout" | "bench set")
+    }
+
+    /// Whether it is over and another clock of the same thing has taken its place, as the
+    /// steps of a mix follow each other.
+    #[must_use]
+    pub fn has_passed_on(&self, all: &[Self], now: &Moment) -> bool {
+        self.is_over(now)
+            && all.iter().any(|other| other.subject == self.subject && other.due_at > self.due_at)
+    }
+
+    /// How late somebody is who should have come.
+    #[must_use]
+    pub fn lateness(&self, now: &Moment) -> Lateness {
+        match now.seconds_since(self.due_at) {
+            late if late < 0 => Lateness::Runs,
+            late if !self.loses() || late < Lateness::LATE_S => Lateness::Up,
+            late if late < Lateness::VERY_LATE_S => Lateness::Late,
+            _ => Lateness::VeryLate,
+        }
+    }
+}
+
+/// How far past its end a clock is; each step is told more loudly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Lateness {
+    /// Its time is not up.
+    Runs,
+    /// Its time is up.
+    Up,
+    /// Nobody came for two minutes.
+    Late,
+    /// Nobody came for ten.
+    VeryLate,
+}
+
+impl Lateness {
+    const LATE_S: i64 = 120;
+    const VERY_LATE_S: i64 = 600;
+
+    /// What a person reads; none while it runs.
+    #[must_use]
+    pub const fn words(self) -> Option<&'static str> {
+        match self {
+            Self::Runs => None,
+            Self::Up => Some("its time is up"),
+            Self::Late => Some("late: go and look"),
+            Self::VeryLate => Some("very late: go and look at once"),
+        }
+    }
+
+    /// The class name in the style sheet.
+    #[must_use]
+    pub const fn class(self) -> &'static str {
+        match self {
+            Self::Runs => "runs",
+            Self::Up => "up",
+            Self::Late => "late-by",
+            Self::VeryLate => "very-late",
+        }
     }
 }
 
@@ -118,6 +188,62 @@ pub async fn end(conn: &mut PgConnection, subject: &str, now: Moment) -> Result<
     Ok(ended.rows_affected())
 }
 
+/// Stops one clock; says whether it ran.
+pub(super) async fn stop(
+    conn: &mut PgConnection,
+    id: TimerId,
+    now: Moment,
+) -> Result<bool, sqlx::Error> {
+    let stopped = sqlx::query(
+        "UPDATE timers SET ended_at = greatest($2, started_at) WHERE id = $1 AND ended_at IS NULL",
+    )
+    .bind(id)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(stopped.rows_affected() == 1)
+}
+
+/// Gives one clock more minutes; one whose time is up counts them from now.
+pub(super) async fn more(
+    conn: &mut PgConnection,
+    id: TimerId,
+    minutes: i64,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE timers SET due_at = greatest(due_at, $3) + make_interval(mins => $2::int)
+         WHERE id = $1 AND ended_at IS NULL",
+    )
+    .bind(id)
+    .bind(minutes)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes the last step of a subject's clocks back: those that run end, and those that
+/// had ended when these began run on; where none runs, those that ended last do.
+pub async fn take_back(
+    conn: &mut PgConnection,
+    subject: &str,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "WITH running AS (SELECT min(started_at) AS began FROM timers WHERE subject = $1 AND ended_at IS NULL),
+              last AS (SELECT max(ended_at) AS ended FROM timers, running
+                       WHERE subject = $1 AND ended_at IS NOT NULL AND (began IS NULL OR ended_at = began))
+         UPDATE timers SET ended_at = CASE WHEN ended_at IS NULL THEN $2 END
+         FROM last WHERE subject = $1 AND (ended_at IS NULL OR ended_at = last.ended)",
+    )
+    .bind(subject)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// Every clock that runs, the first to end first.
 pub async fn running(pool: &PgPool) -> Result<Vec<Timer>, sqlx::Error> {
     sqlx::query_as(
@@ -159,5 +285,26 @@ mod tests {
         assert_eq!(timer(-40).left(&now), "over by 00:40");
         assert!(timer(0).is_over(&now) && !timer(1).is_over(&now));
         assert_eq!(timer(1).path(), "/cure/31");
+    }
+
+    #[test]
+    fn a_late_clock_escalates_unless_nothing_is_lost() {
+        let now = Moment::default();
+        let late = |name: &str, seconds: i64| {
+            let timer = Timer {
+                id: TimerId::new(),
+                subject: "cure:31".to_owned(),
+                name: name.to_owned(),
+                started_at: now,
+                due_at: now.plus_seconds(-seconds),
+                ended_at: None,
+            };
+            timer.lateness(&now)
+        };
+        assert_eq!(late("Wash", -1), Lateness::Runs);
+        assert_eq!(late("Wash", 0), Lateness::Up);
+        assert_eq!(late("Wash", 120), Lateness::Late);
+        assert_eq!(late("Wash", 600), Lateness::VeryLate);
+        assert_eq!(late("Print", 6000), Lateness::Up);
     }
 }

@@ -26,6 +26,10 @@ macro_rules! assets {
 const ASSETS: &[Asset] = assets![
     "app.css" => "text/css; charset=utf-8",
     "live.js" => "text/javascript; charset=utf-8",
+    "clocks.js" => "text/javascript; charset=utf-8",
+    "offline.js" => "text/javascript; charset=utf-8",
+    "scan.js" => "text/javascript; charset=utf-8",
+    "sw.js" => "text/javascript; charset=utf-8",
     "icon.svg" => "image/svg+xml",
     "fonts/atkinson-next-latin.woff2" => "font/woff2",
     "fonts/atkinson-next-latin-ext.woff2" => "font/woff2",
@@ -68,4 +72,12 @@ pub async fn serve_asset(Path(name): Path<String>, headers: HeaderMap) -> Respon
         return (StatusCode::NOT_MODIFIED, lasting).into_response();
     }
     (lasting, ASSETS[n].bytes).into_response()
+}
+
+/// Sends the script that keeps the bench pages through a lost network. Browsers ask for it by
+/// its bare name, so it is looked at anew each time.
+pub async fn serve_worker(headers: HeaderMap) -> Response {
+    let mut answer = serve_asset(Path("sw.js".to_owned()), headers).await;
+    answer.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
+    answer
 }

@@ -13,7 +13,7 @@ mod paging;
 mod working;
 
 pub use app::App;
-pub use asset::{asset, serve_asset};
+pub use asset::{asset, serve_asset, serve_worker};
 pub use fault::{Fault, Refused};
 pub(crate) use form::percent;
 pub use form::{Form, Input};

@@ -13,6 +13,7 @@ mod plates;
 mod printers;
 mod designs;
 mod metal;
+mod now;
 mod prices;
 mod studio;
 mod orders;
@@ -21,6 +22,7 @@ mod portal;
 mod quotes;
 mod browser;
 mod support;
+mod tickets;
 mod timers;
 mod yields;
 

@@ -1,8 +1,9 @@
 //! Clocks go on through a reload and a restart, and a second tap does not begin them anew.
 
+use axum::http::StatusCode;
 use pourday::timers;
 
-use crate::support::studio::Studio;
+use crate::support::studio::{Studio, moment};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_clock_started_twice_runs_once_and_ends_once() {
@@ -32,4 +33,106 @@ async fn a_clock_of_nonsense_is_due_at_once() {
     timers::start(&mut conn, "flask:201", "Bench set", now, -3.0).await.unwrap();
     let running = timers::running(&studio.db.pool).await.unwrap();
     assert!(running.iter().all(|timer| timer.due_at == now), "{running:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_clock_is_started_on_one_device_and_stopped_on_another() {
+    let studio = Studio::open().await;
+    let (one, other) = (studio.maker().await, studio.owner().await);
+    let form = [("name", "Pickle"), ("minutes", "12"), ("of", "Flask 201")];
+    assert_eq!(one.post("/timers", &form).await.led_to(), "/timers");
+    let running = timers::running(&studio.db.pool).await.unwrap();
+    assert_eq!(running[0].subject, "flask:201");
+    let page = other.get("/timers").await;
+    assert!(page.page().contains("Pickle") && page.body.contains("12:00"));
+    studio.clock.set(studio.clock.now().plus_minutes(13));
+    let page = one.get("/timers").await;
+    assert!(page.page().contains("over by 01:00") && page.body.contains("its time is up"));
+    let id = running[0].id;
+    other.post(&format!("/timers/{id}/more"), &[("minutes", "5")]).await.led_to();
+    let more = timers::running(&studio.db.pool).await.unwrap();
+    assert_eq!(more[0].due_at, studio.clock.now().plus_minutes(5), "counted from now");
+    let stop = format!("/timers/{id}/stop");
+    other.post(&stop, &[]).await.led_to();
+    one.post(&stop, &[]).await.led_to();
+    assert!(timers::running(&studio.db.pool).await.unwrap().is_empty());
+    let wrong = one.post("/timers", &[("name", ""), ("minutes", "soon"), ("of", "")]).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("“soon” is not a number"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_are_told_the_time_and_the_clocks_but_not_steps_that_others_follow() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let mut conn = studio.db.pool.acquire().await.unwrap();
+    let now = studio.clock.now();
+    for (name, minutes) in [("stir", 3.0), ("vacuum", 5.0), ("pour", 8.0)] {
+        timers::start(&mut conn, "flask:201", name, now, minutes).await.unwrap();
+    }
+    studio.clock.set(now.plus_minutes(4));
+    let told = maker.get("/timers/running").await;
+    assert!(told.page().starts_with("{\"now\":\"2026-11-25T09:04:00.000Z\""), "{}", told.body);
+    assert!(!told.body.contains("stir"), "the step before is passed");
+    assert!(told.body.contains("vacuum") && told.body.contains("\"loses\":true"));
+    studio.clock.set(now.plus_minutes(20));
+    let told = maker.get("/timers/running").await;
+    assert!(told.page().contains("pour") && !told.body.contains("vacuum"), "the last one stays");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_step_that_waited_for_a_network_counts_from_when_it_was_tapped() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let body = axum::body::Body::from("name=Soak&minutes=30&of=");
+    let request = maker
+        .request("POST", "/timers")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .header("x-tapped-seconds-ago", "600")
+        .body(body)
+        .unwrap();
+    maker.send(request).await.0.led_to();
+    let running = timers::running(&studio.db.pool).await.unwrap();
+    assert_eq!(running[0].started_at, studio.clock.now().plus_minutes(-10));
+    assert_eq!(running[0].due_at, studio.clock.now().plus_minutes(20));
+}
+
+/// A clock of eight hours begun at ten in the evening before the clocks of a place change.
+/// The days and hours of the change: for the European Union the last Sunday in March at 01:00
+/// UTC, one hour (Directive 2000/84/EC, articles 2 and 3); for the United States the second
+/// Sunday in March at 02:00, one hour (Energy Policy Act of 2005, section 110); for Lord Howe
+/// Island the first Sunday in April at 02:00, half an hour back (IANA time zone database,
+/// rule LH).
+#[tokio::test(flavor = "multi_thread")]
+async fn clocks_run_through_a_change_of_summer_time() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    for (zone, evening, expected) in [
+        // 22:00 +00:00; eight hours later it is 06:00 by winter time, 07:00 by summer time.
+        ("Europe/Lisbon", "2026-03-28T22:00:00Z", "until Sun 29 Mar 07:00"),
+        // 22:00 -05:00; the same.
+        ("America/New_York", "2026-03-08T03:00:00Z", "until Sun 8 Mar 07:00"),
+        // 22:00 +11:00; half an hour is lived twice.
+        ("Australia/Lord_Howe", "2026-04-04T11:00:00Z", "until Sun 5 Apr 05:30"),
+    ] {
+        sqlx::query("UPDATE studio SET time_zone = $1")
+            .bind(zone)
+            .execute(&studio.db.pool)
+            .await
+            .unwrap();
+        sqlx::query("UPDATE timers SET ended_at = due_at").execute(&studio.db.pool).await.unwrap();
+        studio.clock.set(moment(evening));
+        // The session was begun in November and would have ended.
+        sqlx::query("UPDATE sessions SET expires_at = timestamptz '2027-01-01'")
+            .execute(&studio.db.pool)
+            .await
+            .unwrap();
+        maker
+            .post("/timers", &[("name", "Burnout"), ("minutes", "480"), ("of", zone)])
+            .await
+            .led_to();
+        let page = maker.get("/timers").await;
+        assert!(page.page().contains(expected), "{zone}: {}", page.body);
+        assert!(page.body.contains("8:00:00"), "eight hours are eight hours");
+    }
 }

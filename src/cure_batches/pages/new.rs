@@ -2,7 +2,7 @@
 
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::State;
+use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
@@ -36,12 +36,15 @@ async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewCureBatchPage
     Ok(NewCureBatchPage { frame: signed.frame.clone(), form, waiting })
 }
 
+/// The address may name patterns that are ticked already, as a scanned ticket does.
 pub(crate) async fn show(
     State(app): State<App>,
     signed: Signed,
+    RawQuery(query): RawQuery,
 ) -> Result<NewCureBatchPage, Fault> {
-    let form =
-        Form::filled([("wash", "isopropyl alcohol".to_owned()), ("medium", "air".to_owned())]);
+    let mut form = Form::parse(query.unwrap_or_default().as_bytes());
+    form.set("wash", "isopropyl alcohol");
+    form.set("medium", "air");
     page(&app, &signed, form).await
 }
 

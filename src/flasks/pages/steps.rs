@@ -93,6 +93,18 @@ pub(crate) async fn set(
     .await
 }
 
+pub(crate) async fn take_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::take_back(conn, &signed, number, seen).await
+    })
+    .await
+}
+
 pub(crate) async fn divest(
     State(app): State<App>,
     signed: Signed,

@@ -184,6 +184,18 @@ pub(crate) async fn hold(
     .await
 }
 
+pub(crate) async fn take_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::take_back(conn, &signed, number, seen).await
+    })
+    .await
+}
+
 pub(crate) async fn end(
     State(app): State<App>,
     signed: Signed,

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::State;
+use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
@@ -74,8 +74,15 @@ async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewPlatePage, Fa
     Ok(NewPlatePage { frame: signed.frame.clone(), form, printers, lots, waiting, rows })
 }
 
-pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<NewPlatePage, Fault> {
-    page(&app, &signed, Form::filled([("supports", "medium".to_owned())])).await
+/// The address may name pieces that are ticked already, as a scanned ticket does.
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    RawQuery(query): RawQuery,
+) -> Result<NewPlatePage, Fault> {
+    let mut form = Form::parse(query.unwrap_or_default().as_bytes());
+    form.set("supports", "medium");
+    page(&app, &signed, form).await
 }
 
 pub(crate) async fn submit(

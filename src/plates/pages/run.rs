@@ -1,4 +1,4 @@
-//! Running a plate: start, finish with those that failed, cancel.
+//! Running a plate: start, finish with those that failed, take back, cancel.
 
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -55,5 +55,20 @@ pub(crate) async fn cancel(
     };
     let seen = form.version();
     let done = actions::cancel(&mut work.tx, &signed, number, seen).await;
+    answer(&app, &signed, number, Form::default(), work, done).await
+}
+
+pub(crate) async fn take_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::take_back(&mut work.tx, &signed, number, seen).await;
     answer(&app, &signed, number, Form::default(), work, done).await
 }

@@ -1,4 +1,5 @@
 //! The whole job in a real browser: from a model file to the finished piece.
 
+mod bench;
 mod driver;
 mod walk;

@@ -155,6 +155,16 @@ impl Studio {
 
     /// Takes a piece through all stages before one, as its batches would.
     pub(crate) async fn bring_to(&self, label: &str, stage: pieces::Stage) {
+        self.bring_to_from(label, pieces::Stage::Print, stage).await;
+    }
+
+    /// The same for a piece that waits at a later stage than print.
+    pub(crate) async fn bring_to_from(
+        &self,
+        label: &str,
+        from: pieces::Stage,
+        stage: pieces::Stage,
+    ) {
         let mut conn = self.db.pool.acquire().await.unwrap();
         let piece = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
             .bind(label)
@@ -162,7 +172,7 @@ impl Studio {
             .await
             .unwrap();
         let act = Act::new(self.clock.now(), None);
-        for before in pieces::Stage::ALL.into_iter().filter(|before| *before < stage) {
+        for before in pieces::Stage::ALL.into_iter().filter(|at| (from..stage).contains(at)) {
             for happening in
                 [pieces::Happening::Entered(before), pieces::Happening::Finished(before)]
             {

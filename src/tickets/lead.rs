@@ -1,0 +1,78 @@
+//! Where a ticket leads: to the page of the step that comes next.
+
+use sqlx::{FromRow, PgPool};
+
+use crate::id::AttemptId;
+use crate::pieces::{Stage, Standing};
+
+/// Where a piece is, and in what.
+#[derive(Clone, Debug, FromRow)]
+struct Whereabouts {
+    label: String,
+    stage: Stage,
+    standing: Standing,
+    attempt: Option<AttemptId>,
+    plate: Option<i32>,
+    cure: Option<i32>,
+    flask: Option<i32>,
+}
+
+/// The address of the step that comes next for a subject; none when it does not exist.
+pub(super) async fn next(pool: &PgPool, subject: &str) -> Result<Option<String>, sqlx::Error> {
+    let Some((kind, number)) = subject.split_once(':') else { return Ok(None) };
+    if kind == "piece" {
+        return piece(pool, number).await;
+    }
+    let Ok(number) = number.parse::<i32>() else { return Ok(None) };
+    let sql = match kind {
+        "plate" => "SELECT state FROM plates WHERE number = $1",
+        "cure" => "SELECT state FROM cure_batches WHERE number = $1",
+        "flask" => "SELECT state FROM flasks WHERE number = $1",
+        "load" => "SELECT state FROM kiln_loads WHERE number = $1",
+        _ => return Ok(None),
+    };
+    let state: Option<String> = sqlx::query_scalar(sql).bind(number).fetch_optional(pool).await?;
+    Ok(state.map(|state| step(kind, number, &state)))
+}
+
+/// The page of a batch, at the form of its next step.
+fn step(kind: &str, number: i32, state: &str) -> String {
+    match (kind, state) {
+        ("plate", "printing") => format!("/plates/{number}#finish"),
+        ("plate", _) => format!("/plates/{number}"),
+        ("cure", "curing") => format!("/cure/{number}#finish"),
+        ("cure", _) => format!("/cure/{number}"),
+        ("flask", "hot") => format!("/pours#pour-{number}"),
+        ("flask", _) => format!("/flasks/{number}"),
+        (_, "held") => "/pours".to_owned(),
+        _ => format!("/loads/{number}"),
+    }
+}
+
+async fn piece(pool: &PgPool, label: &str) -> Result<Option<String>, sqlx::Error> {
+    let found: Option<Whereabouts> = sqlx::query_as(
+        "SELECT p.label, p.stage::text AS stage, p.standing, t.id AS attempt,
+                (SELECT b.number FROM plate_pieces x JOIN plates b ON b.id = x.plate_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS plate,
+                (SELECT b.number FROM cure_batch_pieces x JOIN cure_batches b ON b.id = x.cure_batch_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS cure,
+                (SELECT b.number FROM flask_pieces x JOIN flasks b ON b.id = x.flask_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS flask
+         FROM pieces p LEFT JOIN attempts t ON t.piece_id = p.id AND t.ended_at IS NULL WHERE p.label = $1",
+    )
+    .bind(label)
+    .fetch_optional(pool)
+    .await?;
+    let Some(at) = found else { return Ok(None) };
+    for (kind, number) in [("plate", at.plate), ("cure", at.cure), ("flask", at.flask)] {
+        if let Some(number) = number {
+            return Box::pin(next(pool, &format!("{kind}:{number}"))).await;
+        }
+    }
+    let made = matches!(at.standing, Standing::Waiting | Standing::InHand | Standing::Ready);
+    Ok(Some(match (at.stage, at.attempt) {
+        // Put into the next batch, already ticked there.
+        (Stage::Print, Some(attempt)) if made => format!("/plates/new?pieces={attempt}"),
+        (Stage::Cure, Some(attempt)) if made => format!("/cure/new?pieces={attempt}"),
+        (Stage::Invest, _) if made => "/flasks/new".to_owned(),
+        (Stage::Finish, _) if made => format!("/finishing/{}", at.label),
+        _ => format!("/pieces/{}", at.label),
+    }))
+}

@@ -1,0 +1,4 @@
+//! Pages of tickets.
+
+pub(super) mod open;
+pub(super) mod sheet;

@@ -1,0 +1,54 @@
+//! A ticket that was scanned or typed leads to the step that comes next.
+
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use serde::Deserialize;
+
+use crate::people::Signed;
+use crate::tickets::code::Code;
+use crate::tickets::{lead, store};
+use crate::web::{App, Fault, Refused, see_other};
+
+pub(crate) async fn open(
+    State(app): State<App>,
+    _signed: Signed,
+    Path(code): Path<String>,
+) -> Result<Response, Fault> {
+    let code: Code = code.parse().map_err(|()| Fault::NotFound)?;
+    let subject = store::subject(&app.pool, &code).await?.ok_or(Fault::NotFound)?;
+    let place = lead::next(&app.pool, &subject).await?.ok_or(Fault::NotFound)?;
+    Ok(see_other(&place))
+}
+
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(crate) struct Typed {
+    #[serde(default)]
+    find: String,
+}
+
+/// Something typed in a hurry: a code, a label such as 1042-3, or a kind and a number such as
+/// flask 201.
+pub(crate) async fn find(
+    State(app): State<App>,
+    _signed: Signed,
+    Query(typed): Query<Typed>,
+) -> Result<Response, Fault> {
+    let typed = typed.find.trim().to_lowercase();
+    // A scanned address is taken by its end.
+    let typed = typed.rsplit('/').next().unwrap_or_default();
+    if let Ok(code) = typed.parse::<Code>()
+        && let Some(subject) = store::subject(&app.pool, &code).await?
+        && let Some(place) = lead::next(&app.pool, &subject).await?
+    {
+        return Ok(see_other(&place));
+    }
+    for subject in [typed.replacen(' ', ":", 1), format!("piece:{typed}")] {
+        if let Some(place) = lead::next(&app.pool, &subject).await? {
+            return Ok(see_other(&place));
+        }
+    }
+    Err(Refused::conflict(format!(
+        "Nothing here is called “{typed}”. Type a piece as 1042-3, or a plate, cure, flask or load with its number: flask 201."
+    ))
+    .into())
+}
