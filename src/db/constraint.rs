@@ -25,6 +25,9 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
             "This order has an open quote already; look at that one, or replace it."
         }
         "quotes_one_accepted" => "This order is agreed already.",
+        "trial_pieces_one_trial" => {
+            "A piece is in a trial already. Nothing was drawn; leave it out and try again."
+        }
         "pieces_label_unique" => "The pieces of this order exist already.",
         "attempts_one_open" => "This piece is being made already; its last attempt has not ended.",
         "plate_pieces_one_open" => {

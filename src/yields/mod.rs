@@ -1,8 +1,11 @@
 //! What works: how many pieces come out good, by stage and by what was recorded
-//! with them, why the others failed, and whether that changes. Writes nothing.
+//! with them, why the others failed, and whether that changes. Read from counts by day,
+//! which are brought up to date before.
 
+mod by;
 mod csv;
 mod page;
+mod store;
 mod view;
 
 use axum::Router;

@@ -9,8 +9,11 @@ use foundry::working::Working;
 use foundry::yields::{self, Confidence, ControlLimits, Lot, Tally};
 use serde::Deserialize;
 
+use super::by::By;
 use super::csv::field;
-use super::view::{self, By, Which};
+use super::store;
+use super::view::{self, Which};
+use crate::clock::Day;
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Show, working_of};
@@ -132,18 +135,17 @@ impl Yields {
 }
 
 /// What was asked for, with the form that asks for it again.
-fn read(wanted: &Wanted, frame: &Frame) -> (Form, Which, By) {
+fn read(wanted: &Wanted) -> (Form, Which, By) {
     let mut form = Form::filled([
         ("stage", wanted.stage.clone()),
         ("by", wanted.by.clone()),
         ("from", wanted.from.clone()),
         ("to", wanted.to.clone()),
     ]);
-    let zone = &frame.show.zone;
     let which = Which {
         stage: wanted.stage.parse().ok(),
-        from: form.day_or_none("from").map(|day| day.start_in(zone)),
-        before: form.day_or_none("to").map(|day| day.plus_days(1).start_in(zone)),
+        from: form.day_or_none("from"),
+        before: form.day_or_none("to").map(|day| day.plus_days(1)),
     };
     let by = By::ALL.into_iter().find(|by| by.name() == wanted.by).unwrap_or(By::Lot);
     (form, which, by)
@@ -160,11 +162,14 @@ pub(crate) async fn show(
     Query(wanted): Query<Wanted>,
 ) -> Result<Yields, Fault> {
     let frame = signed.frame;
-    let (form, which, by) = read(&wanted, &frame);
+    let (form, which, by) = read(&wanted);
+    store::count_marked_days(&app.pool).await?;
     let stages = view::stages(&app.pool, &which).await?;
-    let causes = chart_of_causes(view::causes(&app.pool, &which).await?, &frame);
-    let zone = frame.show.zone.iana_name().unwrap_or("UTC").to_owned();
-    let weeks = view::weeks(&app.pool, &which, &zone).await?;
+    let begins = |day: Option<Day>| day.map(|day| day.start_in(&frame.show.zone));
+    let (from, before) = (begins(which.from), begins(which.before));
+    let causes = view::causes(&app.pool, which.stage, from, before).await?;
+    let causes = chart_of_causes(causes, &frame);
+    let weeks = view::weeks(&app.pool, &which).await?;
     let (weeks, trend_working) = trend(&weeks, &frame);
     let fields =
         [("stage", &*wanted.stage), ("by", by.name()), ("from", &wanted.from), ("to", &wanted.to)];
@@ -212,7 +217,7 @@ fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> Causes {
 }
 
 /// The failed share of each week with its limits; nothing below the least number of weeks.
-fn trend(weeks: &[view::Count<crate::clock::Day>], frame: &Frame) -> (Vec<Week>, Option<Html>) {
+fn trend(weeks: &[view::Count<Day>], frame: &Frame) -> (Vec<Week>, Option<Html>) {
     let lots: Vec<Lot> = weeks
         .iter()
         .map(view::Count::tally)
@@ -243,10 +248,11 @@ fn trend(weeks: &[view::Count<crate::clock::Day>], frame: &Frame) -> (Vec<Week>,
 
 pub(crate) async fn table(
     State(app): State<App>,
-    signed: Signed,
+    _signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<Response, Fault> {
-    let (_, which, by) = read(&wanted, &signed.frame);
+    store::count_marked_days(&app.pool).await?;
+    let (_, which, by) = read(&wanted);
     let mut text = format!(
         "{},{},good,failed,yield %,lower end %,upper end %\r\n",
         field("stage"),

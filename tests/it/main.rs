@@ -24,6 +24,7 @@ mod browser;
 mod support;
 mod tickets;
 mod timers;
+mod trials;
 mod yields;
 
 mod backup;

@@ -136,6 +136,32 @@ fn photo() -> Vec<u8> {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn two_photos_stand_side_by_side_each_with_its_stage() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let label = studio.pieces(1, None).await.remove(0);
+    let (place, file) = (format!("/pieces/{label}"), photo());
+    let files: [(&str, &str, &[u8]); 1] = [("photo", "seat.png", &file)];
+    let photos = format!("{place}/photos");
+    maker.upload(&photos, &[("caption", "as cast"), ("stage", "cast")], &files).await.led_to();
+    assert!(!maker.get(&place).await.page().contains("Before and after"), "one is no pair");
+    studio.clock.set(studio.clock.now().plus_minutes(60));
+    maker.upload(&photos, &[("caption", "polished"), ("stage", "finish")], &files).await.led_to();
+    let page = maker.get(&place).await;
+    let pair = page.page().split("id=\"compare\"").nth(1).expect("a pair of photos");
+    let (cast, finish) = (pair.find("at cast").unwrap(), pair.find("at finish").unwrap());
+    assert!(cast < finish, "before stands first");
+    let ids: Vec<String> = sqlx::query_scalar("SELECT id::text FROM photos ORDER BY taken_at")
+        .fetch_all(&studio.db.pool)
+        .await
+        .unwrap();
+    let turned = maker.get(&format!("{place}?before={}&after={}", ids[1], ids[0])).await;
+    let pair = turned.page().split("id=\"compare\"").nth(1).unwrap();
+    assert!(pair.find("at finish").unwrap() < pair.find("at cast").unwrap());
+    assert!(maker.get(&format!("{place}?before=nonsense")).await.page().contains("at cast"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_photo_is_kept_once_and_what_is_none_is_refused() {
     let studio = Studio::open().await;
     let maker = studio.maker().await;

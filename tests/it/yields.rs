@@ -55,3 +55,29 @@ async fn of_a_few_pieces_nothing_is_claimed_and_a_formula_stays_a_name() {
     let table = maker.get("/yields/table.csv?stage=print&by=alloy").await;
     assert!(table.page().contains("\"'=SUM(A1)\",3,0,,,"), "{}", table.body);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn counts_follow_what_is_taken_back_and_where_days_begin() {
+    let studio = Studio::open().await;
+    printed(&studio).await;
+    let owner = studio.owner().await;
+    let address = "/yields/table.csv?stage=print&by=alloy";
+    assert!(owner.get(address).await.page().contains(",16,2,"));
+    let label: String = sqlx::query_scalar("SELECT label FROM pieces WHERE attempt_n = 2 LIMIT 1")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    let seen = studio.version_of(&label).await;
+    owner.post(&format!("/pieces/{label}/undo"), &[("version", &seen)]).await.led_to();
+    let after = owner.get(address).await.page().to_owned();
+    assert!(after.contains(",16,1,"), "{after}");
+    // Ten in the morning in Berlin is the evening before in Honolulu.
+    sqlx::query("UPDATE studio SET time_zone = 'Pacific/Honolulu'")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let day_before = owner.get(&format!("{address}&from=2026-11-24&to=2026-11-24")).await;
+    assert_eq!(day_before.page(), after, "all of it fell on that day there");
+    let the_day = owner.get(&format!("{address}&from=2026-11-25&to=2026-11-25")).await;
+    assert_eq!(the_day.page().lines().count(), 1, "nothing but the head: {}", the_day.body);
+}

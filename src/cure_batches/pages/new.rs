@@ -14,6 +14,7 @@ use crate::db::once::{self, Begun};
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces;
+use crate::trials::{self, DrawnPiece, Usual};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
@@ -22,18 +23,32 @@ pub(crate) struct NewCureBatchPage {
     frame: Frame,
     form: Form,
     waiting: Vec<Waiting>,
+    /// What a trial has shown about what patterns cure in.
+    usual: Option<Usual>,
+    drawn: Vec<DrawnPiece>,
 }
 
 impl NewCureBatchPage {
+    /// How a pattern was drawn for a trial that is under way.
+    fn drawn_for(&self, attempt: &AttemptId) -> Option<&DrawnPiece> {
+        self.drawn.iter().find(|drawn| drawn.attempt == *attempt)
+    }
+
     fn picked(&self, attempt: &AttemptId) -> bool {
         let attempt = attempt.to_string();
         self.form.all("pieces").any(|ticked| ticked == attempt)
     }
 }
 
-async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewCureBatchPage, Fault> {
+async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<NewCureBatchPage, Fault> {
     let waiting = view::waiting(&app.pool).await?;
-    Ok(NewCureBatchPage { frame: signed.frame.clone(), form, waiting })
+    let usual = trials::usual(&app.pool, trials::Setting::Medium).await?;
+    let drawn = trials::drawn(&app.pool, trials::Setting::Medium).await?;
+    // Nothing chosen yet: what a trial has shown, else air.
+    if form.value("medium").is_empty() {
+        form.set("medium", usual.as_ref().map_or("air", |usual| &usual.value));
+    }
+    Ok(NewCureBatchPage { frame: signed.frame.clone(), form, waiting, usual, drawn })
 }
 
 /// The address may name patterns that are ticked already, as a scanned ticket does.
@@ -44,7 +59,6 @@ pub(crate) async fn show(
 ) -> Result<NewCureBatchPage, Fault> {
     let mut form = Form::parse(query.unwrap_or_default().as_bytes());
     form.set("wash", "isopropyl alcohol");
-    form.set("medium", "air");
     page(&app, &signed, form).await
 }
 

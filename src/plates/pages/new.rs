@@ -15,6 +15,7 @@ use crate::plates::model::{CLEARANCE_MM, SUPPORTS};
 use crate::plates::view::{self, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::printers::{self, LotChoice, PrinterRow};
+use crate::trials::{self, DrawnPiece, Usual};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
@@ -27,9 +28,17 @@ pub(crate) struct NewPlatePage {
     waiting: Vec<Waiting>,
     /// How many wait in all, listed or not.
     rows: i64,
+    /// What a trial has shown about supports.
+    usual: Option<Usual>,
+    drawn: Vec<DrawnPiece>,
 }
 
 impl NewPlatePage {
+    /// How a piece was drawn for a trial that is under way.
+    fn drawn_for(&self, attempt: &AttemptId) -> Option<&DrawnPiece> {
+        self.drawn.iter().find(|drawn| drawn.attempt == *attempt)
+    }
+
     fn printer_options(&self) -> Vec<(String, String)> {
         printer_options(&self.printers)
     }
@@ -67,11 +76,18 @@ pub(super) fn support_options() -> Vec<(&'static str, &'static str)> {
     SUPPORTS.iter().map(|(name, words, _)| (*name, *words)).collect()
 }
 
-async fn page(app: &App, signed: &Signed, form: Form) -> Result<NewPlatePage, Fault> {
+async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<NewPlatePage, Fault> {
     let printers = printers::printers_in_use(&app.pool).await?;
     let lots = printers::lots_in_use(&app.pool).await?;
     let (waiting, rows) = view::waiting(&app.pool).await?;
-    Ok(NewPlatePage { frame: signed.frame.clone(), form, printers, lots, waiting, rows })
+    let usual = trials::usual(&app.pool, trials::Setting::Supports).await?;
+    let drawn = trials::drawn(&app.pool, trials::Setting::Supports).await?;
+    // Nothing chosen yet: what a trial has shown, else the middle.
+    if form.value("supports").is_empty() {
+        form.set("supports", usual.as_ref().map_or("medium", |usual| &usual.value));
+    }
+    let frame = signed.frame.clone();
+    Ok(NewPlatePage { frame, form, printers, lots, waiting, rows, usual, drawn })
 }
 
 /// The address may name pieces that are ticked already, as a scanned ticket does.
@@ -80,8 +96,7 @@ pub(crate) async fn show(
     signed: Signed,
     RawQuery(query): RawQuery,
 ) -> Result<NewPlatePage, Fault> {
-    let mut form = Form::parse(query.unwrap_or_default().as_bytes());
-    form.set("supports", "medium");
+    let form = Form::parse(query.unwrap_or_default().as_bytes());
     page(&app, &signed, form).await
 }
 

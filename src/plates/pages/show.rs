@@ -14,6 +14,7 @@ use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::printers::{self, LotChoice, PrinterRow};
 use crate::timers::{self, Timer};
+use crate::trials::{self, DrawnPiece};
 use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
@@ -35,9 +36,15 @@ pub(crate) struct ShowPlate {
     lots: Vec<LotChoice>,
     form: Form,
     refusal: Option<String>,
+    drawn_by_lot: Vec<DrawnPiece>,
 }
 
 impl ShowPlate {
+    /// How a piece was drawn for a trial that is under way.
+    fn drawn_for(&self, attempt: &AttemptId) -> Option<&DrawnPiece> {
+        self.drawn_by_lot.iter().find(|drawn| drawn.attempt == *attempt)
+    }
+
     fn run_time(&self) -> Option<Html> {
         let run = self.reckoned.run.as_ref()?;
         let minutes = run.value.duration.get().round() as i64;
@@ -117,6 +124,11 @@ pub(super) async fn page(
         printers = printers::printers_in_use(&app.pool).await?;
         lots = printers::lots_in_use(&app.pool).await?;
     }
+    let drawn_by_lot = if plate.is_open() {
+        trials::drawn(&app.pool, trials::Setting::Supports).await?
+    } else {
+        Vec::new()
+    };
     let (typed, refused) = match back {
         Some((form, refused)) => (Some(form), refused),
         None => (None, None),
@@ -146,6 +158,7 @@ pub(super) async fn page(
         lots,
         form,
         refusal: refused.map(|refused| refused.message),
+        drawn_by_lot,
     })
 }
 

@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::show::{answer, page};
+use super::show::{Compared, answer, page};
 use crate::db::once::{self, Begun, Work};
 use crate::finishing;
 use crate::people::{Owner, Signed};
@@ -26,7 +26,7 @@ pub(crate) async fn note(
 ) -> Result<Response, Fault> {
     let text = form.needed("note", 2000);
     if !form.good() {
-        let page = page(&app, &signed, &label, Some((form, None))).await?;
+        let page = page(&app, &signed, &label, &Compared::default(), Some((form, None))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
     let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
@@ -58,7 +58,7 @@ pub(crate) async fn failed(
     let text = form.text("failure_note", 2000);
     let stage: Option<Stage> = form.value("stage").parse().ok();
     let (Some(stage), true) = (stage, form.good()) else {
-        let page = page(&app, &signed, &label, Some((form, None))).await?;
+        let page = page(&app, &signed, &label, &Compared::default(), Some((form, None))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {

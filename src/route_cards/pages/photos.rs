@@ -3,12 +3,12 @@
 use axum::extract::{Multipart, Path, State};
 use axum::response::{IntoResponse, Response};
 
-use super::show::page;
+use super::show::{Compared, page};
 use crate::db::once::{self, Begun};
 use crate::files;
 use crate::id::PhotoId;
 use crate::people::Signed;
-use crate::pieces;
+use crate::pieces::{self, Stage};
 use crate::route_cards::Piece;
 use crate::route_cards::photos::{self, NewPhoto, PhotoRefusal};
 use crate::web::{App, Fault, Form, Refused, see_other};
@@ -48,6 +48,7 @@ pub(crate) async fn add(
         Err(fault) => return Err(fault),
     };
     let caption = form.line("caption", 200);
+    let told: Option<Stage> = form.value("stage").parse().ok();
     // Opening a photo takes a while; other requests go on meanwhile.
     let taken = tokio::task::spawn_blocking(move || photos::take(&bytes))
         .await
@@ -70,7 +71,12 @@ pub(crate) async fn add(
     let piece = pieces::lock_by_label(&mut work.tx, &label).await?;
     let name = format!("{label}.jpg");
     let file = files::put(&mut work.tx, &small, &name, "image/jpeg", signed.now).await?;
-    let photo = NewPhoto { piece: piece.id, file, stage: piece.state().stage, caption: &caption };
+    let photo = NewPhoto {
+        piece: piece.id,
+        file,
+        stage: told.unwrap_or(piece.state().stage),
+        caption: &caption,
+    };
     photos::insert(&mut work.tx, &photo, signed.now, signed.person).await?;
     let place = Piece(&label).to_string();
     work.commit(&place).await?;
@@ -85,7 +91,7 @@ async fn refuse(
     refused: &Refused,
 ) -> Result<Response, Fault> {
     form.refuse(refused);
-    let page = page(app, signed, label, Some((form, None))).await?;
+    let page = page(app, signed, label, &Compared::default(), Some((form, None))).await?;
     Ok((refused.status, page).into_response())
 }
 

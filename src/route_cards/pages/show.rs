@@ -2,12 +2,13 @@
 
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
 
 use crate::db::once::Work;
 use crate::people::Signed;
-use crate::pieces::{self, Attempt, RouteCard, Standing};
+use crate::pieces::{self, Attempt, RouteCard, Stage, Standing};
 use crate::route_cards::photos::{self, Photo};
 use crate::route_cards::view::{self, Event};
 use crate::route_cards::{Piece, Pieces, Ticket};
@@ -23,6 +24,8 @@ pub(crate) struct ShowPiece {
     undoable: Option<String>,
     causes: Vec<String>,
     photos: Vec<Photo>,
+    /// Two photos side by side, the earlier first.
+    pair: Option<[Photo; 2]>,
     form: Form,
     refusal: Option<String>,
 }
@@ -33,11 +36,31 @@ impl ShowPiece {
     }
 }
 
+/// Two photos to lay side by side; left to itself the first and the last.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(crate) struct Compared {
+    #[serde(default)]
+    before: String,
+    #[serde(default)]
+    after: String,
+}
+
+impl Compared {
+    fn pair(&self, photos: &[Photo]) -> Option<[Photo; 2]> {
+        let chosen = |id: &str| photos.iter().find(|photo| photo.id.to_string() == id);
+        // The newest stands first.
+        let before = chosen(&self.before).or(photos.last())?;
+        let after = chosen(&self.after).or(photos.first())?;
+        (before.id != after.id).then(|| [before.clone(), after.clone()])
+    }
+}
+
 /// Makes the page; a form that was refused is shown with what was typed in it.
 pub(super) async fn page(
     app: &App,
     signed: &Signed,
     label: &str,
+    compared: &Compared,
     back: Option<(Form, Option<Refused>)>,
 ) -> Result<ShowPiece, Fault> {
     let card = view::card(&app.pool, label).await?;
@@ -54,6 +77,7 @@ pub(super) async fn page(
         events,
         undoable,
         causes,
+        pair: compared.pair(&photos),
         photos,
         form,
         refusal: refused.map(|refused| refused.message),
@@ -64,8 +88,9 @@ pub(crate) async fn show(
     State(app): State<App>,
     signed: Signed,
     Path(label): Path<String>,
+    Query(compared): Query<Compared>,
 ) -> Result<ShowPiece, Fault> {
-    page(&app, &signed, &label, None).await
+    page(&app, &signed, &label, &compared, None).await
 }
 
 /// Ends a request: commits what was done, or shows the piece as it is with the refusal above.
@@ -86,7 +111,8 @@ pub(super) async fn answer(
         Err(Fault::Refused(refused)) => {
             drop(work);
             let status = refused.status;
-            let page = page(app, signed, label, Some((form, Some(refused)))).await?;
+            let page =
+                page(app, signed, label, &Compared::default(), Some((form, Some(refused)))).await?;
             Ok((status, page).into_response())
         }
         Err(fault) => Err(fault),
