@@ -210,9 +210,12 @@ fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
         query.push(" AND p.stage = ").push_bind(stage.name());
     }
     if !filter.standing.is_empty() {
-        let words: Vec<String> =
-            filter.standing.iter().map(|standing| word(*standing).to_owned()).collect();
-        query.push(" AND p.standing = ANY(").push_bind(words).push(")");
+        // Written out, so that the index of what is being made serves whatever else was made.
+        let mut words = query.push(" AND p.standing IN (").separated(", ");
+        for standing in &filter.standing {
+            words.push("'").push_unseparated(word(*standing)).push_unseparated("'");
+        }
+        words.push_unseparated(")");
     }
     if let Some(label) = &filter.label {
         query.push(" AND p.label = ").push_bind(label.clone());
