@@ -1,5 +1,6 @@
 //! A real browser: headless Chromium behind its driver, and what a person does with it.
 
+use std::os::unix::process::CommandExt;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
@@ -7,6 +8,8 @@ use std::time::Duration;
 use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
+use nix::sys::signal::{Signal, killpg};
+use nix::unistd::Pid;
 use serde_json::{Value, json};
 
 /// The browser and its driver; both end with the value.
@@ -17,11 +20,14 @@ pub(crate) struct Browser {
     _profile: tempfile::TempDir,
 }
 
+/// The driver leads a process group of its own, so that the browsers it started end with it.
 struct Driver(Child);
 
 impl Drop for Driver {
     fn drop(&mut self) {
-        let _ = self.0.kill();
+        if let Ok(group) = i32::try_from(self.0.id()) {
+            let _ = killpg(Pid::from_raw(group), Signal::SIGKILL);
+        }
         let _ = self.0.wait();
     }
 }
@@ -45,6 +51,7 @@ impl Browser {
             .arg(format!("--port={port}"))
             .stdout(Stdio::null())
             .stderr(Stdio::null())
+            .process_group(0)
             .spawn()
             .expect("the browser test needs chromium and chromedriver; on Debian: apt-get install chromium chromium-driver");
         let driver = Driver(driver);
