@@ -90,6 +90,8 @@ ids! {
     FlaskId,
     /// A plan of loads and pours.
     PlanId,
+    /// A day promised to a client.
+    PromiseId,
     /// One firing of a kiln.
     KilnLoadId,
     /// A pour.

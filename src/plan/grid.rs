@@ -10,26 +10,27 @@ use crate::clock::{Day, Moment};
 /// On the two days a year when clocks change, a firing that runs through the
 /// change ends an hour off on the wall; the plan is then made again.
 #[derive(Clone, Debug)]
-pub(super) struct Grid {
-    pub(super) day_zero: Day,
+pub struct Grid {
+    /// The Monday from which minutes are counted.
+    pub day_zero: Day,
     zone: TimeZone,
 }
 
 impl Grid {
     /// Counts from the Monday on or before `first`.
-    pub(super) fn from(first: Moment, zone: TimeZone) -> Self {
+    pub fn from(first: Moment, zone: TimeZone) -> Self {
         let day = first.day_in(&zone);
         let back = i32::from(day.0.weekday().to_monday_zero_offset());
         Self { day_zero: day.plus_days(-back), zone }
     }
 
     /// Counts from a day that is known to be a Monday.
-    pub(super) fn on(day_zero: Day, zone: TimeZone) -> Self {
+    pub fn on(day_zero: Day, zone: TimeZone) -> Self {
         Self { day_zero, zone }
     }
 
     /// The minute of a moment, rounded up: what is ready in half a minute is ready in one.
-    pub(super) fn minute(&self, moment: Moment) -> i64 {
+    pub fn minute(&self, moment: Moment) -> i64 {
         let wall = self.zone.to_datetime(moment.0);
         let days = i64::from(self.day_number(Day(wall.date())));
         let seconds = i64::from(wall.hour()) * 3600
@@ -39,19 +40,19 @@ impl Grid {
     }
 
     /// How many days after day zero.
-    pub(super) fn day_number(&self, day: Day) -> i32 {
+    pub fn day_number(&self, day: Day) -> i32 {
         (day.0 - self.day_zero.0).get_days()
     }
 
     /// What the wall clock shows at a minute.
-    pub(super) fn wall(&self, minute: i64) -> DateTime {
+    pub fn wall(&self, minute: i64) -> DateTime {
         let day = self.day_zero.plus_days(i32::try_from(minute.div_euclid(1440)).unwrap_or(0));
         let rest = minute.rem_euclid(1440);
         day.0.at((rest / 60) as i8, (rest % 60) as i8, 0, 0)
     }
 
     /// The moment of a minute.
-    pub(super) fn moment(&self, minute: i64) -> Moment {
+    pub fn moment(&self, minute: i64) -> Moment {
         let moment = self.zone.to_ambiguous_timestamp(self.wall(minute)).compatible();
         Moment(moment.unwrap_or(jiff::Timestamp::UNIX_EPOCH))
     }

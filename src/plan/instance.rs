@@ -68,6 +68,11 @@ pub(super) struct Instance {
 
 /// Reads the studio.
 pub(super) async fn read(pool: &PgPool, now: Moment) -> Result<Instance, Fault> {
+    read_ahead(pool, now, DAYS_AHEAD).await
+}
+
+/// Reads the studio for a plan so many days ahead.
+pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<Instance, Fault> {
     let settings = Settings::load(pool).await?;
     let zone = settings.zone();
     let under_way: Vec<UnderWayRow> = sqlx::query_as(
@@ -81,7 +86,7 @@ pub(super) async fn read(pool: &PgPool, now: Moment) -> Result<Instance, Fault> 
     let grid = Grid::from(first, zone);
     let week = Week::load(pool, grid.day_zero).await?;
     let flasks = flasks(pool).await?;
-    let horizon = grid.minute(now) + DAYS_AHEAD * 1440;
+    let horizon = grid.minute(now) + days * 1440;
     let waiting = flasks.iter().filter(|flask| !is_under_way(flask)).count();
     let json = json!({
         "schema": crate::json::plan::SCHEMA,

@@ -10,9 +10,13 @@ mod grid;
 mod instance;
 mod lanes;
 mod pages;
+mod standing;
 mod store;
 mod view;
 mod words;
+
+pub use grid::Grid;
+pub use standing::{Standing, standing};
 
 use axum::Router;
 use axum::routing::{get, post};

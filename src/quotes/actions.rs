@@ -9,6 +9,7 @@ use super::store;
 use crate::audit;
 use crate::orders::{self, LockedOrder};
 use crate::people::Signed;
+use crate::promises::{self, Outlook};
 use crate::web::{Fault, Refused};
 
 async fn note(
@@ -58,6 +59,7 @@ pub(super) async fn send(
     number: i32,
     n: i32,
     message: &str,
+    outlook: Option<&Outlook>,
 ) -> Result<(), Fault> {
     let order = orders::lock(conn, number).await?;
     let quote = store::lock_quote(conn, order.id, n).await?;
@@ -86,6 +88,10 @@ pub(super) async fn send(
         .into());
     }
     store::send(conn, order.id, quote.id, message, signed.now).await?;
+    if let (Some(day), Some(outlook)) = (quote.ready_by, outlook) {
+        let (person, now) = (signed.person, signed.now);
+        promises::keep(conn, order.id, n, day, outlook, person, now).await?;
+    }
     orders::mark_quoted(conn, order.id).await?;
     let until = signed.now.plus_minutes(LINK_DAYS * 24 * 60);
     if !store::lengthen_link(conn, order.id, signed.now, until).await? {

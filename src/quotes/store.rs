@@ -68,6 +68,7 @@ pub(super) struct LockedQuote {
     pub(super) state: String,
     pub(super) outdated_at: Option<Moment>,
     pub(super) valid_until: Day,
+    pub(super) ready_by: Option<Day>,
 }
 
 pub(super) async fn lock_quote(
@@ -76,7 +77,7 @@ pub(super) async fn lock_quote(
     n: i32,
 ) -> Result<LockedQuote, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, state, outdated_at, valid_until FROM quotes WHERE order_id = $1 AND n = $2 FOR UPDATE",
+        "SELECT id, state, outdated_at, valid_until, ready_by FROM quotes WHERE order_id = $1 AND n = $2 FOR UPDATE",
     )
     .bind(order)
     .bind(n)

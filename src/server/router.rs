@@ -41,6 +41,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())
         .merge(crate::plan::router())
+        .merge(crate::promises::router())
         .merge(crate::yields::router())
         .merge(crate::files::router())
         .merge(crate::designs::router())

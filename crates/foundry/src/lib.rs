@@ -7,6 +7,7 @@
 
 pub mod heat;
 pub mod plan;
+pub mod promise;
 pub mod freeze;
 pub mod quantity;
 pub mod source;
@@ -20,3 +21,5 @@ pub mod size;
 pub mod plate;
 pub mod fill;
 pub mod yields;
+
+mod random;

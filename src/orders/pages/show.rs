@@ -11,9 +11,10 @@ use crate::db::once::{self, Begun};
 use crate::designs::{Design, Intake, weigh};
 use crate::orders::forms::OrderForm;
 use crate::orders::view::{self, HistoryRow, LineRow, OrderRow, QuoteRow};
-use crate::orders::{Order, Orders, actions, store};
+use crate::orders::{Order, OrderState, Orders, actions, store};
 use crate::people::Signed;
 use crate::pieces::{Cards, Filter, Standing};
+use crate::promises::{self, Asked, Outlook};
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
 
 /// A line with its weight and the form that changes it.
@@ -33,6 +34,7 @@ pub(crate) struct ShowOrder {
     lines: Vec<Line>,
     total_g: Option<f64>,
     quote: Option<QuoteRow>,
+    outlook: Option<Outlook>,
     cards: Cards,
     history: Vec<HistoryRow>,
     alloys: Vec<(String, String)>,
@@ -119,8 +121,15 @@ pub(super) async fn page(
         forms.files.form
     };
     let known = view::designs(&app.pool).await?;
+    let outlook = if order.state == OrderState::Agreed {
+        let asked = Asked { day: order.due_on, ..Asked::default() };
+        Some(promises::reckon(&app.pool, order.id, signed.now, asked).await?)
+    } else {
+        None
+    };
     Ok(ShowOrder {
         quote: view::quote(&app.pool, order.id).await?,
+        outlook,
         cards: Cards::find(&app.pool, &pieces, 500, 0).await?,
         history: view::history(&app.pool, number).await?,
         alloys: alloy_choices(app).await?,

@@ -6,6 +6,7 @@ use axum::extract::State;
 
 use crate::orders::OrderState;
 use crate::pieces::{Cards, Filter, RouteCard};
+use crate::promises::{self, PromiseRow};
 use crate::portal::guest::Guest;
 use crate::portal::words;
 use crate::quotes::{self, QuoteRow};
@@ -47,6 +48,7 @@ pub(crate) struct ShowPortal {
     guest: Guest,
     show: Show,
     quote: Option<QuoteRow>,
+    promise: Option<PromiseRow>,
     groups: Vec<Group>,
     pieces: usize,
     form: Form,
@@ -67,6 +69,12 @@ impl ShowPortal {
             })
     }
 
+    /// The chance told with a day, as long as that day still stands.
+    fn chance_of(&self, day: &crate::clock::Day) -> Option<String> {
+        let promise = self.promise.as_ref().filter(|promise| promise.promised_on == *day)?;
+        promise.chance.filter(|chance| *chance >= 0.5).map(|chance| promises::chance_words(chance))
+    }
+
     fn is(&self, state: OrderState) -> bool {
         self.guest.order.state == state
     }
@@ -74,11 +82,15 @@ impl ShowPortal {
 
 pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPortal, Fault> {
     let quote = quotes::standing(&app.pool, guest.order.id).await?;
+    let promise = match &quote {
+        Some(quote) => promises::promised(&app.pool, guest.order.id, quote.n).await?,
+        None => None,
+    };
     let filter = Filter { order: Some(guest.order.id), by_due: true, ..Filter::default() };
     let cards = Cards::find(&app.pool, &filter, 500, 0).await?;
     let pieces = cards.cards.len();
     let groups = grouped(cards.cards, &guest.show);
-    Ok(ShowPortal { show: guest.show.clone(), guest, quote, groups, pieces, form })
+    Ok(ShowPortal { show: guest.show.clone(), guest, quote, promise, groups, pieces, form })
 }
 
 pub(crate) async fn show(State(app): State<App>, guest: Guest) -> Result<ShowPortal, Fault> {

@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
+use crate::promises::{self, Asked, Outlook};
 use crate::quotes::content::Content;
 use crate::quotes::defaults::{Shop, defaults};
 use crate::quotes::inputs::Inputs;
@@ -25,6 +26,7 @@ pub(crate) struct PricePage {
     order: OrderRow,
     form: Form,
     content: Option<Content>,
+    outlook: Option<Outlook>,
     missing: Vec<Missing>,
     currency: String,
     resins: Vec<(String, String)>,
@@ -46,6 +48,7 @@ fn page(
     settings: &Settings,
     form: Form,
     outcome: Option<Result<Content, Vec<Missing>>>,
+    outlook: Option<Outlook>,
 ) -> PricePage {
     let (content, missing) = match outcome {
         Some(Ok(content)) => (Some(content), Vec::new()),
@@ -57,6 +60,7 @@ fn page(
         order,
         form,
         content,
+        outlook,
         missing,
         currency: settings.currency.clone(),
         resins: choices(shop.resins.iter().cloned()),
@@ -81,8 +85,20 @@ pub(crate) async fn show(
     };
     let today = signed.now.day_in(&signed.frame.show.zone);
     let form = inputs.form();
+    let outlook = when(&app, &signed, &order, &inputs).await?;
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
-    Ok(page(&signed, order, &shop, &settings, form, Some(outcome)))
+    Ok(page(&signed, order, &shop, &settings, form, Some(outcome), Some(outlook)))
+}
+
+/// When the order would be ready if the client said yes now.
+async fn when(
+    app: &App,
+    signed: &Signed,
+    order: &OrderRow,
+    inputs: &Inputs,
+) -> Result<Outlook, Fault> {
+    let asked = Asked { day: inputs.ready_by, spares: inputs.spares, hurried: true };
+    promises::reckon(&app.pool, order.id, signed.now, asked).await
 }
 
 pub(crate) async fn preview(
@@ -95,12 +111,18 @@ pub(crate) async fn preview(
     let shop = Shop::load(&app.pool).await?;
     let settings = Settings::load(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
+    let taken = form.value("take").to_owned();
+    if !taken.is_empty() {
+        form.set("ready_by", &taken);
+    }
     let Some(inputs) = Inputs::read(&mut form, today) else {
-        let page = page(&signed, order, &shop, &settings, form, None);
+        let page = page(&signed, order, &shop, &settings, form, None, None);
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    let outlook = when(&app, &signed, &order, &inputs).await?;
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
-    Ok(page(&signed, order, &shop, &settings, form, Some(outcome)).into_response())
+    let page = page(&signed, order, &shop, &settings, form, Some(outcome), Some(outlook));
+    Ok(page.into_response())
 }
 
 pub(crate) async fn save(
@@ -114,14 +136,14 @@ pub(crate) async fn save(
     let settings = Settings::load(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
     let Some(inputs) = Inputs::read(&mut form, today) else {
-        let page = page(&signed, order, &shop, &settings, form, None);
+        let page = page(&signed, order, &shop, &settings, form, None, None);
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
     let content = match outcome {
         Ok(content) => content,
         missing => {
-            let page = page(&signed, order, &shop, &settings, form, Some(missing));
+            let page = page(&signed, order, &shop, &settings, form, Some(missing), None);
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
         }
     };
@@ -140,7 +162,7 @@ pub(crate) async fn save(
             drop(work);
             form.refuse(&refused);
             let order = orders::load(&app.pool, number).await?;
-            let page = page(&signed, order, &shop, &settings, form, Some(Ok(content)));
+            let page = page(&signed, order, &shop, &settings, form, Some(Ok(content)), None);
             Ok((refused.status, page).into_response())
         }
         Err(fault) => Err(fault),

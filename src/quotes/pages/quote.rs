@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
+use crate::promises::{self, Asked};
 use crate::quotes::content::Content;
 use crate::quotes::view::{self, QuoteRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
@@ -56,11 +57,22 @@ pub(crate) async fn send(
         let page = page(&app, &signed, number, n, Some(form)).await?;
         return Ok((axum::http::StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
+    // Reckoned before anything is held: it takes a moment.
+    let order = orders::load(&app.pool, number).await?;
+    let quote = view::quote(&app.pool, order.id, n).await?;
+    let outlook = match quote.ready_by {
+        Some(_) => {
+            let spares = quote.content.0.inputs.spares;
+            let asked = Asked { day: quote.ready_by, spares, hurried: false };
+            Some(promises::reckon(&app.pool, order.id, signed.now, asked).await?)
+        }
+        None => None,
+    };
     let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::send(&mut work.tx, &signed, number, n, &message).await {
+    match actions::send(&mut work.tx, &signed, number, n, &message, outlook.as_ref()).await {
         Ok(()) => {
             let place = Quotes(number).to_string();
             work.commit(&place).await?;

@@ -18,7 +18,6 @@ mod floor;
 mod model;
 mod outcome;
 mod problem;
-mod random;
 mod solve;
 
 pub use faults::{MOST_FAMILIES, MOST_KILNS, MOST_MINUTES, ProblemFault};
@@ -27,4 +26,4 @@ pub use problem::{
     Accepted, Ban, Calendar, Clearance, Decisions, Family, Flask, Kiln, OutOfUse, Pin, Poured,
     Problem, Programme, Segment, SegmentKind, SizeProgramme, Stability, Staffed, UnderWay,
 };
-pub use solve::{Control, Options, Progress, solve};
+pub use solve::{Control, Opening, Options, Progress, openings, solve};

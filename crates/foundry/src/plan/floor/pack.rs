@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use crate::plan::random::Random;
+use crate::random::Random;
 
 /// A rectangular floor with the free space it asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]

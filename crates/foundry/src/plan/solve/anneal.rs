@@ -3,7 +3,7 @@
 
 use crate::plan::floor::Floors;
 use crate::plan::model::Model;
-use crate::plan::random::Random;
+use crate::random::Random;
 
 use super::board::{Board, Timing};
 use super::draft::{Draft, Unit, UnitNo};

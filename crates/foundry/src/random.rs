@@ -5,16 +5,16 @@
 /// # Source
 /// Steele, Lea, Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014, figure 14.
 #[derive(Debug, Clone)]
-pub(super) struct Random(u64);
+pub(crate) struct Random(u64);
 
 impl Random {
     /// A generator that always gives the same numbers for the same seed.
-    pub(super) fn new(seed: u64) -> Self {
+    pub(crate) fn new(seed: u64) -> Self {
         Self(seed)
     }
 
     /// 64 random bits.
-    pub(super) fn bits(&mut self) -> u64 {
+    pub(crate) fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;
         mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -23,13 +23,13 @@ impl Random {
     }
 
     /// A number from 0 to `count` without `count`; 0 when there is nothing to choose.
-    pub(super) fn below(&mut self, count: usize) -> usize {
+    pub(crate) fn below(&mut self, count: usize) -> usize {
         // The high half of a product: even to within count / 2^64.
         ((u128::from(self.bits()) * count as u128) >> 64) as usize
     }
 
     /// A number from 0 to 1, without 1.
-    pub(super) fn unit(&mut self) -> f64 {
+    pub(crate) fn unit(&mut self) -> f64 {
         (self.bits() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
     }
 }

@@ -1,0 +1,72 @@
+//! The plan as it stands, for those who ask what else would fit beside it.
+
+use foundry::plan::{Calendar, Control, Options, Pin, Plan, Problem, solve};
+use sqlx::PgPool;
+
+use super::grid::Grid;
+use super::instance;
+use crate::clock::Moment;
+use crate::json::plan::read_problem;
+use crate::web::{Fault, Refused};
+
+/// A studio's kilns and furnace with everything that waits for them.
+#[derive(Clone, Debug)]
+pub struct Standing {
+    /// The calendar the minutes are counted in.
+    pub grid: Grid,
+    /// What is to be planned; loads that were agreed are pinned.
+    pub problem: Problem,
+    /// A plan of all of it.
+    pub plan: Plan,
+    /// The minute of asking.
+    pub now_min: i64,
+}
+
+impl Standing {
+    /// When somebody is there.
+    #[must_use]
+    pub fn calendar(&self) -> &Calendar {
+        &self.problem.calendar
+    }
+}
+
+/// Reads the studio; agreed loads stay where they are, and what waits beside them is put where
+/// it fits first.
+pub async fn standing(pool: &PgPool, now: Moment, days: i64) -> Result<Standing, Fault> {
+    let read = instance::read_ahead(pool, now, days).await?;
+    let mut problem = read_problem(&read.json.to_string())
+        .map_err(|refusal| Refused::conflict(refusal.to_string()))?
+        .problem;
+    let now_min = read.grid.minute(now);
+    let agreed: Vec<(i32, String, Moment)> = sqlx::query_as(
+        "SELECT f.number, k.name, l.planned_start_at FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id AND lf.left_at IS NULL JOIN flasks f ON f.id = lf.flask_id
+         WHERE l.state = 'planned' ORDER BY f.number",
+    )
+    .fetch_all(pool)
+    .await?;
+    for (flask, kiln, starts) in agreed {
+        let (flask, start_min) = (flask.to_string(), read.grid.minute(starts));
+        let pinned = problem
+            .decisions
+            .pins
+            .iter()
+            .any(|pin| matches!(pin, Pin::Load { flask: one, .. } if *one == flask));
+        // A load that should have begun already is planned anew.
+        if !pinned && start_min >= now_min {
+            problem.decisions.pins.push(Pin::Load { flask, kiln, start_min });
+        }
+    }
+    let (problem, plan) = tokio::task::spawn_blocking(move || {
+        let options = Options { seed: 1, most_steps: Some(1) };
+        let plan = solve(&problem, &options, &mut |_| Control::Go { used: 0.0 });
+        (problem, plan)
+    })
+    .await
+    .map_err(|error| Fault::Unforeseen(error.into()))?;
+    let plan = plan.map_err(|faults| {
+        let words: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        Refused::conflict(words.join(" "))
+    })?;
+    Ok(Standing { grid: read.grid, problem, plan, now_min })
+}

@@ -1,0 +1,3 @@
+//! Pages of promises.
+
+pub(super) mod kept;

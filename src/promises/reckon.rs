@@ -1,0 +1,132 @@
+//! The days of an order, reckoned from the studio as it stands.
+
+use foundry::plan::{Plan, openings};
+use foundry::promise::{Way, forecast};
+use sqlx::PgPool;
+
+use super::model::{self, Outlook};
+use super::{habits, progress};
+use crate::clock::{Day, Moment};
+use crate::id::OrderId;
+use crate::json::working::WorkingJson;
+use crate::plan;
+use crate::web::Fault;
+
+/// How far ahead kiln and furnace are looked at.
+const DAYS_AHEAD: i64 = 150;
+/// So many runs give a chance of nine in ten to within 0.7 in a hundred.
+const RUNS: u32 = 2_000;
+/// Any number; always the same, so that the same studio is told the same day.
+const SEED: u64 = 1;
+
+/// What is asked about an order.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Asked {
+    /// A day whose chance is wanted.
+    pub day: Option<Day>,
+    /// Spares of each line, when nothing has begun yet.
+    pub spares: u32,
+    /// Whether to tell what hurrying would give.
+    pub hurried: bool,
+}
+
+/// The days of an order; why none can be told is part of what is told.
+pub async fn reckon(
+    pool: &PgPool,
+    order: OrderId,
+    now: Moment,
+    asked: Asked,
+) -> Result<Outlook, Fault> {
+    let standing = match plan::standing(pool, now, DAYS_AHEAD).await {
+        Ok(standing) => standing,
+        Err(Fault::Refused(refused)) => return Ok(Outlook::refused(refused.message)),
+        Err(fault) => return Err(fault),
+    };
+    let pour_min = standing.problem.pour_min;
+    let pieces =
+        progress::of_order(pool, order, asked.spares, &standing.grid, pour_min, now).await?;
+    let Some((flask, bench_set_min)) = progress::likely_flask(pool, order).await? else {
+        return Ok(Outlook::refused(
+            "there is no line on the order, or no flask and programme are told yet in the studio's settings"
+                .to_owned(),
+        ));
+    };
+    let habits =
+        habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
+    let work = move || {
+        let problem = &standing.problem;
+        let words = |faults: Vec<foundry::plan::ProblemFault>| {
+            Outlook::refused(faults.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))
+        };
+        let beside = match openings(problem, &standing.plan, &flask) {
+            Ok(found) => found,
+            Err(faults) => return words(faults),
+        };
+        let way = Way {
+            now_min: standing.now_min,
+            calendar: standing.calendar(),
+            habits: &habits,
+            bench_set_min,
+            openings: &beside,
+            rush: false,
+        };
+        let found = match forecast(&pieces.groups, &pieces.needed, &way, RUNS, SEED) {
+            Ok(found) => found,
+            Err(refusal) => return Outlook::refused(format!("{refusal}.")),
+        };
+        let mut outlook = Outlook {
+            days: model::days(&found.value, &standing.grid),
+            hurried: None,
+            in_the_way: 0,
+            wanted: asked.day.map(|day| {
+                (day, found.value.chance_by(model::end_of(&standing.grid, day)))
+            }),
+            working: WorkingJson::from(&found.working),
+            reason: String::new(),
+        };
+        if asked.hurried {
+            hurry(&standing, &flask, &way, &pieces, &mut outlook);
+        }
+        outlook
+    };
+    tokio::task::spawn_blocking(work).await.map_err(|error| Fault::Unforeseen(error.into()))
+}
+
+/// The same with nothing in the way but loads that burn already.
+fn hurry(
+    standing: &plan::Standing,
+    flask: &foundry::plan::Flask,
+    way: &Way<'_>,
+    pieces: &progress::Pieces,
+    outlook: &mut Outlook,
+) {
+    let under_way = &standing.problem.decisions.under_way;
+    let burning = |load: &foundry::plan::Load| {
+        under_way.iter().any(|one| one.kiln == load.kiln && one.start_min == load.start_min)
+    };
+    let mut alone = Plan::default();
+    for load in standing.plan.loads.iter().filter(|load| burning(load)) {
+        let members = |id: &str| load.flasks.iter().any(|placed| placed.flask == id);
+        alone
+            .pours
+            .extend(standing.plan.pours.iter().filter(|pour| members(&pour.flask)).cloned());
+        alone.loads.push(load.clone());
+    }
+    let mut problem = standing.problem.clone();
+    // Pins would keep the kilns for others.
+    problem.decisions.pins.clear();
+    let Ok(openings) = openings(&problem, &alone, flask) else { return };
+    let way = Way { openings: &openings, rush: true, ..way.clone() };
+    let Ok(found) = forecast(&pieces.groups, &pieces.needed, &way, RUNS, SEED) else { return };
+    let Some(ready) = found.value.ready_by(0.9) else { return };
+    let day = model::day_of(&standing.grid, ready);
+    if outlook.usual().is_some_and(|usual| day < usual) {
+        outlook.hurried = Some(day);
+        outlook.in_the_way = standing
+            .plan
+            .loads
+            .iter()
+            .filter(|load| !burning(load) && load.start_min < ready)
+            .count();
+    }
+}
