@@ -68,11 +68,14 @@ pub(super) async fn of_order(
         });
         let count = u32::try_from(row.pieces).unwrap_or(u32::MAX);
         pieces.needed[line] = pieces.needed[line].saturating_add(count);
-        let stage = Stage::ALL
-            .into_iter()
-            .find(|stage| stage.name() == row.stage)
-            .unwrap_or(Stage::Print);
-        pieces.groups.push(Group { line, pieces: count, stage, progress: progress(&row, stage, grid, pour_min) });
+        let stage =
+            Stage::ALL.into_iter().find(|stage| stage.name() == row.stage).unwrap_or(Stage::Print);
+        pieces.groups.push(Group {
+            line,
+            pieces: count,
+            stage,
+            progress: progress(&row, stage, grid, pour_min),
+        });
     }
     Ok(pieces)
 }

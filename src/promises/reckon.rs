@@ -51,8 +51,7 @@ pub async fn reckon(
                 .to_owned(),
         ));
     };
-    let habits =
-        habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
+    let habits = habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
     let work = move || {
         let problem = &standing.problem;
         let words = |faults: Vec<foundry::plan::ProblemFault>| {
@@ -78,9 +77,9 @@ pub async fn reckon(
             days: model::days(&found.value, &standing.grid),
             hurried: None,
             in_the_way: 0,
-            wanted: asked.day.map(|day| {
-                (day, found.value.chance_by(model::end_of(&standing.grid, day)))
-            }),
+            wanted: asked
+                .day
+                .map(|day| (day, found.value.chance_by(model::end_of(&standing.grid, day)))),
             working: WorkingJson::from(&found.working),
             reason: String::new(),
         };
@@ -107,9 +106,7 @@ fn hurry(
     let mut alone = Plan::default();
     for load in standing.plan.loads.iter().filter(|load| burning(load)) {
         let members = |id: &str| load.flasks.iter().any(|placed| placed.flask == id);
-        alone
-            .pours
-            .extend(standing.plan.pours.iter().filter(|pour| members(&pour.flask)).cloned());
+        alone.pours.extend(standing.plan.pours.iter().filter(|pour| members(&pour.flask)).cloned());
         alone.loads.push(load.clone());
     }
     let mut problem = standing.problem.clone();

@@ -48,8 +48,9 @@ pub(super) async fn kept(pool: &PgPool) -> Result<Vec<KeptRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT o.number, o.title, c.name AS client, p.promised_on, p.chance, p.made_at,
                 CASE WHEN o.state IN ('ready', 'handed_over') THEN (
-                    SELECT max(a.ended_at) FROM pieces x JOIN attempts a ON a.piece_id = x.id
-                    WHERE x.order_id = o.id AND a.outcome = 'good') END AS ready_at,
+                    SELECT max(s.finished_at) FROM pieces x JOIN attempts a ON a.piece_id = x.id
+                    JOIN attempt_stages s ON s.attempt_id = a.id AND s.stage = 'finish'
+                    WHERE x.order_id = o.id AND a.outcome IS DISTINCT FROM 'failed') END AS ready_at,
                 o.state = 'cancelled' AS cancelled
          FROM promises p JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
          JOIN quotes q ON q.order_id = p.order_id AND q.n = p.quote_n AND q.state = 'accepted'

@@ -15,6 +15,7 @@ mod designs;
 mod metal;
 mod now;
 mod prices;
+mod promises;
 mod studio;
 mod orders;
 mod plan;

@@ -6,9 +6,9 @@ use axum::extract::State;
 
 use crate::orders::OrderState;
 use crate::pieces::{Cards, Filter, RouteCard};
-use crate::promises::{self, PromiseRow};
 use crate::portal::guest::Guest;
 use crate::portal::words;
+use crate::promises::{self, PromiseRow};
 use crate::quotes::{self, QuoteRow};
 use crate::web::{App, Fault, Form, Show, asset};
 

@@ -111,10 +111,10 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Kept,
                 return None;
             }
             let told = of.iter().filter_map(|one| one.row.chance).sum::<f64>() / of.len() as f64;
-            let counted =
-                wilson(Tally { good: held, bad: broken }, Confidence::NinetyFive).ok().map(|worked| {
-                    let share =
-                        signed.frame.show.number(worked.value.counted.percent(), 0, "%");
+            let counted = wilson(Tally { good: held, bad: broken }, Confidence::NinetyFive)
+                .ok()
+                .map(|worked| {
+                    let share = signed.frame.show.number(worked.value.counted.percent(), 0, "%");
                     (
                         working_of(&share, &worked.working),
                         worked.value.low.percent(),
@@ -124,7 +124,6 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Kept,
             Some(Band { name, told: told * 100.0, held, broken, counted })
         })
         .collect();
-    let unknown =
-        promises.iter().filter(settled).filter(|one| one.row.chance.is_none()).count();
+    let unknown = promises.iter().filter(settled).filter(|one| one.row.chance.is_none()).count();
     Ok(Kept { frame: signed.frame, bands, promises, unknown })
 }
