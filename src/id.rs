@@ -104,6 +104,10 @@ ids! {
     MetalBatchId,
     /// Bought metal.
     MetalLotId,
+    /// An invoice or a credit note.
+    InvoiceId,
+    /// An entry of a client's account.
+    EntryId,
     /// Something to be sent.
     MessageId,
 }

@@ -32,6 +32,7 @@ pub mod plan;
 pub mod promises;
 pub mod orders;
 pub mod quotes;
+pub mod invoices;
 pub mod portal;
 pub mod pours;
 pub mod tickets;

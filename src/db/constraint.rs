@@ -53,6 +53,16 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
         "finishing_no_heavier" => {
             "A piece cannot weigh more after finishing than before; check both weights."
         }
+        "invoices_one_draft" => {
+            "A draft of this invoice is there already; issue that one, or throw it away."
+        }
+        "invoices_issued_stays" => {
+            "An issued invoice does not change. Put it right with a credit note and a new invoice."
+        }
+        "client_entries_reversed_once" => "This entry was reversed already.",
+        "entry_balances_within" => {
+            "No more can be paid than is owed, and no payment pays more than it was. Nothing was noted; look at the account as it is now."
+        }
         "metal_batch_balances" => {
             "The metal does not balance: what leaves one account must arrive in others. Nothing was posted."
         }

@@ -50,6 +50,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::finishing::router())
         .merge(crate::orders::router())
         .merge(crate::quotes::router())
+        .merge(crate::invoices::router())
         .merge(crate::portal::router())
         .merge(crate::cure_batches::router())
         .route("/static/{*name}", get(serve_asset))

@@ -224,6 +224,30 @@ impl Show {
         figure(&grouped(&format!("{rounded:.*}", digits as usize)), currency)
     }
 
+    /// An amount with all decimals it was given, and those of the currency's smallest unit at least.
+    #[must_use]
+    pub fn money_exact(&self, amount: impl Plain<Decimal>, currency: &str) -> Html {
+        let shown = amount.plain().normalize();
+        let digits = Currency::by_code(currency).map_or(2, |known| known.minor_digits());
+        let decimals = shown.scale().max(digits) as usize;
+        figure(&grouped(&format!("{shown:.decimals$}")), currency)
+    }
+
+    /// An amount without markup, for papers and letters: `1234.50 EUR`.
+    #[must_use]
+    pub fn money_text(&self, amount: impl Plain<Decimal>, currency: &str) -> String {
+        let digits = Currency::by_code(currency).map_or(2, |known| known.minor_digits());
+        let rounded =
+            amount.plain().round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero);
+        format!("{}\u{a0}{currency}", grouped(&format!("{rounded:.*}", digits as usize)))
+    }
+
+    /// A day with its year, for papers and letters: `25 Nov 2026`.
+    #[must_use]
+    pub fn day_text(&self, day: impl Plain<Day>) -> String {
+        day.plain().0.strftime("%-d %b %Y").to_string()
+    }
+
     /// A price, with as many decimals as it was given and two at least.
     #[must_use]
     pub fn price(&self, amount: impl Plain<Decimal>, per: &str) -> Html {

@@ -7,6 +7,7 @@ mod cli_models;
 mod clients;
 mod cure_batches;
 mod finishing;
+mod invoices;
 mod inside_flask;
 mod pieces;
 mod plates;

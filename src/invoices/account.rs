@@ -1,0 +1,155 @@
+//! All SQL that writes clients' accounts: entries, and which of them pays for what.
+
+use rust_decimal::Decimal;
+use sqlx::{FromRow, PgConnection};
+use uuid::Uuid;
+
+use crate::clock::{Day, Moment};
+use crate::id::{ClientId, EntryId, PersonId};
+
+/// A new entry of an account.
+#[derive(Clone, Debug)]
+pub(super) struct NewEntry<'a> {
+    pub(super) id: EntryId,
+    pub(super) client: ClientId,
+    pub(super) kind: &'static str,
+    pub(super) currency: &'a str,
+    pub(super) amount: Decimal,
+    pub(super) on: Day,
+    pub(super) method: &'a str,
+    pub(super) reference: &'a str,
+    pub(super) reverses: Option<EntryId>,
+}
+
+/// Who writes in an account, and when.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct By {
+    pub(super) person: PersonId,
+    pub(super) at: Moment,
+}
+
+pub(super) async fn insert(
+    conn: &mut PgConnection,
+    entry: &NewEntry<'_>,
+    by: By,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO client_entries (id, client_id, kind, currency, amount, on_day, method, reference, reverses, at,
+             person_id) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+    )
+    .bind(entry.id)
+    .bind(entry.client)
+    .bind(entry.kind)
+    .bind(entry.currency)
+    .bind(entry.amount)
+    .bind(entry.on)
+    .bind(entry.method)
+    .bind(entry.reference)
+    .bind(entry.reverses)
+    .bind(by.at)
+    .bind(by.person)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// An entry with what is still open of it.
+#[derive(Clone, Copy, Debug, FromRow)]
+pub(super) struct Open {
+    pub(super) id: EntryId,
+    pub(super) open: Decimal,
+}
+
+/// The open entries of an account on one side, oldest first.
+pub(super) async fn open(
+    conn: &mut PgConnection,
+    client: ClientId,
+    currency: &str,
+    debit: bool,
+) -> Result<Vec<Open>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT e.id, b.amount - b.settled AS open FROM client_entries e JOIN entry_balances b ON b.entry_id = e.id
+         WHERE e.client_id = $1 AND e.currency = $2 AND e.debit = $3 AND b.settled < b.amount
+         ORDER BY e.on_day, e.at, e.id",
+    )
+    .bind(client)
+    .bind(currency)
+    .bind(debit)
+    .fetch_all(conn)
+    .await
+}
+
+/// What is open of one entry.
+pub(super) async fn open_of(conn: &mut PgConnection, id: Uuid) -> Result<Decimal, sqlx::Error> {
+    sqlx::query_scalar("SELECT amount - settled FROM entry_balances WHERE entry_id = $1")
+        .bind(id)
+        .fetch_one(conn)
+        .await
+}
+
+/// Lets a credit pay for a debit.
+pub(super) async fn settle(
+    conn: &mut PgConnection,
+    credit: EntryId,
+    debit: EntryId,
+    amount: Decimal,
+    by: By,
+) -> Result<(), sqlx::Error> {
+    if amount.is_zero() {
+        return Ok(());
+    }
+    sqlx::query(
+        "INSERT INTO settlements (credit_id, debit_id, amount, at, person_id) VALUES ($1, $2, $3, $4, $5)",
+    )
+    .bind(credit)
+    .bind(debit)
+    .bind(amount)
+    .bind(by.at)
+    .bind(by.person)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes back everything that an entry settled.
+pub(super) async fn unsettle(
+    conn: &mut PgConnection,
+    id: EntryId,
+    by: By,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO settlements (credit_id, debit_id, amount, at, person_id)
+         SELECT credit_id, debit_id, -sum(amount), $2, $3 FROM settlements WHERE credit_id = $1 OR debit_id = $1
+         GROUP BY credit_id, debit_id HAVING sum(amount) <> 0",
+    )
+    .bind(id)
+    .bind(by.at)
+    .bind(by.person)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// An entry that may be reversed.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Entry {
+    pub(super) kind: String,
+    pub(super) currency: String,
+    pub(super) amount: Decimal,
+    pub(super) reversed: bool,
+}
+
+pub(super) async fn entry(
+    conn: &mut PgConnection,
+    client: ClientId,
+    id: EntryId,
+) -> Result<Entry, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT kind, currency, amount, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed
+         FROM client_entries e WHERE id = $1 AND client_id = $2",
+    )
+    .bind(id)
+    .bind(client)
+    .fetch_one(conn)
+    .await
+}

@@ -1,0 +1,540 @@
+//! What is done to invoices and accounts, inside the caller's transaction.
+
+use rust_decimal::Decimal;
+use serde_json::json;
+use sqlx::PgConnection;
+
+use super::account::{self, By, NewEntry};
+use super::forms::{DraftForm, Money, PaymentForm};
+use super::model::{Fixed, Line, Rounding, Rules, TaxAmount, reckon};
+use super::store::{self, Deducting, InvoicingRow, Locked, NewDraft};
+use super::{from_quote, view};
+use crate::audit;
+use crate::id::{ClientId, EntryId, InvoiceId};
+use crate::orders;
+use crate::people::Signed;
+use crate::quotes;
+use crate::studio::Settings;
+use crate::web::{Fault, Refused};
+use foundry::quantity::Currency;
+
+/// Which part of an order is invoiced.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    Deposit,
+    Rest,
+}
+
+fn currency(code: &str) -> Result<Currency, Fault> {
+    Currency::by_code(code).map_err(|refusal| Refused::conflict(refusal.to_string()).into())
+}
+
+fn too_large() -> Refused {
+    Refused::conflict(
+        "The amounts are too large to be kept exactly; look for a slipped decimal point.",
+    )
+}
+
+async fn note(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    action: &str,
+    subject: String,
+    detail: serde_json::Value,
+) -> Result<(), Fault> {
+    Ok(audit::note(conn, signed.now, Some(signed.person), action, &subject, detail).await?)
+}
+
+/// Keeps the lines of a draft with what they come to.
+async fn keep(
+    conn: &mut PgConnection,
+    id: InvoiceId,
+    lines: &[Deducting],
+    rules: Rules,
+) -> Result<(), Fault> {
+    let plain: Vec<Line> = lines.iter().map(|(line, _)| line.clone()).collect();
+    let (reckoned, totals) = reckon(&plain, rules).map_err(|_| too_large())?;
+    Ok(store::write_lines(conn, id, lines, &reckoned, &totals).await?)
+}
+
+/// A draft of an order's deposit, or of the rest; the one there is already is led to.
+pub(super) async fn draft_for_order(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    part: Part,
+) -> Result<InvoiceId, Fault> {
+    let order = orders::lock(conn, number).await?;
+    let quote =
+        quotes::standing(&mut *conn, order.id).await?.filter(|quote| quote.state == "accepted");
+    let Some(quote) = quote else {
+        return Err(Refused::conflict(
+            "The client has not accepted a quote of this order, so there is nothing agreed to invoice. Write a free invoice from the client's account instead.",
+        )
+        .into());
+    };
+    let content = &quote.content.0;
+    let purpose = if part == Part::Deposit { "deposit" } else { "rest" };
+    if let Some(there) = view::standing_for(&mut *conn, order.id, purpose).await? {
+        return Ok(there);
+    }
+    if part == Part::Deposit && content.deposit.is_zero() {
+        return Err(Refused::conflict("No deposit was agreed for this order.").into());
+    }
+    if part == Part::Deposit && view::standing_for(&mut *conn, order.id, "rest").await?.is_some() {
+        return Err(Refused::conflict("The whole order is invoiced already.").into());
+    }
+    if part == Part::Rest && view::draft_for(&mut *conn, order.id, "deposit").await? {
+        return Err(Refused::conflict(
+            "The deposit's invoice is still a draft. Issue it or throw it away first, so that the invoice of the rest can take it off.",
+        )
+        .into());
+    }
+    let settings = store::invoicing(&mut *conn).await?;
+    let money = currency(&content.currency)?;
+    let lines: Vec<Deducting> = if part == Part::Deposit {
+        vec![(from_quote::deposit(content, number, quote.n, money.minor_digits()), None)]
+    } else {
+        let mut lines: Vec<Deducting> =
+            from_quote::whole(content).into_iter().map(|line| (line, None)).collect();
+        for deposit in view::deposits(&mut *conn, order.id).await? {
+            lines.push(deducting(deposit, content.tax_inclusive));
+        }
+        lines
+    };
+    let head = NewDraft {
+        kind: "invoice",
+        purpose: purpose.to_owned(),
+        client: view::client_of_order(&mut *conn, order.id).await?,
+        order: Some(order.id),
+        corrects: None,
+        currency: content.currency.clone(),
+        tax_inclusive: content.tax_inclusive,
+        tax_rounding: settings.tax_rounding.clone(),
+        due_days: if part == Part::Deposit { 0 } else { settings.due_days },
+        note: String::new(),
+    };
+    let id = store::insert_draft(conn, &head, signed.person, signed.now).await?;
+    let rounding = Rounding::named(&settings.tax_rounding);
+    keep(conn, id, &lines, Rules { currency: money, inclusive: content.tax_inclusive, rounding })
+        .await?;
+    note(conn, signed, "drafted an invoice", format!("order:{number}"), json!({ "name": purpose }))
+        .await?;
+    Ok(id)
+}
+
+/// The line that takes a deposit off, to the cent of what was invoiced.
+fn deducting(deposit: view::DepositRow, inclusive: bool) -> Deducting {
+    let taxes: Vec<TaxAmount> = deposit
+        .taxes
+        .0
+        .into_iter()
+        .map(|tax| TaxAmount {
+            name: tax.name,
+            percent: tax.percent.normalize(),
+            amount: -tax.amount,
+        })
+        .collect();
+    let amount = -(if inclusive { deposit.total } else { deposit.net });
+    let line = Line {
+        words: format!("Less the deposit, invoice {}", deposit.label),
+        quantity: Decimal::ONE,
+        unit_price: amount,
+        discount: Decimal::ZERO,
+        taxes: taxes
+            .iter()
+            .map(|tax| super::model::Tax { name: tax.name.clone(), percent: tax.percent })
+            .collect(),
+        fixed: Some(Fixed { amount, net: -deposit.net, taxes }),
+    };
+    (line, Some(deposit.id))
+}
+
+/// An empty draft for a client.
+pub(super) async fn blank(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    client: ClientId,
+) -> Result<InvoiceId, Fault> {
+    store::lock_account(conn, client).await?;
+    let settings = store::invoicing(&mut *conn).await?;
+    let studio = Settings::load(&mut *conn).await?;
+    let head = NewDraft {
+        kind: "invoice",
+        purpose: "other".to_owned(),
+        client,
+        order: None,
+        corrects: None,
+        currency: studio.currency,
+        tax_inclusive: studio.tax_inclusive,
+        tax_rounding: settings.tax_rounding,
+        due_days: settings.due_days,
+        note: String::new(),
+    };
+    Ok(store::insert_draft(conn, &head, signed.person, signed.now).await?)
+}
+
+async fn hold_draft(conn: &mut PgConnection, id: InvoiceId, seen: i64) -> Result<Locked, Fault> {
+    let held = store::lock(conn, id).await?;
+    if held.state != "draft" {
+        let label = held.label.unwrap_or_default();
+        return Err(Refused::conflict(format!(
+            "{label} is issued, and what is issued does not change. Put it right with a credit note and a new invoice."
+        ))
+        .into());
+    }
+    if held.version != seen {
+        return Err(Refused::stale("this draft").into());
+    }
+    Ok(held)
+}
+
+/// Changes a draft.
+pub(super) async fn save(
+    conn: &mut PgConnection,
+    id: InvoiceId,
+    typed: &DraftForm,
+    seen: i64,
+) -> Result<(), Fault> {
+    let held = hold_draft(conn, id, seen).await?;
+    store::change_head(conn, id, typed.due_days, &typed.note).await?;
+    let rules = Rules {
+        currency: currency(&held.currency)?,
+        inclusive: held.tax_inclusive,
+        rounding: Rounding::named(&held.tax_rounding),
+    };
+    keep(conn, id, &typed.lines, rules).await
+}
+
+/// Issues a draft: a number, an entry on the client's account, and no more changes.
+pub(super) async fn issue(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: InvoiceId,
+    seen: i64,
+) -> Result<(), Fault> {
+    let held = hold_draft(conn, id, seen).await?;
+    if store::lines(&mut *conn, id).await?.is_empty() {
+        return Err(
+            Refused::conflict("There is no line on it yet. Add what it is for, and save.").into()
+        );
+    }
+    if held.total.is_sign_negative() && !held.total.is_zero() {
+        return Err(Refused::conflict(
+            "It comes to less than nothing. Money that goes back to a client stands on a credit note or a refund.",
+        )
+        .into());
+    }
+    let corrected = match held.corrects {
+        Some(corrected) => {
+            within_corrected(conn, &held, corrected).await?;
+            Some(EntryId(corrected.0))
+        }
+        None => None,
+    };
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let due = today.plus_days(held.due_days);
+    let label = store::issue(conn, id, today, due).await?;
+    let by = By { person: signed.person, at: signed.now };
+    let entry = NewEntry {
+        id: EntryId(id.0),
+        client: held.client_id,
+        kind: if held.kind == "invoice" { "invoice" } else { "credit_note" },
+        currency: &held.currency,
+        amount: held.total,
+        on: today,
+        method: "",
+        reference: &label,
+        reverses: None,
+    };
+    account::insert(conn, &entry, by).await?;
+    if let Some(debit) = corrected {
+        let owed = account::open_of(conn, debit.0).await?;
+        account::settle(conn, entry.id, debit, held.total.min(owed), by).await?;
+    }
+    let detail =
+        json!({ "name": label, "total": held.total.to_string(), "currency": held.currency });
+    if let Some(order) = held.order_id {
+        let number = view::number_of_order(&mut *conn, order).await?;
+        note(conn, signed, "issued", format!("order:{number}"), detail.clone()).await?;
+    }
+    note(conn, signed, "issued", format!("invoice:{id}"), detail).await
+}
+
+/// A credit note takes back no more than what was invoiced and is not taken back yet.
+async fn within_corrected(
+    conn: &mut PgConnection,
+    note: &Locked,
+    corrected: InvoiceId,
+) -> Result<(), Fault> {
+    let left = view::left_of(&mut *conn, corrected).await?;
+    if note.total > left.total {
+        return Err(Refused::conflict(format!(
+            "The credit note comes to {} {}, but only {} of the invoice is not credited yet. Make its lines smaller.",
+            note.total.normalize(), note.currency, left.total.normalize()
+        ))
+        .into());
+    }
+    for tax in view::taxes(&mut *conn, note.id).await? {
+        let most = left
+            .taxes
+            .iter()
+            .find(|known| known.name == tax.name && known.percent == tax.percent)
+            .map_or(Decimal::ZERO, |known| known.amount);
+        if tax.amount > most {
+            return Err(Refused::conflict(format!(
+                "The credit note takes back {} of {} {} %, but the invoice has only {} of it left. Look at the taxes of its lines.",
+                tax.amount.normalize(), tax.name, tax.percent.normalize(), most.normalize()
+            ))
+            .into());
+        }
+    }
+    Ok(())
+}
+
+/// Throws a draft away; it has no number, so none is missing.
+pub(super) async fn discard(
+    conn: &mut PgConnection,
+    id: InvoiceId,
+    seen: i64,
+) -> Result<Locked, Fault> {
+    let held = hold_draft(conn, id, seen).await?;
+    store::discard(conn, id).await?;
+    Ok(held)
+}
+
+/// A draft of a credit note with the lines of an issued invoice.
+pub(super) async fn credit(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: InvoiceId,
+) -> Result<InvoiceId, Fault> {
+    let held = store::lock(conn, id).await?;
+    if held.state != "issued" || held.kind != "invoice" {
+        return Err(
+            Refused::conflict("Only an issued invoice is put right by a credit note.").into()
+        );
+    }
+    if let Some(draft) = view::draft_correcting(&mut *conn, id).await? {
+        return Ok(draft);
+    }
+    if let Some(label) = view::deducted_by(&mut *conn, id).await? {
+        return Err(Refused::conflict(format!(
+            "Invoice {label} takes this deposit off. Credit that one first."
+        ))
+        .into());
+    }
+    let left = view::left_of(&mut *conn, id).await?;
+    if left.total.is_zero() && !held.total.is_zero() {
+        return Err(Refused::conflict("Everything on this invoice is credited already.").into());
+    }
+    let head = NewDraft {
+        kind: "credit_note",
+        purpose: held.purpose.clone(),
+        client: held.client_id,
+        order: held.order_id,
+        corrects: Some(id),
+        currency: held.currency.clone(),
+        tax_inclusive: held.tax_inclusive,
+        tax_rounding: held.tax_rounding.clone(),
+        due_days: 0,
+        note: String::new(),
+    };
+    let draft = store::insert_draft(conn, &head, signed.person, signed.now).await?;
+    let lines: Vec<Deducting> = store::lines(&mut *conn, id)
+        .await?
+        .iter()
+        .map(|row| {
+            let mut line = row.line();
+            line.fixed =
+                Some(Fixed { amount: row.amount, net: row.net, taxes: row.taxes.0.clone() });
+            (line, None)
+        })
+        .collect();
+    let rules = Rules {
+        currency: currency(&held.currency)?,
+        inclusive: held.tax_inclusive,
+        rounding: Rounding::named(&held.tax_rounding),
+    };
+    keep(conn, draft, &lines, rules).await?;
+    Ok(draft)
+}
+
+/// Notes a payment. It pays for the chosen invoice, or for the oldest first; what is left
+/// over is the client's credit.
+pub(super) async fn pay(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    client: ClientId,
+    typed: &PaymentForm,
+) -> Result<(), Fault> {
+    store::lock_account(conn, client).await?;
+    let by = By { person: signed.person, at: signed.now };
+    let id = EntryId::new();
+    let entry = NewEntry {
+        id,
+        client,
+        kind: "payment",
+        currency: &typed.money.currency,
+        amount: typed.money.amount,
+        on: typed.money.on,
+        method: &typed.money.method,
+        reference: &typed.money.reference,
+        reverses: None,
+    };
+    account::insert(conn, &entry, by).await?;
+    let mut owed = account::open(conn, client, &typed.money.currency, true).await?;
+    if let Some(wanted) = typed.invoice {
+        owed.retain(|open| open.id.0 == wanted.0);
+        if owed.is_empty() {
+            return Err(Refused::input(
+                "invoice",
+                "Nothing is owed on this invoice any more. Choose another, or “the oldest first”.",
+            )
+            .into());
+        }
+    }
+    let over = spread(conn, id, &owed, typed.money.amount, by, true).await?;
+    let detail = json!({ "amount": typed.money.amount.to_string(), "currency": typed.money.currency, "over": over.to_string() });
+    note(conn, signed, "noted a payment", format!("client:{client}"), detail).await
+}
+
+/// Settles an entry against others in turn; what is left of it.
+async fn spread(
+    conn: &mut PgConnection,
+    id: EntryId,
+    others: &[account::Open],
+    amount: Decimal,
+    by: By,
+    credit: bool,
+) -> Result<Decimal, sqlx::Error> {
+    let mut left = amount;
+    for other in others {
+        let part = left.min(other.open);
+        if credit {
+            account::settle(conn, id, other.id, part, by).await?;
+        } else {
+            account::settle(conn, other.id, id, part, by).await?;
+        }
+        left -= part;
+    }
+    Ok(left)
+}
+
+/// Gives credit back to the client.
+pub(super) async fn refund(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    client: ClientId,
+    money: &Money,
+) -> Result<(), Fault> {
+    store::lock_account(conn, client).await?;
+    let credits = account::open(conn, client, &money.currency, false).await?;
+    let most: Decimal = credits.iter().map(|credit| credit.open).sum();
+    if money.amount > most {
+        return Err(Refused::input(
+            "amount",
+            format!(
+                "The client has a credit of {} {}; no more can be given back.",
+                most.normalize(),
+                money.currency
+            ),
+        )
+        .into());
+    }
+    let by = By { person: signed.person, at: signed.now };
+    let id = EntryId::new();
+    let entry = NewEntry {
+        id,
+        client,
+        kind: "refund",
+        currency: &money.currency,
+        amount: money.amount,
+        on: money.on,
+        method: &money.method,
+        reference: &money.reference,
+        reverses: None,
+    };
+    account::insert(conn, &entry, by).await?;
+    spread(conn, id, &credits, money.amount, by, false).await?;
+    let detail = json!({ "amount": money.amount.to_string(), "currency": money.currency });
+    note(conn, signed, "gave money back", format!("client:{client}"), detail).await
+}
+
+/// Lets the client's credit pay for an invoice, the oldest credit first.
+pub(super) async fn use_credit(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: InvoiceId,
+) -> Result<(), Fault> {
+    let held = store::lock(conn, id).await?;
+    if held.state != "issued" || held.kind != "invoice" {
+        return Err(Refused::conflict("Only an issued invoice can be paid.").into());
+    }
+    let owed = account::open_of(conn, id.0).await?;
+    let credits = account::open(conn, held.client_id, &held.currency, false).await?;
+    let by = By { person: signed.person, at: signed.now };
+    let left = spread(conn, EntryId(id.0), &credits, owed, by, false).await?;
+    if left == owed {
+        return Err(Refused::conflict(
+            "There is no credit that could pay for it, or nothing is owed.",
+        )
+        .into());
+    }
+    let detail = json!({ "amount": (owed - left).to_string(), "currency": held.currency });
+    note(conn, signed, "used credit", format!("invoice:{id}"), detail).await
+}
+
+/// Takes back a payment or a refund that was noted wrongly, or that the bank sent back.
+pub(super) async fn reverse(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    client: ClientId,
+    id: EntryId,
+) -> Result<(), Fault> {
+    store::lock_account(conn, client).await?;
+    let entry = account::entry(conn, client, id).await?;
+    let kind = match entry.kind.as_str() {
+        "payment" => "payment_reversed",
+        "refund" => "refund_reversed",
+        _ => {
+            return Err(Refused::conflict(
+                "Only payments and refunds are reversed; an invoice is put right by a credit note.",
+            )
+            .into());
+        }
+    };
+    if entry.reversed {
+        return Err(Refused::conflict("This entry was reversed already.").into());
+    }
+    let by = By { person: signed.person, at: signed.now };
+    account::unsettle(conn, id, by).await?;
+    let new = NewEntry {
+        id: EntryId::new(),
+        client,
+        kind,
+        currency: &entry.currency,
+        amount: entry.amount,
+        on: signed.now.day_in(&signed.frame.show.zone),
+        method: "",
+        reference: "",
+        reverses: Some(id),
+    };
+    account::insert(conn, &new, by).await?;
+    let (credit, debit) = if kind == "payment_reversed" { (id, new.id) } else { (new.id, id) };
+    account::settle(conn, credit, debit, entry.amount, by).await?;
+    let detail = json!({ "amount": entry.amount.to_string(), "currency": entry.currency });
+    note(conn, signed, kind, format!("client:{client}"), detail).await
+}
+
+/// Changes what stands on invoices from now on.
+pub(super) async fn change_invoicing(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    row: &InvoicingRow,
+) -> Result<(), Fault> {
+    if !store::change_invoicing(conn, row).await? {
+        return Err(Refused::stale("these settings").into());
+    }
+    note(conn, signed, "changed", "invoicing".to_owned(), json!({})).await
+}

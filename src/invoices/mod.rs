@@ -1,0 +1,41 @@
+//! Invoices, credit notes and what clients paid.
+//!
+//! A draft can be changed as often as one likes; issuing gives it the next number of its
+//! kind, without gaps, and from then on the database refuses every change. Payments, refunds
+//! and credit notes are entries of the client's account; which of them pays for what is told
+//! by settlements, which the database keeps within what was owed and what was paid.
+
+mod account;
+mod actions;
+mod forms;
+mod from_quote;
+mod model;
+mod pages;
+mod paths;
+mod statement;
+mod store;
+mod view;
+
+pub use paths::{Account, Invoice, Invoices, InvoicesOfOrder};
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/invoices", get(pages::list::show).post(pages::draft::blank))
+        .route("/invoices/{id}", get(pages::show::show).post(pages::draft::save))
+        .route("/invoices/{id}/issue", post(pages::draft::issue))
+        .route("/invoices/{id}/discard", post(pages::draft::discard))
+        .route("/invoices/{id}/credit", post(pages::show::credit))
+        .route("/invoices/{id}/use-credit", post(pages::show::use_credit))
+        .route("/orders/{number}/invoices", get(pages::order::show).post(pages::order::draft))
+        .route("/clients/{id}/account", get(pages::account::show))
+        .route("/clients/{id}/payments", post(pages::account::pay))
+        .route("/clients/{id}/refunds", post(pages::account::refund))
+        .route("/clients/{id}/entries/{entry}/reverse", post(pages::account::reverse))
+        .route("/studio/invoicing", get(pages::invoicing::show).post(pages::invoicing::submit))
+}

@@ -1,0 +1,198 @@
+//! A client's account: the statement, and what is paid and given back.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use foundry::quantity::Currency;
+use serde::Deserialize;
+
+use crate::clients::{Client, Clients};
+use crate::clock::Day;
+use crate::db::once::{self, Begun};
+use crate::id::{ClientId, EntryId, InvoiceId};
+use crate::invoices::forms::{Money, PaymentForm};
+use crate::invoices::statement::{self, Statement};
+use crate::invoices::view::{self, ClientRow};
+use crate::invoices::{Account, Invoices, actions};
+use crate::people::{Owner, Signed};
+use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "invoices/account.html")]
+pub(crate) struct ShowAccount {
+    frame: Frame,
+    client: ClientRow,
+    statements: Vec<Statement>,
+    from: Option<Day>,
+    to: Day,
+    unpaid: Vec<(InvoiceId, String)>,
+    payment: Form,
+    refund: Form,
+    general: Form,
+}
+
+impl ShowAccount {
+    /// What pays for what, to choose from.
+    fn choices(&self) -> Vec<(String, String)> {
+        let oldest = (String::new(), "the oldest first".to_owned());
+        let each = self.unpaid.iter().map(|(id, words)| (id.to_string(), words.clone()));
+        std::iter::once(oldest).chain(each).collect()
+    }
+
+    /// Whether something can be given back.
+    fn has_credit(&self) -> bool {
+        self.statements.iter().any(|statement| !statement.credit.is_zero())
+    }
+}
+
+#[derive(Default, Deserialize)]
+pub(crate) struct Wanted {
+    #[serde(default)]
+    from: String,
+    #[serde(default)]
+    to: String,
+}
+
+#[derive(Default)]
+struct Forms {
+    payment: Option<Form>,
+    refund: Option<Form>,
+    general: Form,
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    id: ClientId,
+    wanted: &Wanted,
+    forms: Forms,
+) -> Result<ShowAccount, Fault> {
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let day = |text: &str| text.trim().parse().ok().map(Day);
+    let from = day(&wanted.from);
+    let to = day(&wanted.to).unwrap_or(today);
+    let client = view::client(&app.pool, id).await?;
+    let entries = view::entries(&app.pool, id, to).await?;
+    let fresh = || Form::filled([("on", today.to_string())]);
+    Ok(ShowAccount {
+        frame: signed.frame.clone(),
+        client,
+        statements: statement::of(entries, from, &signed.frame.show.units.currency),
+        from,
+        to,
+        unpaid: view::unpaid(&app.pool, id).await?,
+        payment: forms.payment.unwrap_or_else(fresh),
+        refund: forms.refund.unwrap_or_else(fresh),
+        general: forms.general,
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<ClientId>,
+    Query(wanted): Query<Wanted>,
+) -> Result<ShowAccount, Fault> {
+    page(&app, &signed, id, &wanted, Forms::default()).await
+}
+
+/// The currency in which money is noted: the studio's.
+fn currency(signed: &Signed) -> Result<Currency, Fault> {
+    Currency::by_code(&signed.frame.show.units.currency)
+        .map_err(|refusal| Refused::conflict(refusal.to_string()).into())
+}
+
+pub(crate) async fn pay(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<ClientId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let Some(typed) = PaymentForm::read(&mut form, currency(&signed)?, today) else {
+        let forms = Forms { payment: Some(form), ..Forms::default() };
+        let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::pay(&mut work.tx, &signed, id, &typed).await {
+        Ok(()) => {
+            let place = Account(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let forms = Forms { payment: Some(form), ..Forms::default() };
+            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn refund(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<ClientId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let Some(money) = Money::read(&mut form, currency(&signed)?, today) else {
+        let forms = Forms { refund: Some(form), ..Forms::default() };
+        let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::refund(&mut work.tx, &signed, id, &money).await {
+        Ok(()) => {
+            let place = Account(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let forms = Forms { refund: Some(form), ..Forms::default() };
+            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn reverse(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((id, entry)): Path<(ClientId, EntryId)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::reverse(&mut work.tx, &signed, id, entry).await {
+        Ok(()) => {
+            let place = Account(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let forms = Forms { general: form, ..Forms::default() };
+            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
