@@ -15,6 +15,7 @@ pub mod files;
 pub mod timers;
 pub mod printers;
 pub mod pieces;
+pub mod steps;
 pub mod trials;
 pub mod plates;
 pub mod cure_batches;

@@ -4,7 +4,7 @@
 // carries a key, so one that did arrive the first time happens once all the same.
 "use strict";
 const KEPT = "bench-pages-1", STATIC = "static-1";
-const BENCH = /^\/(now|plates|cure|flasks|loads|pours|finishing|pieces|timers)(\/|$)/;
+const BENCH = /^\/(now|plates|cure|flasks|loads|pours|finishing|pieces|timers|steps)(\/|$)/;
 const WAIT_MS = 8000;
 
 self.addEventListener("install", () => self.skipWaiting());

@@ -33,6 +33,9 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
         "plate_pieces_one_open" => {
             "A piece is on another plate already. Nothing was changed; take it off there first."
         }
+        "bench_steps_once" => {
+            "This step was recorded a moment ago by somebody else. Look at it as it is now."
+        }
         "plates_one_printing" => "This printer is printing another plate. Finish that one first.",
         "cure_batch_pieces_one_open" => {
             "A piece is in another cure batch already. Nothing was changed; take it out there first."

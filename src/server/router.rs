@@ -30,6 +30,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::timers::router())
         .merge(crate::clients::router())
         .merge(crate::printers::router())
+        .merge(crate::steps::router())
         .merge(crate::trials::router())
         .merge(crate::plates::router())
         .merge(crate::catalogue::router())

@@ -24,6 +24,7 @@ mod portal;
 mod quotes;
 mod browser;
 mod support;
+mod steps;
 mod tickets;
 mod timers;
 mod trials;

@@ -12,6 +12,7 @@ use crate::db::once::Work;
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
+use crate::steps;
 use crate::timers::{self, Timer};
 use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
 
@@ -28,6 +29,7 @@ pub(crate) struct ShowCureBatch {
     causes: Vec<String>,
     form: Form,
     refusal: Option<String>,
+    steps: Html,
 }
 
 impl ShowCureBatch {
@@ -80,6 +82,7 @@ async fn page(
         causes,
         form,
         refusal,
+        steps: steps::panel(&app.pool, &signed.frame, Stage::Cure, number).await?,
     })
 }
 

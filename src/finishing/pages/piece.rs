@@ -12,6 +12,7 @@ use crate::finishing::view::{self, BenchRow};
 use crate::finishing::{Bench, BenchPiece, actions};
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
+use crate::steps;
 use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
 
 #[derive(Template, WebTemplate)]
@@ -22,6 +23,7 @@ pub(crate) struct ShowBenchPiece {
     causes: Vec<String>,
     form: Form,
     refusal: Option<String>,
+    steps: Html,
 }
 
 impl ShowBenchPiece {
@@ -42,21 +44,31 @@ async fn page(
 ) -> Result<ShowBenchPiece, Fault> {
     let piece = view::piece(&app.pool, label).await?;
     let causes = pieces::causes(&app.pool, Stage::Finish).await?;
+    let tasks = steps::minutes_of(&app.pool, label).await?;
     let (form, refused) = match back {
         Some((form, refused)) => (form, refused),
-        None => (prefilled(&piece), None),
+        None => (prefilled(&piece, tasks), None),
     };
     let refusal = refused.map(|refused| refused.message);
-    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal })
+    let steps = steps::panel(&app.pool, &signed.frame, Stage::Finish, label).await?;
+    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal, steps })
 }
 
-fn prefilled(piece: &BenchRow) -> Form {
+/// What is known already; the minutes are those of the tasks, where none was told at the end.
+fn prefilled(piece: &BenchRow, tasks: Option<f64>) -> Form {
     let grams =
         |cg: Option<i64>| cg.map(|cg| format!("{}.{:02}", cg / 100, cg % 100)).unwrap_or_default();
     Form::filled([
         ("raw", grams(piece.raw_cg)),
         ("finished", grams(piece.finished_cg)),
-        ("minutes", piece.minutes.map(|minutes| minutes.to_string()).unwrap_or_default()),
+        (
+            "minutes",
+            piece
+                .minutes
+                .map(|minutes| minutes.to_string())
+                .or_else(|| tasks.map(|minutes| format!("{minutes:.0}")))
+                .unwrap_or_default(),
+        ),
     ])
 }
 

@@ -9,6 +9,7 @@ use crate::flasks::model::FlaskState;
 use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
 use crate::people::Signed;
 use crate::pieces::Stage;
+use crate::steps;
 use crate::web::{App, Fault, Form, Frame, Html, working};
 
 /// A step of the mixing clock with its times of day.
@@ -38,6 +39,7 @@ pub(crate) struct ShowFlask {
     pub(super) steps: Vec<Step>,
     pub(super) causes: Vec<(String, String)>,
     pub(super) now: Moment,
+    pub(super) sheet: Html,
 }
 
 impl ShowFlask {
@@ -127,6 +129,12 @@ pub(crate) async fn page(
         .collect();
     let stage = flask.state.stage_if_lost().unwrap_or(Stage::Invest);
     let causes = view::causes(&app.pool, stage).await?;
+    // What is done to it until it is fired belongs to invest, afterwards to cast.
+    let sheet_of = match flask.state {
+        FlaskState::Hot | FlaskState::Poured | FlaskState::Divested => Stage::Cast,
+        _ => Stage::Invest,
+    };
+    let sheet = steps::panel(&app.pool, &signed.frame, sheet_of, number).await?;
     Ok(ShowFlask {
         frame: signed.frame.clone(),
         form,
@@ -137,6 +145,7 @@ pub(crate) async fn page(
         steps,
         causes,
         now: signed.now,
+        sheet,
     })
 }
 

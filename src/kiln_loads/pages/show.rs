@@ -11,7 +11,9 @@ use crate::kiln_loads::actions;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
 use crate::kilns::{Axis, HeatLine, heat_line};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::pieces::Stage;
+use crate::steps;
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
 
 const AXIS: Axis = Axis { per_minute: 0.8, per_degree: 0.22, floor: 200.0 };
 
@@ -24,6 +26,7 @@ pub(crate) struct ShowLoad {
     flasks: Vec<Standing>,
     line: HeatLine,
     now: Moment,
+    steps: Html,
 }
 
 impl ShowLoad {
@@ -112,7 +115,8 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
             )
         });
     let line = heat_line(&load.programme.0, largest);
-    Ok(ShowLoad { frame: signed.frame.clone(), form, load, flasks, line, now: signed.now })
+    let steps = steps::panel(&app.pool, &signed.frame, Stage::Burnout, number).await?;
+    Ok(ShowLoad { frame: signed.frame.clone(), form, load, flasks, line, now: signed.now, steps })
 }
 
 pub(crate) async fn show(

@@ -13,6 +13,7 @@ use crate::plates::model::{self, CLEARANCE_MM, Reckoning};
 use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::printers::{self, LotChoice, PrinterRow};
+use crate::steps;
 use crate::timers::{self, Timer};
 use crate::trials::{self, DrawnPiece};
 use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
@@ -37,6 +38,7 @@ pub(crate) struct ShowPlate {
     form: Form,
     refusal: Option<String>,
     drawn_by_lot: Vec<DrawnPiece>,
+    steps: Html,
 }
 
 impl ShowPlate {
@@ -159,6 +161,7 @@ pub(super) async fn page(
         form,
         refusal: refused.map(|refused| refused.message),
         drawn_by_lot,
+        steps: steps::panel(&app.pool, &signed.frame, Stage::Print, number).await?,
     })
 }
 

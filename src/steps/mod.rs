@@ -1,0 +1,28 @@
+//! Steps of the bench: what is done within a stage, and what was measured at it.
+//!
+//! A stage's sheet is fixed by the trade (`sheets.rs`). Each step is recorded by one tap,
+//! with its figures where somebody has them, for a batch or for one piece. Whatever is
+//! recorded here can be looked at among the yields.
+
+mod actions;
+mod forms;
+mod pages;
+mod sheets;
+mod store;
+mod view;
+
+pub use sheets::{Choice, choices};
+pub use view::{minutes_of, panel};
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use crate::web::App;
+
+/// The pages of this capability.
+pub fn router() -> Router<App> {
+    Router::new()
+        .route("/steps/{stage}/{which}", get(pages::show))
+        .route("/steps/{stage}/{which}/{step}", post(pages::record))
+        .route("/steps/{stage}/{which}/{step}/take-back", post(pages::take_back))
+}

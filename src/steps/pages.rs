@@ -1,0 +1,138 @@
+//! A stage's sheet as a page of its own, and the taps on it.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use uuid::Uuid;
+
+use super::store::{self, Subject};
+use super::view::{self, Line};
+use super::{actions, forms, sheets};
+use crate::db::once::{self, Begun};
+use crate::people::Signed;
+use crate::pieces::Stage;
+use crate::timers;
+use crate::web::{App, Fault, Form, Frame, see_other};
+
+/// The address of a sheet.
+pub(super) fn place(stage: Stage, which: &str) -> String {
+    format!("/steps/{stage}/{which}")
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "steps/show.html")]
+pub(crate) struct ShowSheet {
+    frame: Frame,
+    title: String,
+    /// The page of the thing itself.
+    thing: String,
+    place: String,
+    lines: Vec<Line>,
+    refusal: Option<String>,
+}
+
+/// The page of the thing that a subject is.
+fn thing(subject: &Subject) -> String {
+    match subject.name.strip_prefix("piece:") {
+        Some(label) => format!("/finishing/{label}"),
+        None => timers::subject_path(&subject.name).unwrap_or_else(|| "/".to_owned()),
+    }
+}
+
+async fn find(app: &App, stage: &str, which: &str) -> Result<Subject, Fault> {
+    let stage: Stage = stage.parse().map_err(|()| Fault::NotFound)?;
+    let mut conn = app.pool.acquire().await?;
+    store::subject(&mut conn, stage, which).await?.ok_or(Fault::NotFound)
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    subject: &Subject,
+    which: &str,
+    refused: Option<(&str, Form)>,
+) -> Result<ShowSheet, Fault> {
+    let refusal = refused.as_ref().and_then(|(_, form)| form.general_error().map(str::to_owned));
+    let show = &signed.frame.show;
+    let lines = view::lines(&app.pool, show, subject, refused).await?;
+    let thing_words = subject.name.replacen(':', " ", 1);
+    Ok(ShowSheet {
+        frame: signed.frame.clone(),
+        title: format!("{}, {thing_words}", subject.stage.title()),
+        thing: thing(subject),
+        place: place(subject.stage, which),
+        lines,
+        refusal,
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Path((stage, which)): Path<(String, String)>,
+) -> Result<ShowSheet, Fault> {
+    let subject = find(&app, &stage, &which).await?;
+    page(&app, &signed, &subject, &which, None).await
+}
+
+pub(crate) async fn record(
+    State(app): State<App>,
+    signed: Signed,
+    Path((stage, which, step)): Path<(String, String, String)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let subject = find(&app, &stage, &which).await?;
+    let step = sheets::find(subject.stage, &step).ok_or(Fault::NotFound)?;
+    let Some(told) = forms::read(step, &mut form) else {
+        let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::record(&mut work.tx, &signed, &subject, step, told).await {
+        Ok(()) => {
+            let place = format!("{}#steps", thing(&subject));
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn take_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path((stage, which, _step)): Path<(String, String, String)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let subject = find(&app, &stage, &which).await?;
+    let id: Uuid = form.value("record").parse().map_err(|_| Fault::NotFound)?;
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::take_back(&mut work.tx, &signed, &subject, id).await {
+        Ok(()) => {
+            let place = format!("{}#steps", thing(&subject));
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let page = page(&app, &signed, &subject, &which, Some(("", form))).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

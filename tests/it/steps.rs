@@ -1,0 +1,163 @@
+//! Steps of the bench: recorded by a tap, with figures where there are some, and taken back.
+
+use axum::http::StatusCode;
+use pourday::metal::{self, Account, Entry, Move};
+use pourday::pieces::Stage;
+
+use crate::support::studio::{Studio, moment};
+
+/// A plate that prints; its address.
+async fn plate(studio: &Studio) -> i32 {
+    let (maker, room) = (studio.maker().await, studio.print_room().await);
+    let labels = studio.pieces(1, None).await;
+    let attempt = studio.attempt_of(&labels[0]).await.to_string();
+    let form = [
+        ("printer", &*room.printer),
+        ("lot", &room.lot),
+        ("supports", "medium"),
+        ("pieces", &attempt),
+    ];
+    let place = maker.post("/plates", &form).await.led_to().to_owned();
+    place.rsplit('/').next().unwrap().parse().unwrap()
+}
+
+async fn kept(studio: &Studio, step: &str) -> Vec<serde_json::Value> {
+    sqlx::query_scalar(
+        "SELECT told FROM bench_steps WHERE step = $1 AND taken_back_at IS NULL ORDER BY at, id",
+    )
+    .bind(step)
+    .fetch_all(&studio.db.pool)
+    .await
+    .unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_step_is_recorded_once_shown_and_taken_back() {
+    let studio = Studio::open().await;
+    let number = plate(&studio).await;
+    let owner = studio.owner().await;
+    let tap = format!("/steps/print/{number}/plate");
+    let place = owner.post(&tap, &[]).await.led_to().to_owned();
+    assert_eq!(place, format!("/plates/{number}#steps"));
+    let again = owner.post(&tap, &[]).await;
+    assert_eq!(again.status, StatusCode::CONFLICT);
+    assert!(again.body.contains("at 10:00 by owner"), "it says who was first: {}", again.body);
+    assert_eq!(kept(&studio, "plate").await.len(), 1);
+    let record: uuid::Uuid =
+        sqlx::query_scalar("SELECT id FROM bench_steps").fetch_one(&studio.db.pool).await.unwrap();
+    let record = record.to_string();
+    assert!(owner.get(&format!("/plates/{number}")).await.page().contains(&record));
+    owner.post(&format!("{tap}/take-back"), &[("record", &record)]).await.led_to();
+    let twice = owner.post(&format!("{tap}/take-back"), &[("record", &record)]).await;
+    assert_eq!(twice.status, StatusCode::CONFLICT);
+    owner.post(&tap, &[]).await.led_to();
+    assert_eq!(kept(&studio, "plate").await.len(), 1, "and may be recorded anew");
+    assert_eq!(owner.get("/steps/print/999").await.status, StatusCode::NOT_FOUND);
+    assert_eq!(owner.get("/steps/print/x").await.status, StatusCode::NOT_FOUND);
+    assert_eq!(owner.get("/steps/wash/41").await.status, StatusCode::NOT_FOUND);
+    assert_eq!(owner.post("/steps/print/41/dance", &[]).await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wrong_figure_comes_back_with_what_was_typed() {
+    let studio = Studio::open().await;
+    let number = plate(&studio).await;
+    let owner = studio.owner().await;
+    let tap = format!("/steps/print/{number}/off");
+    let wrong = owner.post(&tap, &[("hours", "six"), ("resin_ml", "12.5")]).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("“six” is not a number") && wrong.body.contains("value=\"12.5\""));
+    owner.post(&tap, &[("hours", "6,25"), ("resin_ml", "")]).await.led_to();
+    assert_eq!(kept(&studio, "off").await, [serde_json::json!({ "hours": 6.25 })]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn minutes_of_tasks_at_a_piece_add_up_for_its_end() {
+    let studio = Studio::open().await;
+    let labels = studio.pieces(1, None).await;
+    studio.bring_to(&labels[0], Stage::Finish).await;
+    let maker = studio.maker().await;
+    let (label, sheet) = (&labels[0], format!("/steps/finish/{}", labels[0]));
+    let seen = studio.version_of(label).await;
+    maker
+        .post(&format!("/finishing/{label}/begin"), &[("version", &seen), ("raw", "15.5")])
+        .await
+        .led_to();
+    for (task, minutes) in
+        [("cut_off", "4"), ("ground", "12"), ("polished", "9"), ("polished", "5")]
+    {
+        let place = maker.post(&format!("{sheet}/{task}"), &[("minutes", minutes)]).await;
+        assert_eq!(place.led_to(), format!("/finishing/{label}#steps"));
+    }
+    let page = maker.get(&format!("/finishing/{label}")).await;
+    assert!(page.page().contains("name=\"minutes\" value=\"30\""), "{}", page.body);
+    // The next attempt begins with none; the metal of this one goes back, so it has to be there.
+    let alloy: pourday::id::AlloyId = sqlx::query_scalar("SELECT alloy_id FROM order_lines")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    let mut tx = studio.db.pool.begin().await.unwrap();
+    let entry = Entry::new(metal::Kind::Bought, studio.clock.now(), None, "test");
+    let moves = [Move::new(Account::Supplier, Account::Pieces, 1550)];
+    metal::post(&mut tx, &entry, alloy, &moves).await.unwrap();
+    tx.commit().await.unwrap();
+    let seen = studio.version_of(label).await;
+    let form = [("version", seen.as_str()), ("cause", "gas porosity")];
+    maker.post(&format!("/finishing/{label}/defect"), &form).await.led_to();
+    assert!(!maker.get(&sheet).await.page().contains("Take back"));
+}
+
+/// A load of four segments that was started at nine in the morning.
+async fn load(studio: &Studio) -> i32 {
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    sqlx::query_scalar(
+        "INSERT INTO kiln_loads (id, kiln_id, state, family_id, size_class, programme, planned_start_at, planned_held_at, started_at)
+         SELECT gen_random_uuid(), k.id, 'burning', f.id, 'M',
+                '[{\"kind\":\"ramp\",\"target_c\":150,\"minutes\":60},{\"kind\":\"hold\",\"target_c\":150,\"minutes\":120},
+                  {\"kind\":\"ramp\",\"target_c\":730,\"minutes\":240},{\"kind\":\"ramp\",\"target_c\":540,\"minutes\":60}]',
+                $1, $1 + interval '8 hours', $1
+         FROM kilns k, burnout_families f LIMIT 1 RETURNING number",
+    )
+    .bind(studio.clock.now())
+    .fetch_one(&studio.db.pool)
+    .await
+    .unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_controller_is_read_back_against_the_programme_and_looked_at_on_the_way() {
+    let studio = Studio::open().await;
+    let (number, maker) = (load(&studio).await, studio.maker().await);
+    let sheet = format!("/steps/burnout/{number}");
+    let wrong = [("segments", "4"), ("top_c", "703"), ("held_c", "540")];
+    let refused = maker.post(&format!("{sheet}/read_back"), &wrong).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        refused.body.contains("703 °C as highest temperature") && refused.body.contains("730 °C")
+    );
+    assert!(kept(&studio, "read_back").await.is_empty());
+    let right = [("segments", "4"), ("top_c", "730"), ("held_c", "540")];
+    maker.post(&format!("{sheet}/read_back"), &right).await.led_to();
+    // Five hours in, half of the way from 150 to 730 °C.
+    studio.clock.set(moment("2026-11-25T14:00:00Z"));
+    maker.post(&format!("{sheet}/check"), &[("kiln_c", "400"), ("fumes", "light")]).await.led_to();
+    assert_eq!(kept(&studio, "check").await[0]["asked_c"], 440.0);
+    let page = maker.get(&format!("/loads/{number}")).await;
+    assert!(page.page().contains("far from the programme"), "{}", page.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_at_once_record_a_step_once() {
+    let studio = Studio::open().await;
+    let number = plate(&studio).await;
+    let owner = studio.owner().await;
+    let tap = format!("/steps/print/{number}/plate");
+    let (one, other) = tokio::join!(owner.post(&tap, &[]), owner.post(&tap, &[]));
+    let mut both = [one.status, other.status];
+    both.sort();
+    assert_eq!(both, [StatusCode::SEE_OTHER, StatusCode::CONFLICT]);
+    assert_eq!(kept(&studio, "plate").await.len(), 1);
+}
