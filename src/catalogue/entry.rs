@@ -273,6 +273,8 @@ static CATALOGUES: [Catalogue; 5] = [
                 "",
                 "0.015",
             ),
+            column("least_fresh", "Fresh metal, at least", Field::MaybeReal(0.0, 1.0), "", "")
+                .hint("As a share of the charge, 0.5 is half; empty follows the studio's rule."),
             SOURCE,
         ],
     },

@@ -286,7 +286,7 @@ impl Bench<'_> {
 
     async fn divest(&self, flask: i32) -> Result<(), DemoFault> {
         let charged: i64 = sqlx::query_scalar(
-            "SELECT p.fresh_cg + p.returns_cg FROM pours p JOIN flasks f ON f.id = p.flask_id WHERE f.number = $1",
+            "SELECT p.fresh_cg + p.returns_cg + p.own_cg FROM pours p JOIN flasks f ON f.id = p.flask_id WHERE f.number = $1",
         )
         .bind(flask)
         .fetch_one(self.pool)

@@ -125,7 +125,13 @@ pub async fn scrap(
     }
     let subject = subject(&piece.label);
     let entry = Entry::new(Kind::Scrapped, now, person, &subject);
-    metal::leave_bench(conn, &entry, material.alloy_id, Account::Returns, raw_cg).await
+    let to = match metal::owner_of(conn, piece.id, raw_cg).await? {
+        Some((client, own)) => {
+            vec![(Account::Own(client), own), (Account::Returns, raw_cg - own)]
+        }
+        None => vec![(Account::Returns, raw_cg)],
+    };
+    metal::leave_bench_to(conn, &entry, material.alloy_id, &to).await
 }
 
 /// Hands finished pieces over: the metal in them leaves the house. Every way of handing
@@ -142,7 +148,13 @@ pub async fn deliver(
         let subject = subject(&piece.label);
         let entry = Entry::new(Kind::Delivered, act.now, act.person, &subject);
         let cg = finished.unwrap_or(0);
-        metal::leave_bench(conn, &entry, material.alloy_id, Account::Delivered, cg).await?;
+        let to = match metal::owner_of(conn, piece.id, cg).await? {
+            Some((client, own)) => {
+                vec![(Account::Client(client), own), (Account::Delivered, cg - own)]
+            }
+            None => vec![(Account::Delivered, cg)],
+        };
+        metal::leave_bench_to(conn, &entry, material.alloy_id, &to).await?;
     }
     Ok(())
 }

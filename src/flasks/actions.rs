@@ -152,7 +152,7 @@ pub(super) async fn weigh(
         alloy_source: known.source,
         button_share: share(settings.button_share),
         loss: share(settings.metal_loss),
-        least_fresh: share(settings.least_fresh),
+        least_fresh: known.least_fresh.unwrap_or_else(|| share(settings.least_fresh)),
         returns_cg: stock.returns_cg,
         inside_diameter_mm: f64::from(known.diameter_mm) - 2.0 * known.wall_mm,
         height_mm: f64::from(known.height_mm),
@@ -274,11 +274,9 @@ pub(super) async fn divest(
         .into());
     }
     let subject = format!("flask:{number}");
-    let moves = [
-        Move::new(Account::Cast, Account::Pieces, pieces_cg),
-        Move::new(Account::Cast, Account::Returns, returns_cg),
-        Move::new(Account::Cast, Account::Loss, lost),
-    ];
+    let mut moves = metal::returns_of(conn, flask.id, returns_cg).await?;
+    moves.push(Move::new(Account::Cast, Account::Pieces, pieces_cg));
+    moves.push(Move::new(Account::Cast, Account::Loss, lost));
     let entry = Entry::new(Kind::Divested, signed.now, Some(signed.person), &subject);
     metal::post(conn, &entry, flask.alloy_id, &moves).await?;
     store::empty(conn, flask.id, signed.now).await?;

@@ -25,6 +25,8 @@ pub(super) struct Material {
     pub(super) wall_mm: f64,
     pub(super) investment_kind: String,
     pub(super) water_per_100: f64,
+    /// The alloy's own rule for fresh metal.
+    pub(super) least_fresh: Option<f64>,
 }
 
 pub(super) async fn material(
@@ -33,7 +35,7 @@ pub(super) async fn material(
 ) -> Result<Material, sqlx::Error> {
     sqlx::query_as(
         "SELECT a.name AS alloy, a.density_g_cm3, a.source, t.diameter_mm, t.height_mm, t.wall_mm,
-                i.kind AS investment_kind, i.water_per_100
+                i.kind AS investment_kind, i.water_per_100, a.least_fresh
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
          JOIN investments i ON i.id = f.investment_id WHERE f.id = $1",
     )
@@ -111,7 +113,7 @@ pub(super) async fn charged_cg(
     conn: &mut PgConnection,
     flask: FlaskId,
 ) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar("SELECT fresh_cg + returns_cg FROM pours WHERE flask_id = $1")
+    sqlx::query_scalar("SELECT fresh_cg + returns_cg + own_cg FROM pours WHERE flask_id = $1")
         .bind(flask)
         .fetch_one(conn)
         .await
@@ -210,6 +212,7 @@ pub(super) struct FlaskRow {
     pub(super) load: Option<i32>,
     pub(super) fresh_cg: Option<i64>,
     pub(super) returns_cg: Option<i64>,
+    pub(super) own_cg: Option<i64>,
     pub(super) poured_at: Option<Moment>,
     pub(super) quench_at: Option<Moment>,
 }
@@ -241,7 +244,7 @@ pub(super) async fn load(pool: &PgPool, number: i32) -> Result<FlaskRow, sqlx::E
                 i.name AS investment, i.water_per_100, b.name AS family,
                 (SELECT l.number FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id
                  WHERE lf.flask_id = f.id ORDER BY lf.left_at NULLS FIRST LIMIT 1) AS load,
-                p.fresh_cg, p.returns_cg, p.poured_at, p.quench_at
+                p.fresh_cg, p.returns_cg, p.own_cg, p.poured_at, p.quench_at
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
          JOIN investments i ON i.id = f.investment_id JOIN burnout_families b ON b.id = f.family_id
          LEFT JOIN pours p ON p.flask_id = f.id WHERE f.number = $1",

@@ -2,10 +2,10 @@
 
 use sqlx::PgConnection;
 
-use super::forms::{BuyForm, CountForm, RefineForm};
+use super::forms::{BuyForm, CountForm, MeltForm, RefineForm};
 use super::ledger::{self, Entry};
 use super::model::{Account, Kind, Move};
-use super::store;
+use super::{melt, store, view};
 use crate::clock::Moment;
 use crate::id::{AlloyId, MetalBatchId};
 use crate::people::Signed;
@@ -92,4 +92,34 @@ pub(super) async fn refine(
     };
     let moves = [Move::new(sent.from, Account::Refiner, sent.cg)];
     ledger::post(conn, &entry, alloy, &moves).await
+}
+
+/// Metal is melted into another alloy; what the scale misses afterwards is loss of that alloy.
+pub(super) async fn melt(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    melted: &MeltForm,
+) -> Result<MetalBatchId, Fault> {
+    let stock = view::stocked(&mut *conn).await?;
+    let find = |id: AlloyId| {
+        stock.iter().find(|alloy| alloy.id == id).ok_or_else(|| {
+            Fault::from(Refused::conflict("There is no such alloy any more; choose another."))
+        })
+    };
+    let (alloy, with, into) = (find(melted.alloy)?, find(melted.with)?, find(melted.into)?);
+    melt::fine_enough(&[(alloy, melted.cg), (with, melted.add_cg)], into)
+        .map_err(|refusal| Refused::conflict(refusal.0))?;
+    let subject = format!("alloy:{}", into.id);
+    let entry = Entry {
+        note: &melted.note,
+        ..Entry::new(Kind::Melted, signed.now, Some(signed.person), &subject)
+    };
+    let lost = melted.cg + melted.add_cg - melted.after_cg;
+    let moves = [
+        (alloy.id, Move::new(melted.account, Account::Melted, melted.cg)),
+        (with.id, Move::new(Account::Fresh, Account::Melted, melted.add_cg)),
+        (into.id, Move::new(Account::Melted, Account::Fresh, melted.after_cg)),
+        (into.id, Move::new(Account::Melted, Account::Loss, lost)),
+    ];
+    ledger::post_all(conn, &entry, &moves).await
 }

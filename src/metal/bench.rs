@@ -20,16 +20,27 @@ pub async fn leave_bench(
     to: Account,
     cg: i64,
 ) -> Result<(), Fault> {
+    leave_bench_to(conn, entry, alloy, &[(to, cg)]).await
+}
+
+/// The same to several places at once, as one entry.
+pub async fn leave_bench_to(
+    conn: &mut PgConnection,
+    entry: &Entry<'_>,
+    alloy: AlloyId,
+    to: &[(Account, i64)],
+) -> Result<(), Fault> {
+    let cg: i64 = to.iter().map(|(_, cg)| *cg).sum();
     if cg == 0 {
         return Ok(());
     }
     ledger::lock(conn, alloy).await?;
     let missing = cg - held(&mut *conn, alloy, Account::Pieces).await?;
-    let mut moves = Vec::with_capacity(2);
+    let mut moves = Vec::with_capacity(1 + to.len());
     if (1..=weighing_spread(cg)).contains(&missing) {
         moves.push(Move::new(Account::Difference, Account::Pieces, missing));
     }
-    moves.push(Move::new(Account::Pieces, to, cg));
+    moves.extend(to.iter().map(|(to, cg)| Move::new(Account::Pieces, *to, *cg)));
     ledger::post(conn, entry, alloy, &moves).await?;
     Ok(())
 }

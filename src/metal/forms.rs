@@ -9,7 +9,7 @@ use crate::id::AlloyId;
 use crate::web::Form;
 
 /// Grams with two decimals as whole centigrams; noted at the field when wrong.
-fn centigrams(form: &mut Form, name: &str, least: Decimal) -> Option<i64> {
+pub(super) fn centigrams(form: &mut Form, name: &str, least: Decimal) -> Option<i64> {
     let grams = form.decimal(name, least, Decimal::from(100_000), 2)?;
     (grams * Decimal::ONE_HUNDRED).to_i64()
 }
@@ -121,5 +121,109 @@ impl RefineForm {
             return None;
         }
         Some(Self { from: from?, cg: cg?, note })
+    }
+}
+
+/// Metal that a client brings or takes back, as typed, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct OwnForm {
+    pub(super) alloy: AlloyId,
+    pub(super) cg: i64,
+    pub(super) note: String,
+}
+
+impl OwnForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let alloy = form.choice("alloy");
+        let cg = centigrams(form, "grams", Decimal::new(1, 2));
+        let note = form.text("note", 1000);
+        if !form.good() {
+            return None;
+        }
+        Some(Self { alloy: alloy?, cg: cg?, note })
+    }
+}
+
+/// What was agreed with a client about their metal, as typed, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct SettleForm {
+    pub(super) alloy: AlloyId,
+    pub(super) cg: i64,
+    /// The studio keeps metal from their drawer; else they bear a loss.
+    pub(super) kept: bool,
+    pub(super) note: String,
+}
+
+impl SettleForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let alloy = form.choice("settle_alloy");
+        let cg = centigrams(form, "settle_grams", Decimal::new(1, 2));
+        let kept = match form.value("what") {
+            "loss" => Some(false),
+            "kept" => Some(true),
+            _ => {
+                form.wrong("what", "Choose one of these.");
+                None
+            }
+        };
+        let note = form.needed("settle_note", 1000);
+        if !form.good() {
+            return None;
+        }
+        Some(Self { alloy: alloy?, cg: cg?, kept: kept?, note })
+    }
+}
+
+/// A melt as it was made, as typed, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct MeltForm {
+    pub(super) alloy: AlloyId,
+    pub(super) account: Account,
+    pub(super) cg: i64,
+    pub(super) with: AlloyId,
+    pub(super) add_cg: i64,
+    pub(super) into: AlloyId,
+    /// Weighed after melting.
+    pub(super) after_cg: i64,
+    pub(super) note: String,
+}
+
+impl MeltForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let alloy = form.choice("alloy");
+        let account = match form.value("account") {
+            "returns" => Account::Returns,
+            _ => Account::Fresh,
+        };
+        let cg = centigrams(form, "grams", Decimal::new(1, 2));
+        let with = form.choice("with");
+        let add_cg = centigrams(form, "add", Decimal::ZERO);
+        let into = form.choice("into");
+        if into.is_none() {
+            form.wrong("into", "Say which alloy of the studio it is now.");
+        }
+        let after_cg = centigrams(form, "after", Decimal::new(1, 2));
+        if let (Some(cg), Some(add), Some(after)) = (cg, add_cg, after_cg)
+            && after > cg + add
+        {
+            form.wrong("after", "The melt cannot weigh more than what went in; check the scale.");
+        }
+        let note = form.text("note", 1000);
+        if !form.good() {
+            return None;
+        }
+        Some(Self {
+            alloy: alloy?,
+            account,
+            cg: cg?,
+            with: with?,
+            add_cg: add_cg?,
+            into: into?,
+            after_cg: after_cg?,
+            note,
+        })
     }
 }

@@ -1,5 +1,7 @@
 //! Posting to the metal ledger, inside the caller's transaction.
 
+use std::collections::BTreeSet;
+
 use sqlx::{FromRow, PgConnection, PgExecutor};
 
 use super::model::{Account, Kind, MetalRefusal, Move, in_grams};
@@ -49,10 +51,25 @@ pub async fn post(
     alloy: AlloyId,
     moves: &[Move],
 ) -> Result<MetalBatchId, Fault> {
-    if moves.iter().any(|each| each.cg < 0) {
+    let moves: Vec<_> = moves.iter().map(|each| (alloy, *each)).collect();
+    lock(conn, alloy).await?;
+    post_all(conn, entry, &moves).await
+}
+
+/// Posts moves of several alloys as one batch. What is melted from some of them must come
+/// to as much as is melted into others; the database sees to it.
+pub(super) async fn post_all(
+    conn: &mut PgConnection,
+    entry: &Entry<'_>,
+    moves: &[(AlloyId, Move)],
+) -> Result<MetalBatchId, Fault> {
+    if moves.iter().any(|(_, each)| each.cg < 0) {
         return Err(Refused::from(MetalRefusal::Negative).into());
     }
-    lock(conn, alloy).await?;
+    let alloys: BTreeSet<AlloyId> = moves.iter().map(|(alloy, _)| *alloy).collect();
+    for alloy in alloys {
+        lock(conn, alloy).await?;
+    }
     let batch = MetalBatchId::new();
     sqlx::query(
         "INSERT INTO metal_batches (id, kind, at, person_id, subject, lot_id, note) VALUES ($1, $2, $3, $4, $5, $6, $7)",
@@ -66,10 +83,10 @@ pub async fn post(
     .bind(entry.note)
     .execute(&mut *conn)
     .await?;
-    for each in moves.iter().filter(|each| each.cg > 0) {
-        let to = account(conn, each.to, alloy).await?;
+    for (alloy, each) in moves.iter().filter(|(_, each)| each.cg > 0) {
+        let to = account(conn, each.to, *alloy).await?;
         add(conn, batch, to, each.cg).await?;
-        let from = account(conn, each.from, alloy).await?;
+        let from = account(conn, each.from, *alloy).await?;
         let left = add(conn, batch, from, -each.cg).await?;
         if left < 0 && !each.from.may_go_below_nothing() {
             let alloy: String = sqlx::query_scalar("SELECT name FROM alloys WHERE id = $1")
@@ -78,7 +95,7 @@ pub async fn post(
                 .await?;
             let refusal = MetalRefusal::NotEnough {
                 alloy,
-                account: each.from.kind(),
+                account: each.from.place(),
                 have: in_grams(left + each.cg),
                 wanted: in_grams(each.cg),
             };
@@ -139,7 +156,7 @@ pub async fn reverse(
     let short: Option<(String, String, i64)> = sqlx::query_as(
         "SELECT l.name, a.kind, b.cg FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
          JOIN metal_balances b ON b.account_id = a.id JOIN alloys l ON l.id = a.alloy_id
-         WHERE p.batch_id = $1 AND b.cg < 0 AND a.kind IN ('fresh', 'returns', 'cast', 'pieces', 'filings') LIMIT 1",
+         WHERE p.batch_id = $1 AND b.cg < 0 AND a.kind IN ('fresh', 'returns', 'cast', 'pieces', 'filings', 'own') LIMIT 1",
     )
     .bind(id)
     .fetch_optional(&mut *conn)

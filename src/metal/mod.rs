@@ -4,16 +4,22 @@ mod actions;
 mod bench;
 mod forms;
 mod ledger;
+mod melt;
 mod model;
+mod own;
 mod pages;
 mod paths;
+mod statement;
 mod store;
 mod view;
 
-pub use bench::leave_bench;
+pub use bench::{leave_bench, leave_bench_to};
 pub use ledger::{Entry, Stock, balances, held, post, reverse};
 pub use model::{Account, Kind, MetalRefusal, Move};
-pub use paths::{Buy, EntriesPage, EntryPage, LossesPage, MetalPage, OfAlloy};
+pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};
+pub use paths::{
+    Buy, EntriesPage, EntryPage, LossesPage, MeltPage, MetalPage, OfAlloy, OfClient, OwnPage,
+};
 
 use axum::Router;
 use axum::routing::{get, post as posted};
@@ -26,6 +32,12 @@ pub fn router() -> Router<App> {
         .route("/metal", get(pages::stock::show))
         .route("/metal/losses", get(pages::losses::show))
         .route("/metal/buy", get(pages::buy::show).post(pages::buy::submit))
+        .route("/metal/melt", get(pages::melt::show).post(pages::melt::submit))
+        .route("/metal/clients", get(pages::clients::show))
+        .route("/metal/clients/{id}", get(pages::client::show))
+        .route("/metal/clients/{id}/receive", posted(pages::client::receive))
+        .route("/metal/clients/{id}/give-back", posted(pages::client::give_back))
+        .route("/metal/clients/{id}/settle", posted(pages::client::settle))
         .route("/metal/entries", get(pages::entries::show))
         .route("/metal/entries/{id}", get(pages::entry::show).post(pages::entry::take_back))
         .route("/metal/alloys/{id}", get(pages::alloy::show))

@@ -3,7 +3,7 @@
 use crate::id::ClientId;
 use crate::web::Refused;
 
-/// Where metal can be. The first four lie outside the house.
+/// Where metal can be. The first five lie outside the house.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Account {
     /// Whoever sold it.
@@ -14,6 +14,8 @@ pub enum Account {
     Delivered,
     /// Sent away to be refined.
     Refiner,
+    /// What clients bear or leave with the studio, by agreement.
+    Settled,
     /// New metal in stock.
     Fresh,
     /// Sprues and buttons in stock, to be melted again.
@@ -24,6 +26,10 @@ pub enum Account {
     Pieces,
     /// Filings and sweeps, kept for the refiner.
     Filings,
+    /// A client's own metal, in a drawer of its own.
+    Own(ClientId),
+    /// On its way into another alloy, or come from one.
+    Melted,
     /// Gone: burnt, splashed, ground to dust.
     Loss,
     /// Differences found by counting.
@@ -39,6 +45,9 @@ impl Account {
             Self::Client(_) => "client",
             Self::Delivered => "delivered",
             Self::Refiner => "refiner",
+            Self::Settled => "settled",
+            Self::Own(_) => "own",
+            Self::Melted => "melted",
             Self::Fresh => "fresh",
             Self::Returns => "returns",
             Self::Cast => "cast",
@@ -57,6 +66,9 @@ impl Account {
             "client" => "client",
             "delivered" => "handed over",
             "refiner" => "refiner",
+            "settled" => "settled by agreement",
+            "own" => "client's own, in the drawer",
+            "melted" => "melted over",
             "fresh" => "fresh metal",
             "returns" => "returns",
             "cast" => "cast, not cut off",
@@ -72,7 +84,7 @@ impl Account {
     #[must_use]
     pub const fn client(self) -> Option<ClientId> {
         match self {
-            Self::Client(client) => Some(client),
+            Self::Client(client) | Self::Own(client) => Some(client),
             _ => None,
         }
     }
@@ -80,7 +92,19 @@ impl Account {
     /// Whether more may be taken from it than is known to be there: outside the house nobody knows.
     #[must_use]
     pub const fn may_go_below_nothing(self) -> bool {
-        !matches!(self, Self::Fresh | Self::Returns | Self::Cast | Self::Pieces | Self::Filings)
+        !matches!(
+            self,
+            Self::Fresh | Self::Returns | Self::Cast | Self::Pieces | Self::Filings | Self::Own(_)
+        )
+    }
+
+    /// Where that is, for a sentence.
+    #[must_use]
+    pub const fn place(self) -> &'static str {
+        match self {
+            Self::Own(_) => "the client's drawer",
+            other => other.kind(),
+        }
     }
 }
 
@@ -89,6 +113,14 @@ impl Account {
 pub enum Kind {
     /// Metal came in.
     Bought,
+    /// A client brought their own.
+    Received,
+    /// A client took some of their own back.
+    Returned,
+    /// Something was agreed with a client about their metal.
+    Settled,
+    /// Metal was melted into another alloy.
+    Melted,
     /// A flask was poured.
     Poured,
     /// A tree was cut apart.
@@ -111,6 +143,10 @@ impl Kind {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Bought => "bought",
+            Self::Received => "received",
+            Self::Returned => "returned",
+            Self::Settled => "settled",
+            Self::Melted => "melted",
             Self::Poured => "poured",
             Self::Divested => "divested",
             Self::Finished => "finished",
@@ -124,8 +160,12 @@ impl Kind {
 
 impl Kind {
     /// All of them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 12] = [
         Self::Bought,
+        Self::Received,
+        Self::Returned,
+        Self::Settled,
+        Self::Melted,
         Self::Poured,
         Self::Divested,
         Self::Finished,

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::id::{AlloyId, MetalBatchId};
+use crate::id::{AlloyId, ClientId, MetalBatchId};
 
 /// What there is, by alloy.
 #[derive(Clone, Copy, Debug)]
@@ -61,5 +61,35 @@ impl fmt::Display for EntryPage {
 impl fmt::Display for OfAlloy {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "/metal/alloys/{}", self.0)
+    }
+}
+
+/// Clients' own metal.
+#[derive(Clone, Copy, Debug)]
+pub struct OwnPage;
+
+/// The statement of one client's metal.
+#[derive(Clone, Copy, Debug)]
+pub struct OfClient(pub ClientId);
+
+/// Alloying up and down.
+#[derive(Clone, Copy, Debug)]
+pub struct MeltPage;
+
+impl fmt::Display for OwnPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/clients")
+    }
+}
+
+impl fmt::Display for OfClient {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/clients/{}", self.0)
+    }
+}
+
+impl fmt::Display for MeltPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/melt")
     }
 }

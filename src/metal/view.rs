@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
-use sqlx::{FromRow, PgPool};
+use sqlx::{FromRow, PgExecutor, PgPool};
 
+use super::melt::Stocked;
 use super::model::Account;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, MetalBatchId};
@@ -21,10 +22,13 @@ pub(super) struct Held {
     pub(super) cast: i64,
     pub(super) pieces: i64,
     pub(super) filings: i64,
+    pub(super) own: i64,
     pub(super) supplier: i64,
     pub(super) client: i64,
     pub(super) delivered: i64,
     pub(super) refiner: i64,
+    pub(super) settled: i64,
+    pub(super) melted: i64,
     pub(super) loss: i64,
     pub(super) difference: i64,
     #[sqlx(skip)]
@@ -34,7 +38,7 @@ pub(super) struct Held {
 impl Held {
     /// Everything in the house.
     pub(super) fn here(&self) -> i64 {
-        self.fresh + self.returns + self.cast + self.pieces + self.filings
+        self.fresh + self.returns + self.cast + self.pieces + self.filings + self.own
     }
 
     /// What came in from outside.
@@ -82,16 +86,24 @@ pub(super) async fn held(
              FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
             WHERE $1::timestamptz IS NULL GROUP BY a.alloy_id, a.kind
            UNION ALL
+           SELECT a.alloy_id, a.kind, sum(m.cg)::bigint
+             FROM metal_accounts a JOIN metal_months m ON m.account_id = a.id
+            WHERE m.month < date_trunc('month', $1 AT TIME ZONE 'UTC')::date GROUP BY a.alloy_id, a.kind
+           UNION ALL
            SELECT a.alloy_id, a.kind, sum(p.cg)::bigint
              FROM metal_batches m JOIN metal_postings p ON p.batch_id = m.id
              JOIN metal_accounts a ON a.id = p.account_id
-            WHERE m.at < $1 GROUP BY a.alloy_id, a.kind)
+            WHERE m.at >= date_trunc('month', $1 AT TIME ZONE 'UTC') AT TIME ZONE 'UTC' AND m.at < $1
+            GROUP BY a.alloy_id, a.kind)
          SELECT l.id, l.name,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'fresh'), 0)::bigint AS fresh,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'returns'), 0)::bigint AS returns,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'cast'), 0)::bigint AS \"cast\",
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'pieces'), 0)::bigint AS pieces,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'filings'), 0)::bigint AS filings,
+                coalesce(sum(s.cg) FILTER (WHERE s.kind = 'own'), 0)::bigint AS own,
+                coalesce(sum(s.cg) FILTER (WHERE s.kind = 'settled'), 0)::bigint AS settled,
+                coalesce(sum(s.cg) FILTER (WHERE s.kind = 'melted'), 0)::bigint AS melted,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'supplier'), 0)::bigint AS supplier,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'client'), 0)::bigint AS client,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'delivered'), 0)::bigint AS delivered,
@@ -120,6 +132,34 @@ pub(super) async fn held(
             .collect();
     }
     Ok(all)
+}
+
+/// Alloys in use with what there is of them and what they are made of, by name.
+pub(super) async fn stocked(db: impl PgExecutor<'_>) -> Result<Vec<Stocked>, sqlx::Error> {
+    type Row = (AlloyId, String, i64, i64, Vec<String>, Vec<Decimal>);
+    let rows: Vec<Row> = sqlx::query_as(
+        "SELECT l.id, l.name,
+                (SELECT coalesce(sum(b.cg), 0)::bigint FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
+                  WHERE a.alloy_id = l.id AND a.kind = 'fresh'),
+                (SELECT coalesce(sum(b.cg), 0)::bigint FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
+                  WHERE a.alloy_id = l.id AND a.kind = 'returns'),
+                coalesce(array_agg(p.metal ORDER BY p.parts_per_thousand DESC, p.metal) FILTER (WHERE p.metal IS NOT NULL), '{}'),
+                coalesce(array_agg(p.parts_per_thousand ORDER BY p.parts_per_thousand DESC, p.metal) FILTER (WHERE p.metal IS NOT NULL), '{}')
+         FROM alloys l LEFT JOIN alloy_parts p ON p.alloy_id = l.id
+         WHERE l.retired_at IS NULL GROUP BY l.id ORDER BY lower(l.name), l.id",
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|(id, name, fresh, returns, metals, shares)| Stocked {
+            id,
+            name,
+            fresh,
+            returns,
+            parts: metals.into_iter().zip(shares).collect(),
+        })
+        .collect())
 }
 
 /// Alloys to choose from in a form, by name.
@@ -223,6 +263,7 @@ impl Posting {
     /// The account in words.
     pub(super) fn words(&self) -> String {
         match &self.client {
+            Some(client) if self.account == "own" => format!("{client}, in the drawer"),
             Some(client) => client.clone(),
             None => Account::words(&self.account).to_owned(),
         }

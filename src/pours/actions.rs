@@ -33,15 +33,19 @@ pub(super) async fn pour(
         note: &pour.note,
         ..Entry::new(Kind::Poured, signed.now, Some(signed.person), &batch)
     };
-    let moves = [
+    let mut moves = vec![
         Move::new(Account::Fresh, Account::Cast, pour.fresh_cg),
         Move::new(Account::Returns, Account::Cast, pour.returns_cg),
     ];
+    if let Some((client, cg)) = pour.own {
+        moves.push(Move::new(Account::Own(client), Account::Cast, cg));
+    }
     metal::post(conn, &entry, flask.alloy_id, &moves).await?;
 
     let all = flasks::pieces_of(conn, flask.id).await?;
     let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch).with(json!({
         "melt_c": pour.melt_c, "flask_c": pour.flask_c, "fresh_cg": pour.fresh_cg, "returns_cg": pour.returns_cg,
+        "own_cg": pour.own.map_or(0, |(_, cg)| cg),
     }));
     pieces::record(conn, &all, &Happening::Entered(Stage::Cast), &act).await?;
     let lost_for = |piece: &crate::id::PieceId| match pour.result {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::id::PieceId;
+use crate::id::{ClientId, PieceId};
 use crate::web::Form;
 
 /// How a pour went.
@@ -31,6 +31,8 @@ pub(super) enum Method {
 pub(super) struct PourForm {
     pub(super) fresh_cg: i64,
     pub(super) returns_cg: i64,
+    /// A client's own metal, and whose.
+    pub(super) own: Option<(ClientId, i64)>,
     pub(super) melt_c: f64,
     pub(super) flask_c: f64,
     pub(super) method: Method,
@@ -45,6 +47,11 @@ impl PourForm {
     pub(super) fn read(form: &mut Form) -> Option<Self> {
         let fresh = form.number("fresh_g", 0.0, 100_000.0);
         let returns = form.number("returns_g", 0.0, 100_000.0);
+        let own_g = form.number_or_none("own_g", 0.0, 100_000.0).filter(|grams| *grams >= 0.005);
+        let own_client: Option<ClientId> = form.value("own_client").parse().ok();
+        if own_g.is_some() && own_client.is_none() {
+            form.wrong("own_client", "Say whose metal it is.");
+        }
         let melt_c = form.number("melt_c", 200.0, 2400.0);
         let flask_c = form.number("flask_c", 0.0, 1400.0);
         let quench_min =
@@ -86,7 +93,7 @@ impl PourForm {
         }
         let cg = |grams: f64| (grams * 100.0).round() as i64;
         if let (Some(fresh), Some(returns)) = (fresh, returns)
-            && cg(fresh) + cg(returns) == 0
+            && cg(fresh) + cg(returns) + own_g.map_or(0, cg) == 0
         {
             form.wrong("fresh_g", "A pour needs metal: give fresh metal, returns or both.");
         }
@@ -96,6 +103,7 @@ impl PourForm {
         Some(Self {
             fresh_cg: cg(fresh?),
             returns_cg: cg(returns?),
+            own: own_client.zip(own_g.map(cg)),
             melt_c: melt_c?,
             flask_c: flask_c?,
             method,

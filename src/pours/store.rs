@@ -38,8 +38,8 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
         "INSERT INTO pours (id, flask_id, kiln_load_id, fresh_cg, returns_cg, melt_c, flask_c, method, poured_at,
-                            result, quench_at, note, person_id)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+                            result, quench_at, note, person_id, own_cg, own_client_id)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
     )
     .bind(PourId::new())
     .bind(flask)
@@ -54,6 +54,8 @@ pub(super) async fn insert(
     .bind(pour.quench_min.map(|minutes| now.plus_minutes(minutes)))
     .bind(&pour.note)
     .bind(person)
+    .bind(pour.own.map_or(0, |(_, cg)| cg))
+    .bind(pour.own.map(|(client, _)| client))
     .execute(conn)
     .await?;
     Ok(())

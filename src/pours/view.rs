@@ -4,8 +4,8 @@ use sqlx::{FromRow, PgPool};
 
 use crate::clock::Moment;
 use crate::flasks::FlaskState;
-use crate::id::{AlloyId, FlaskId, PieceId};
-use crate::metal::{Stock, balances};
+use crate::id::{AlloyId, ClientId, FlaskId, PieceId};
+use crate::metal::{Drawer, Stock, balances, drawers};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct SheetRow {
@@ -42,6 +42,7 @@ pub(super) struct SheetPiece {
     pub(super) piece_id: PieceId,
     pub(super) label: String,
     pub(super) design: String,
+    pub(super) client_id: ClientId,
 }
 
 pub(super) async fn pieces(
@@ -49,8 +50,8 @@ pub(super) async fn pieces(
     flasks: &[FlaskId],
 ) -> Result<Vec<SheetPiece>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT fp.flask_id, p.id AS piece_id, p.label, d.name AS design FROM flask_pieces fp
-         JOIN attempts x ON x.id = fp.attempt_id JOIN pieces p ON p.id = x.piece_id
+        "SELECT fp.flask_id, p.id AS piece_id, p.label, d.name AS design, o.client_id FROM flask_pieces fp
+         JOIN attempts x ON x.id = fp.attempt_id JOIN pieces p ON p.id = x.piece_id JOIN orders o ON o.id = p.order_id
          JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
          JOIN designs d ON d.id = v.design_id
          WHERE fp.flask_id = ANY($1) AND fp.left_at IS NULL ORDER BY p.label",
@@ -64,8 +65,18 @@ pub(super) async fn stock(pool: &PgPool, alloy: AlloyId) -> Result<Stock, sqlx::
     balances(pool, alloy).await
 }
 
-pub(super) async fn least_fresh(pool: &PgPool) -> Result<f64, sqlx::Error> {
-    sqlx::query_scalar("SELECT least_fresh::double precision FROM studio").fetch_one(pool).await
+pub(super) async fn own(pool: &PgPool, alloy: AlloyId) -> Result<Vec<Drawer>, sqlx::Error> {
+    drawers(pool, alloy).await
+}
+
+/// How much of a charge must be fresh: by the alloy's rule, else the studio's.
+pub(super) async fn least_fresh(pool: &PgPool, alloy: AlloyId) -> Result<f64, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT coalesce(l.least_fresh, s.least_fresh)::double precision FROM studio s, alloys l WHERE l.id = $1",
+    )
+    .bind(alloy)
+    .fetch_one(pool)
+    .await
 }
 
 pub(super) async fn causes(pool: &PgPool) -> Result<Vec<(String, String)>, sqlx::Error> {
@@ -80,6 +91,7 @@ pub(super) struct DoneRow {
     pub(super) alloy: String,
     pub(super) fresh_cg: i64,
     pub(super) returns_cg: i64,
+    pub(super) own_cg: i64,
     pub(super) melt_c: f64,
     pub(super) flask_c: f64,
     pub(super) method: String,
@@ -95,7 +107,7 @@ pub(super) async fn done(
 ) -> Result<(Vec<DoneRow>, i64), sqlx::Error> {
     let rows = sqlx::query_scalar("SELECT count(*) FROM pours").fetch_one(pool).await?;
     let list = sqlx::query_as(
-        "SELECT f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
+        "SELECT f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.own_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
                 who.name AS person
          FROM pours p JOIN flasks f ON f.id = p.flask_id JOIN alloys a ON a.id = f.alloy_id
          LEFT JOIN people who ON who.id = p.person_id ORDER BY p.poured_at DESC LIMIT $1 OFFSET $2",

@@ -14,6 +14,7 @@ mod plates;
 mod printers;
 mod designs;
 mod metal;
+mod own_metal;
 mod now;
 mod prices;
 mod promises;

@@ -3,8 +3,8 @@
 
 use foundry::quantity::Share;
 use foundry::yields::{
-    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, compare, fisher_exact, p_chart,
-    pareto, pieces_for_trial, power_of_trial, smallest_trial, wilson,
+    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, compare, fisher_exact,
+    individuals_chart, p_chart, pareto, pieces_for_trial, power_of_trial, smallest_trial, wilson,
 };
 use proptest::prelude::*;
 
@@ -238,4 +238,27 @@ proptest! {
         prop_assert!(one.greater + one.less >= 1.0 - 1e-9);
         prop_assert!(one.two_sided <= 1.0 && one.two_sided >= one.greater.min(one.less) - 1e-9);
     }
+}
+
+#[test]
+fn limits_of_single_values_agree_with_the_handbook() {
+    // NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: flow rates of ten batches;
+    // mean 50.81, mean moving range 1.8778, limits 45.8159 and 55.8041 with 1.128 for 2/√π.
+    let flow = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1];
+    let chart = individuals_chart(&flow, "").unwrap().value;
+    assert!((chart.mean - 50.81).abs() < 1e-9);
+    assert!((chart.mean_range - 1.8778).abs() < 5e-5);
+    assert!((chart.lower - 45.8159).abs() < 2e-3 && (chart.upper - 55.8041).abs() < 2e-3);
+    assert!(chart.outside.iter().all(|outside| !outside), "none of them lies outside");
+    let mut jump = flow.to_vec();
+    jump.extend([52.0, 51.5, 52.2, 51.9, 52.4, 51.8, 52.1, 90.0]);
+    let chart = individuals_chart(&jump, "").unwrap().value;
+    assert_eq!(chart.outside.iter().filter(|outside| **outside).count(), 1);
+    assert!(chart.outside[17]);
+    assert!(matches!(
+        individuals_chart(&flow[..4], ""),
+        Err(YieldRefusal::TooFewLots { lots: 4, least: 5 })
+    ));
+    let broken = [1.0, 2.0, f64::NAN, 3.0, 4.0];
+    assert!(matches!(individuals_chart(&broken, ""), Err(YieldRefusal::NotFinite { at: 3 })));
 }

@@ -70,8 +70,8 @@ impl ShowFlask {
     }
 
     fn charged(&self) -> Html {
-        let cg = self.flask.fresh_cg.unwrap_or(0) + self.flask.returns_cg.unwrap_or(0);
-        self.frame.show.centigrams(cg)
+        let of = [self.flask.fresh_cg, self.flask.returns_cg, self.flask.own_cg];
+        self.frame.show.centigrams(of.into_iter().flatten().sum::<i64>())
     }
 
     fn set_passed(&self) -> bool {

@@ -11,7 +11,7 @@ use crate::id::{AlloyId, MetalBatchId};
 use crate::metal::forms::{COUNTED, CountForm, RefineForm};
 use crate::metal::model::Account;
 use crate::metal::view::{self, Held, Lot};
-use crate::metal::{Buy, EntriesPage, EntryPage, MetalPage, OfAlloy, actions};
+use crate::metal::{Buy, EntriesPage, EntryPage, MetalPage, OfAlloy, OwnPage, actions, melt};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, see_other};
 
@@ -26,6 +26,10 @@ pub(crate) struct ShowAlloy {
 }
 
 impl ShowAlloy {
+    fn marks(&self) -> Vec<String> {
+        melt::marks(&self.alloy.parts)
+    }
+
     /// The fields of a stock take with what the ledger says beside each.
     fn counts(&self) -> Vec<Html> {
         COUNTED

@@ -2,7 +2,10 @@
 
 pub(super) mod alloy;
 pub(super) mod buy;
+pub(super) mod client;
+pub(super) mod clients;
 pub(super) mod entries;
 pub(super) mod entry;
 pub(super) mod losses;
+pub(super) mod melt;
 pub(super) mod stock;

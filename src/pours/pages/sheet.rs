@@ -8,6 +8,8 @@ use axum::response::{IntoResponse, Response};
 
 use crate::db::once::{self, Begun};
 use crate::flasks::FlaskState;
+use crate::id::ClientId;
+use crate::metal::Drawer;
 use crate::people::Signed;
 use crate::pours::actions;
 use crate::pours::forms::PourForm;
@@ -20,9 +22,20 @@ pub(crate) struct Line {
     pieces: Vec<SheetPiece>,
     form: Option<Form>,
     open: bool,
+    drawers: Vec<Drawer>,
 }
 
 impl Line {
+    fn owners(&self) -> Vec<(ClientId, String)> {
+        self.drawers
+            .iter()
+            .map(|drawer| {
+                let grams = drawer.cg as f64 / 100.0;
+                (drawer.client_id, format!("{}, {grams:.2} g", drawer.client))
+            })
+            .collect()
+    }
+
     fn labels(&self) -> String {
         self.pieces.iter().map(|piece| piece.label.as_str()).collect::<Vec<_>>().join(", ")
     }
@@ -57,23 +70,24 @@ async fn page(
     let flasks = view::sheet(&app.pool).await?;
     let ids: Vec<_> = flasks.iter().map(|flask| flask.flask_id).collect();
     let pieces = view::pieces(&app.pool, &ids).await?;
-    let least_fresh = view::least_fresh(&app.pool).await?;
     let mut lines = Vec::with_capacity(flasks.len());
     for flask in flasks {
-        let its = pieces.iter().filter(|piece| piece.flask_id == flask.flask_id).cloned().collect();
+        let its: Vec<SheetPiece> =
+            pieces.iter().filter(|piece| piece.flask_id == flask.flask_id).cloned().collect();
         let hot = flask.state == FlaskState::Hot;
         let typed =
             wrong.take_if(|(number, _)| hot && *number == flask.number).map(|(_, form)| form);
         let open = typed.is_some();
+        let drawers = if hot { view::own(&app.pool, flask.alloy_id).await? } else { Vec::new() };
         let form = if hot {
             Some(match typed {
                 Some(form) => form,
-                None => filled(app, &flask, least_fresh).await?,
+                None => filled(app, &flask, &its, &drawers).await?,
             })
         } else {
             None
         };
-        lines.push(Line { flask, pieces: its, form, open });
+        lines.push(Line { flask, pieces: its, form, open, drawers });
     }
     let causes = view::causes(&app.pool).await?;
     let mut frame = signed.frame.clone();
@@ -84,9 +98,21 @@ async fn page(
     Ok(PourSheet { frame, lines, causes })
 }
 
-/// Proposes the charge: as many returns as the rule and the stock allow, the rest fresh.
-async fn filled(app: &App, flask: &SheetRow, least_fresh: f64) -> Result<Form, Fault> {
-    let charge_cg = (flask.charge_g.unwrap_or(0.0) * 100.0).round() as i64;
+/// Proposes the charge: a client's own metal when all pieces are for them, then as many
+/// returns as the rule and the stock allow, the rest fresh.
+async fn filled(
+    app: &App,
+    flask: &SheetRow,
+    pieces: &[SheetPiece],
+    drawers: &[Drawer],
+) -> Result<Form, Fault> {
+    let least_fresh = view::least_fresh(&app.pool, flask.alloy_id).await?;
+    let whole_cg = (flask.charge_g.unwrap_or(0.0) * 100.0).round() as i64;
+    let own = drawers.iter().find(|drawer| {
+        !pieces.is_empty() && pieces.iter().all(|piece| piece.client_id == drawer.client_id)
+    });
+    let own_cg = own.map_or(0, |drawer| drawer.cg.min(whole_cg));
+    let charge_cg = whole_cg - own_cg;
     let stock = view::stock(&app.pool, flask.alloy_id).await?;
     let most = ((charge_cg as f64) * (1.0 - least_fresh)).floor() as i64;
     let returns = stock.returns_cg.clamp(0, most.max(0));
@@ -94,6 +120,8 @@ async fn filled(app: &App, flask: &SheetRow, least_fresh: f64) -> Result<Form, F
     Ok(Form::filled([
         ("fresh_g", grams(charge_cg - returns)),
         ("returns_g", grams(returns)),
+        ("own_g", if own_cg > 0 { grams(own_cg) } else { String::new() }),
+        ("own_client", own.map(|drawer| drawer.client_id.to_string()).unwrap_or_default()),
         ("melt_c", flask.melt_c.to_string()),
         ("flask_c", flask.flask_c.to_string()),
         ("method", "vacuum".to_owned()),

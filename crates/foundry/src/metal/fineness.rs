@@ -55,6 +55,18 @@ impl Fineness {
         self.thrice / THRICE_PER_KARAT
     }
 
+    /// Three times the parts per thousand, for sums that stay exact in karats too.
+    pub(super) const fn thrice(self) -> Decimal {
+        self.thrice
+    }
+
+    pub(super) fn from_thrice(thrice: Decimal) -> Result<Self, MetalRefusal> {
+        if thrice < Decimal::ZERO || thrice > THRICE_WHOLE {
+            return Err(MetalRefusal::FinenessOutOfRange { per_mille: thrice / THREE });
+        }
+        Ok(Self { thrice: thrice.normalize() })
+    }
+
     fn figure(self, name: &'static str) -> Figure {
         Figure::exact(name, self.per_mille(), "‰", Source::Entered)
     }

@@ -10,6 +10,7 @@ mod alloy;
 mod built_in;
 mod mixture;
 mod fineness;
+mod alloying;
 mod weights;
 mod piece;
 mod charge;
@@ -19,6 +20,7 @@ use rust_decimal::Decimal;
 use crate::quantity::QuantityRefusal;
 
 pub use alloy::{Alloy, AlloyFault, Density, Family, ShareRange, TemperatureRange};
+pub use alloying::{Weighed, addition_on_scale, mixed, most_for_addition};
 pub use built_in::{alloy_by_key, alloys};
 pub use charge::{
     Balance, Button, Charge, ChargeInput, MetalOnTree, balance, charge, typical_melt_loss,

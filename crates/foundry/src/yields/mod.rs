@@ -8,11 +8,13 @@ mod fisher;
 mod trial;
 mod pareto;
 mod control;
+mod individuals;
 
 use crate::quantity::QuantityRefusal;
 
 pub use control::{ControlLimits, ControlPoint, Lot, PChart, p_chart};
 pub use fisher::{Fisher, fisher_exact};
+pub use individuals::{IndividualsChart, individuals_chart};
 pub use interval::{YieldInterval, wilson};
 pub use pareto::{CauseRow, pareto};
 pub use trial::{
@@ -97,6 +99,12 @@ pub enum YieldRefusal {
         pieces: u64,
         /// How many are accepted.
         most: u64,
+    },
+    /// A measurement that is no number.
+    #[error("value {at} is not a number; look at that measurement")]
+    NotFinite {
+        /// Its place, from one.
+        at: usize,
     },
     /// Two yields that are the same cannot be told apart.
     #[error("the two yields must differ, or no trial can tell them apart")]
