@@ -185,12 +185,13 @@ fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, from: Fineness) -> Optio
     let mass = grams_of(wish.cg);
     let weighed = addition_on_scale(mass, "g", from, wish.target, with, wish.step).ok()?;
     let at_hand = other.held(Account::Fresh);
-    let enough_for = if weighed.value.add > grams_of(at_hand) {
-        Some(most_for_addition(grams_of(at_hand), "g", from, wish.target, with, wish.step).ok()?)
-            .filter(|_| at_hand > 0)
-            .or_else(|| Some(Worked { value: Decimal::ZERO, working: weighed.working.clone() }))
-    } else {
+    let enough_for = if weighed.value.add <= grams_of(at_hand) {
         None
+    } else if at_hand > 0 {
+        let there = grams_of(at_hand);
+        Some(most_for_addition(there, "g", from, wish.target, with, wish.step).ok()?)
+    } else {
+        Some(Worked { value: Decimal::ZERO, working: weighed.working.clone() })
     };
     let into = stock
         .iter()
