@@ -94,6 +94,10 @@ ids! {
     PromiseId,
     /// One firing of a kiln.
     KilnLoadId,
+    /// A log of a kiln's controller.
+    KilnLogId,
+    /// A kiln's power and loss as a firing showed them.
+    KilnFitId,
     /// A pour.
     PourId,
     /// The record of a piece's finishing.

@@ -28,6 +28,7 @@ pub mod prices;
 pub mod designs;
 pub mod finishing;
 pub mod flasks;
+pub mod kiln_logs;
 pub mod kiln_loads;
 pub mod plan;
 pub mod promises;

@@ -4,6 +4,7 @@
 
 mod actions;
 mod pages;
+mod sight;
 mod store;
 mod view;
 
@@ -11,6 +12,7 @@ pub use actions::{PlannedLoad, cancel_planned, end_when_empty, plan_load};
 pub use view::{LoadRow, LoadState, Standing, list_between, load, standing_in};
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
 
 use crate::web::App;
@@ -24,4 +26,14 @@ pub fn router() -> Router<App> {
         .route("/loads/{number}/end", post(pages::show::end))
         .route("/loads/{number}/take-back", post(pages::show::take_back))
         .route("/loads/{number}/cancel", post(pages::show::cancel))
+        .route("/loads/{number}/log/columns", post(pages::log::columns))
+        .route("/loads/{number}/log/use", post(pages::log::put_back))
+        .route("/loads/{number}/log/take-over", post(pages::log::take_over))
+        .route("/loads/{number}/log/drop", post(pages::log::drop_fit))
+        .route("/loads/{number}/log/files/{file}", get(pages::log::file))
+        .merge(
+            Router::new()
+                .route("/loads/{number}/log", get(pages::log::show).post(pages::log::add))
+                .layer(DefaultBodyLimit::max(crate::kiln_logs::MOST_BYTES + (64 << 10))),
+        )
 }

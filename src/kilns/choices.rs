@@ -4,6 +4,7 @@ use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
+use super::kiln::KilnFacts;
 use super::programme::{SegmentRow, set_programme};
 use crate::id::FamilyId;
 
@@ -44,23 +45,13 @@ pub(super) struct Investment {
     pub(super) water_per_100: f64,
 }
 
-/// A kiln.
-#[derive(Clone, Debug, FromRow)]
-pub(super) struct KilnRow {
-    pub(super) id: Uuid,
-    pub(super) name: String,
-    pub(super) top_c: f64,
-    pub(super) power_kw: f64,
-    pub(super) cool_min_per_100c: i32,
-}
-
 /// What a firing can be computed for.
 #[derive(Clone, Debug)]
 pub(super) struct Choices {
     pub(super) family: Family,
     pub(super) flasks: Vec<FlaskType>,
     pub(super) investments: Vec<Investment>,
-    pub(super) kilns: Vec<KilnRow>,
+    pub(super) kilns: Vec<KilnFacts>,
 }
 
 impl Choices {
@@ -83,11 +74,7 @@ impl Choices {
         .bind(&family.investment_kind)
         .fetch_all(pool)
         .await?;
-        let kilns = sqlx::query_as(
-            "SELECT id, name, top_c, power_kw, cool_min_per_100c FROM kilns WHERE retired_at IS NULL ORDER BY name",
-        )
-        .fetch_all(pool)
-        .await?;
+        let kilns = KilnFacts::list(pool).await?;
         Ok(Self { family, flasks, investments, kilns })
     }
 }

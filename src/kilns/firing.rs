@@ -1,9 +1,9 @@
 //! A firing computed for one flask in one kiln: curves, findings, verdict, the bench afterwards.
 
 use foundry::heat::{
-    Behind, BuildTargets, Burnout, Finding, FlaskBody, Grid, HeatRefusal, KelvinsPerHour, Kiln,
-    Limits, OutOfKiln, PoweredKiln, Programme, Section, Segment, Severity, Shortest, Verdict,
-    check, cool, judge, section_at, shortest_safe, simulate,
+    BuildTargets, Burnout, Finding, FlaskBody, Grid, HeatRefusal, KelvinsPerHour, Kiln, Limits,
+    OutOfKiln, Programme, Section, Segment, Severity, Shortest, Verdict, check, cool, judge,
+    section_at, shortest_safe, simulate,
 };
 use foundry::quantity::{Celsius, Kelvins, Minutes};
 use foundry::working::{Worked, Working};
@@ -14,26 +14,6 @@ use super::programme::{ROOM_C, SegmentKind, SegmentRow};
 pub(super) const MARGIN: f64 = 0.1;
 /// How long the flask is followed on the bench, min.
 const BENCH_MIN: f64 = 90.0;
-
-/// A kiln by what a studio knows of it.
-///
-/// # Assumes
-/// At its top temperature half of its power covers its losses (assumed); the heat its lining
-/// stores follows from the studio's own cooling time per 100 K, taken at 600 °C.
-pub(super) fn powered(top_c: f64, power_kw: f64, cool_min_per_100c: i32) -> PoweredKiln {
-    let power_w = power_kw * 1000.0;
-    let loss_w_k = 0.5 * power_w / (top_c - ROOM_C).max(50.0);
-    let fall_s_k = f64::from(cool_min_per_100c.max(1)) * 60.0 / 100.0;
-    PoweredKiln {
-        power_w,
-        loss_w_k,
-        lining_j_k: (loss_w_k * (600.0 - ROOM_C) * fall_s_k).max(1000.0),
-        furniture_j_k: 0.0,
-        top: Celsius::of(top_c),
-        room: Celsius::of(ROOM_C),
-        behind: Behind::Waits,
-    }
-}
 
 /// A programme as it is kept: in whole minutes, rounded up.
 pub(super) fn rows(programme: &Programme) -> Vec<SegmentRow> {
@@ -154,13 +134,5 @@ mod tests {
             SegmentRow { kind: SegmentKind::Ramp, target_c: 730.0, minutes: 200 },
         ];
         assert_eq!(rows(&as_run(&kept).unwrap()), kept);
-    }
-
-    #[test]
-    fn a_kiln_falls_as_fast_as_the_studio_says() {
-        let kiln = powered(1100.0, 3.0, 50);
-        // By hand: 100 K in 50 min is 120 K/h, at 600 °C and empty.
-        assert!((kiln.cooling_k_h(Celsius::of(600.0), 0.0) - 120.0).abs() < 0.1);
-        assert!(kiln.hottest_c() > 1100.0, "it reaches its top with power to spare");
     }
 }

@@ -1,17 +1,21 @@
 //! Kilns: floors, programmes, the heat line that draws a firing, and the flask inside it.
 
+mod chart;
 mod choices;
 mod drawing;
 mod firing;
 mod heat_line;
+mod kiln;
 mod mould;
 mod pages;
 mod programme;
 
+pub use chart::{Chart, Curve, daylight};
 pub use heat_line::{Axis, HeatLine, heat_line};
+pub use kiln::{KilnFacts, NewFit, TakenFit, drop_fit, fits_of, take_fit};
 pub use mould::{FlaskMeasures, Mould, binder};
 pub use programme::{
-    SIZE_CLASSES, SegmentKind, SegmentRow, programme_of, set_programme, total_minutes,
+    SIZE_CLASSES, SegmentKind, SegmentRow, as_run, programme_of, set_programme, total_minutes,
 };
 
 use axum::Router;

@@ -83,7 +83,10 @@ pub fn total_minutes(segments: &[SegmentRow]) -> i64 {
 }
 
 /// The programme as foundry takes it.
-pub(super) fn as_run(segments: &[SegmentRow]) -> Result<Programme, HeatRefusal> {
+///
+/// # Errors
+/// What foundry refuses in a programme.
+pub fn as_run(segments: &[SegmentRow]) -> Result<Programme, HeatRefusal> {
     let mut at = ROOM_C;
     let segments = segments
         .iter()

@@ -28,6 +28,7 @@ const ASSETS: &[Asset] = assets![
     "live.js" => "text/javascript; charset=utf-8",
     "clocks.js" => "text/javascript; charset=utf-8",
     "offline.js" => "text/javascript; charset=utf-8",
+    "heat.js" => "text/javascript; charset=utf-8",
     "scan.js" => "text/javascript; charset=utf-8",
     "sw.js" => "text/javascript; charset=utf-8",
     "icon.svg" => "image/svg+xml",

@@ -208,6 +208,19 @@ impl Show {
         ))
     }
 
+    /// A duration without markup, for drawings and their readings: `3 h 05 min`.
+    #[must_use]
+    pub fn span(&self, minutes: impl Plain<f64>) -> String {
+        let whole = minutes.plain().round() as i64;
+        let (hours, rest) = (whole.abs() / 60, whole.abs() % 60);
+        let sign = if whole < 0 { "\u{2212}" } else { "" };
+        if hours == 0 {
+            format!("{sign}{rest} min")
+        } else {
+            format!("{sign}{hours} h {rest:02} min")
+        }
+    }
+
     /// An amount in the studio's currency, with all decimals of its smallest unit.
     #[must_use]
     pub fn money(&self, amount: impl Plain<Decimal>) -> Html {

@@ -9,6 +9,7 @@ mod cure_batches;
 mod finishing;
 mod invoices;
 mod inside_flask;
+mod kiln_logs;
 mod pieces;
 mod plates;
 mod printers;

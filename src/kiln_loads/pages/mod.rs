@@ -1,3 +1,4 @@
 //! Pages of kiln loads.
 
+pub(super) mod log;
 pub(super) mod show;

@@ -8,14 +8,12 @@ use axum::response::{IntoResponse, Response};
 use crate::clock::Moment;
 use crate::db::once::{self, Begun};
 use crate::kiln_loads::actions;
+use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
-use crate::kilns::{Axis, HeatLine, heat_line};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
-
-const AXIS: Axis = Axis { per_minute: 0.8, per_degree: 0.22, floor: 200.0 };
+use crate::web::{App, Fault, Form, Frame, Html, Show, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kiln_loads/show.html")]
@@ -24,9 +22,39 @@ pub(crate) struct ShowLoad {
     form: Form,
     load: LoadRow,
     flasks: Vec<Standing>,
-    line: HeatLine,
-    now: Moment,
     steps: Html,
+    sight: Sight,
+    line: Html,
+    differences: Vec<Difference>,
+}
+
+/// Something that differed from the programme.
+pub(super) struct Difference {
+    /// How far into the programme, and when by the clock.
+    pub(super) when: String,
+    pub(super) words: String,
+    pub(super) grave: bool,
+}
+
+/// What differed, as people read it.
+pub(super) fn differences(sight: &Sight, load: &LoadRow, show: &Show) -> Vec<Difference> {
+    sight
+        .events()
+        .iter()
+        .map(|event| {
+            let minute = event.minute.get();
+            let at = load.starts().plus_seconds((minute * 60.0) as i64);
+            let words = event.what.to_string();
+            let mut letters = words.chars();
+            Difference {
+                when: format!("after {}, about {}", show.span(minute), show.moment(at)),
+                words: letters
+                    .next()
+                    .map_or(String::new(), |first| first.to_uppercase().chain(letters).collect()),
+                grave: event.severity >= foundry::heat::Severity::Caution,
+            }
+        })
+        .collect()
 }
 
 impl ShowLoad {
@@ -39,37 +67,8 @@ impl ShowLoad {
         )
     }
 
-    fn width(&self) -> f64 {
-        (self.line.minutes as f64 + 120.0) * AXIS.per_minute
-    }
-
-    fn kiln_path(&self) -> String {
-        AXIS.path(0.0, &self.line.kiln)
-    }
-
-    fn core_path(&self) -> String {
-        AXIS.path(0.0, &self.line.core)
-    }
-
-    fn y(&self, celsius: &f64) -> f64 {
-        AXIS.floor - celsius * AXIS.per_degree
-    }
-
-    /// Where the programme stands now, as an x of the drawing.
-    fn now_x(&self) -> Option<f64> {
-        let started = self.load.started_at.filter(|_| self.load.state == LoadState::Burning)?;
-        let minutes = self.now.minutes_since(started) as f64;
-        (minutes <= self.line.minutes as f64 + 120.0).then_some(minutes * AXIS.per_minute)
-    }
-
-    fn hours(&self) -> Vec<(f64, i64)> {
-        (0..=self.line.minutes / 120 + 1)
-            .map(|n| (n as f64 * 120.0 * AXIS.per_minute, n * 2))
-            .collect()
-    }
-
     fn ends(&self) -> Moment {
-        self.load.starts().plus_minutes(self.line.minutes)
+        self.load.starts().plus_minutes(crate::kilns::total_minutes(&self.load.programme.0))
     }
 
     /// The page that computes the inside of the load's largest flask.
@@ -93,6 +92,23 @@ impl ShowLoad {
         place
     }
 
+    /// Whether it has begun, so that there may be a log of it.
+    fn has_begun(&self) -> bool {
+        self.load.started_at.is_some()
+    }
+
+    /// Where the core ends as it is predicted.
+    fn core_at_end(&self) -> Option<f64> {
+        let burnout = self.sight.predicted.as_ref()?;
+        burnout.samples.last().map(|sample| sample.core.get())
+    }
+
+    /// The typical and the greatest difference of the log, K.
+    fn off(&self) -> Option<(f64, f64)> {
+        let (_, comparison) = self.sight.held()?;
+        Some((comparison.typical.get(), comparison.greatest.get()))
+    }
+
     fn radius(&self, flask: &Standing) -> f64 {
         f64::from(flask.diameter_mm) / 2.0
     }
@@ -106,17 +122,21 @@ impl ShowLoad {
 async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<ShowLoad, Fault> {
     let load = view::load(&app.pool, number).await?;
     let flasks = view::standing_in(&app.pool, load.id).await?;
-    let largest =
-        flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm)).map(|flask| {
-            (
-                f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-                f64::from(flask.height_mm),
-                flask.water_per_100,
-            )
-        });
-    let line = heat_line(&load.programme.0, largest);
     let steps = steps::panel(&app.pool, &signed.frame, Stage::Burnout, number).await?;
-    Ok(ShowLoad { frame: signed.frame.clone(), form, load, flasks, line, now: signed.now, steps })
+    let sight = Sight::of(app, &load, &flasks).await?;
+    let show = &signed.frame.show;
+    let line = sight.chart(app, show, &load, &flasks, None).await?.html();
+    let differences = differences(&sight, &load, show);
+    Ok(ShowLoad {
+        frame: signed.frame.clone(),
+        form,
+        load,
+        flasks,
+        sight,
+        line,
+        differences,
+        steps,
+    })
 }
 
 pub(crate) async fn show(

@@ -13,7 +13,7 @@ use crate::db::once::{self, Begun};
 use crate::id::FamilyId;
 use crate::kilns::choices::{Choices, programme_of_load, save_as_family};
 use crate::kilns::drawing::{Curves, Cut, FLOOR};
-use crate::kilns::firing::{Firing, MARGIN, Question, powered, rows, weight};
+use crate::kilns::firing::{Firing, MARGIN, Question, rows, weight};
 use crate::kilns::programme::as_run;
 use crate::kilns::{Mould, SIZE_CLASSES, SegmentRow, binder, programme_of, total_minutes};
 use crate::people::{Owner, Signed};
@@ -270,7 +270,7 @@ fn question(start: &Start, form: &mut Form) -> Option<Result<Question, HeatRefus
         binder,
         water_per_100: investment.water_per_100,
     };
-    let powered = powered(kiln.top_c, kiln.power_kw, kiln.cool_min_per_100c);
+    let (powered, cooling_k_h) = (kiln.powered(), kiln.cooling_k_h());
     Some(as_run(&start.segments).and_then(|programme| {
         Ok(Question {
             programme,
@@ -279,7 +279,7 @@ fn question(start: &Start, form: &mut Form) -> Option<Result<Question, HeatRefus
             limits: Limits::usual(binder, pattern),
             casting: Celsius::new(casting)?,
             minute,
-            cooling_k_h: (6000.0 / f64::from(kiln.cool_min_per_100c.max(1))).clamp(30.0, 300.0),
+            cooling_k_h,
         })
     }))
 }

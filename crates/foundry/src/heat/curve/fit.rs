@@ -44,6 +44,10 @@ const PROBE: f64 = 0.01;
 const LEAST_ANSWER_K: f64 = 0.5;
 /// Scales outside these are no kiln of the kind described.
 const WIDEST: f64 = 5.0;
+/// Scales tried before the first step. A kiln given more power than it has follows every ramp, and
+/// from there no small step shows how much it lacks.
+const POWERS: [f64; 5] = [1.0, 0.8, 0.65, 0.5, 1.25];
+const LOSSES: [f64; 3] = [1.0, 0.7, 1.4];
 
 /// Fits a kiln's power and loss to a measured firing by least squares on its temperature
 /// (Gauss and Newton's method with Marquardt's damping, on the logarithms of both scales).
@@ -69,8 +73,8 @@ pub fn fit_kiln(
     let mut fit = Fit { curve, programme, body, kiln, flasks, starts_at, until: programme.total() };
     // A kiln that makes its programme wait is compared until it has come to its end.
     fit.until = fit.until.max(fit.run([0.0, 0.0])?.total);
-    let mut at = [0.0, 0.0];
-    let mut off = fit.off(at)?;
+    let given = fit.off([0.0, 0.0])?;
+    let (mut at, mut off) = fit.begin(&given);
     let covered = off.len() as f64 * EVERY_MIN / fit.until.get();
     if covered < 0.5 {
         return Err(HeatRefusal::OutOfRange {
@@ -81,7 +85,7 @@ pub fn fit_kiln(
             unit: "",
         });
     }
-    let before = mean_square(&off);
+    let before = mean_square(&given);
     let mut damping = 1.0e-3;
     let mut settled = false;
     for _ in 0..MOST_ROUNDS {
@@ -147,6 +151,22 @@ impl Fit<'_> {
     fn run(&self, at: [f64; 2]) -> Result<Burnout, HeatRefusal> {
         let powered = Kiln::Powered { kiln: self.scaled(at), flasks: self.flasks };
         simulate(self.body, self.programme, &powered, &COARSE)
+    }
+
+    /// The best of a few scales to begin from, and the difference there.
+    fn begin(&self, given: &[f64]) -> ([f64; 2], Vec<f64>) {
+        let mut best = ([0.0, 0.0], given.to_vec());
+        for power in POWERS {
+            for loss in LOSSES {
+                let at = [power.ln(), loss.ln()];
+                // A kiln that cannot reach its programme at all is no start.
+                let Ok(off) = self.off(at) else { continue };
+                if off.len() == given.len() && mean_square(&off) < mean_square(&best.1) {
+                    best = (at, off);
+                }
+            }
+        }
+        best
     }
 
     /// Refuses a firing that is the same whatever the power or the loss, or in which one does what
