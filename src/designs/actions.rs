@@ -3,10 +3,12 @@
 use serde_json::json;
 use sqlx::PgConnection;
 
+use super::closer;
 use super::forms::DesignForm;
 use super::intake::Taken;
 use super::reading::Reading;
 use super::store::{self, VersionFile};
+use crate::analysis::{self, Casting};
 use crate::audit;
 use crate::id::{ClientId, DesignId, DesignVersionId};
 use crate::people::Signed;
@@ -23,6 +25,7 @@ pub async fn add_from_file(
     let name = name_of(&taken.name);
     let number = store::insert(conn, id, &name, client, signed.now).await?;
     let version = store::insert_version(conn, id, taken, signed.now, signed.person).await?;
+    look_into(conn, signed, version).await?;
     let subject = format!("design:{number}");
     let detail = json!({ "name": name, "file": taken.name });
     audit::note(conn, signed.now, Some(signed.person), "added", &subject, detail).await?;
@@ -66,7 +69,8 @@ pub(super) async fn add_version(
     taken: &Taken,
 ) -> Result<(), Fault> {
     let design = store::lock(conn, number).await?;
-    store::insert_version(conn, design, taken, signed.now, signed.person).await?;
+    let version = store::insert_version(conn, design, taken, signed.now, signed.person).await?;
+    look_into(conn, signed, version).await?;
     let subject = format!("design:{number}");
     let detail = json!({ "file": taken.name });
     audit::note(conn, signed.now, Some(signed.person), "added version", &subject, detail).await?;
@@ -91,8 +95,72 @@ pub(super) async fn tell_unit(
     }
     store::remeasure(conn, version.id, reading, signed.now).await?;
     store::outdate_quotes(conn, version.id, signed.now).await?;
+    ask(conn, signed, version.id).await?;
     let subject = format!("design:{number}");
     let detail = json!({ "unit": reading.unit });
     audit::note(conn, signed.now, Some(signed.person), "told unit", &subject, detail).await?;
+    Ok(())
+}
+
+/// A new version is to be cast as the one before it, or in the usual way; its analyses are asked
+/// for at once.
+async fn look_into(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    version: DesignVersionId,
+) -> Result<(), Fault> {
+    let casting = match store::casting_before(conn, version).await? {
+        Some(before) => Some(before),
+        None => analysis::usual_alloy(&mut *conn).await?.map(|alloy| Casting::usual(&alloy)),
+    };
+    if let Some(casting) = casting {
+        store::keep_casting(conn, version, &casting, 0, signed.now, signed.person).await?;
+    }
+    ask(conn, signed, version).await
+}
+
+/// Asks for what is not known yet about a version.
+pub(super) async fn ask(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    version: DesignVersionId,
+) -> Result<(), Fault> {
+    let Some(questions) = closer::questions(conn, version).await? else { return Ok(()) };
+    analysis::ask_look(conn, &questions.look, signed.now).await?;
+    if let Some(feed) = &questions.feed {
+        analysis::ask_feed(conn, feed, signed.now).await?;
+    }
+    Ok(())
+}
+
+/// Calls off what is not finished about a version.
+pub(super) async fn call_off(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    version: DesignVersionId,
+) -> Result<(), Fault> {
+    if let Some(questions) = closer::questions(conn, version).await? {
+        analysis::cancel(conn, &questions.look, questions.feed.as_ref(), signed.now).await?;
+    }
+    Ok(())
+}
+
+/// Says how a version is to be cast, calls off what nobody waits for any more, and asks anew.
+pub(super) async fn cast_so(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    version: DesignVersionId,
+    casting: &Casting,
+    seen: i64,
+) -> Result<(), Fault> {
+    call_off(conn, signed, version).await?;
+    if !store::keep_casting(conn, version, casting, seen, signed.now, signed.person).await? {
+        return Err(Refused::stale("how this design is cast").into());
+    }
+    ask(conn, signed, version).await?;
+    let subject = format!("design:{number}");
+    let detail = json!({ "casting": casting });
+    audit::note(conn, signed.now, Some(signed.person), "cast so", &subject, detail).await?;
     Ok(())
 }

@@ -1,6 +1,8 @@
 //! Designs: models as they came, measured at once, version by version.
 
 mod actions;
+mod change;
+mod closer;
 mod forms;
 mod intake;
 mod pages;
@@ -27,6 +29,10 @@ pub fn router() -> Router<App> {
         .route("/designs", get(pages::list::show))
         .route("/designs/{number}", get(pages::show::show).post(pages::show::submit))
         .route("/designs/{number}/unit", post(pages::unit::submit))
+        .route("/designs/{number}/casting", post(pages::casting::submit))
+        .route("/designs/{number}/casting/advice", post(pages::casting::take_advice))
+        .route("/designs/{number}/analysis", post(pages::casting::ask))
+        .route("/designs/{number}/analysis/cancel", post(pages::casting::cancel))
         .route("/designs/{number}/versions/{n}/original", get(pages::original::show))
 }
 

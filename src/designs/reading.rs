@@ -2,13 +2,10 @@
 
 use foundry::mesh::render::{RenderOptions, render};
 use foundry::mesh::{self, Certainty, Limits, Unit};
-use tokio::sync::Semaphore;
 
+use crate::jobs;
 use crate::json::measure::{ProblemJson, code};
 use crate::web::Fault;
-
-/// Measuring takes a core for seconds; more at a time would leave none for pages.
-static MEASURING: Semaphore = Semaphore::const_new(2);
 
 /// A picture twice as sharp as it is shown.
 const PICTURE_PIXELS: u32 = 480;
@@ -40,8 +37,7 @@ pub(super) async fn take(
     largest: usize,
     told: Option<Unit>,
 ) -> Result<(Vec<u8>, Result<Reading, String>), Fault> {
-    let _turn = MEASURING.acquire().await.map_err(|closed| Fault::Unforeseen(closed.into()))?;
-    tokio::task::spawn_blocking(move || {
+    jobs::aside(move || {
         let reading = read(&bytes, &name, largest, told);
         (bytes, reading)
     })

@@ -6,6 +6,7 @@ use sqlx::{FromRow, PgConnection};
 use super::forms::DesignForm;
 use super::intake::Taken;
 use super::reading::Reading;
+use crate::analysis::{Casting, ModelOf};
 use crate::clock::Moment;
 use crate::id::{ClientId, DesignId, DesignVersionId, FileId, PersonId};
 
@@ -180,4 +181,76 @@ pub(super) async fn outdate_quotes(
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// The model of a version, for its analyses; none as long as nobody knows its unit.
+pub(super) async fn model_of(
+    conn: &mut PgConnection,
+    version: DesignVersionId,
+) -> Result<Option<ModelOf>, sqlx::Error> {
+    let row: Option<(FileId, String, String, Option<String>)> = sqlx::query_as(
+        "SELECT f.id, encode(f.sha256, 'hex'), v.file_name, v.unit
+         FROM design_versions v JOIN files f ON f.id = v.file_id WHERE v.id = $1",
+    )
+    .bind(version)
+    .fetch_optional(conn)
+    .await?;
+    Ok(row.and_then(|(file, digest, name, unit)| Some(ModelOf { file, digest, name, unit: unit? })))
+}
+
+/// How a version is to be cast, and the number of that answer's version.
+pub(super) async fn casting(
+    conn: &mut PgConnection,
+    version: DesignVersionId,
+) -> Result<Option<(Casting, i64)>, sqlx::Error> {
+    let row: Option<(Json<Casting>, i64)> =
+        sqlx::query_as("SELECT casting, version FROM design_castings WHERE design_version_id = $1")
+            .bind(version)
+            .fetch_optional(conn)
+            .await?;
+    Ok(row.map(|(Json(casting), version)| (casting, version)))
+}
+
+/// How the version before this one of the same design was to be cast.
+pub(super) async fn casting_before(
+    conn: &mut PgConnection,
+    version: DesignVersionId,
+) -> Result<Option<Casting>, sqlx::Error> {
+    let row: Option<Json<Casting>> = sqlx::query_scalar(
+        "SELECT c.casting FROM design_versions v
+         JOIN design_versions before ON before.design_id = v.design_id AND before.n < v.n
+         JOIN design_castings c ON c.design_version_id = before.id
+         WHERE v.id = $1 ORDER BY before.n DESC LIMIT 1",
+    )
+    .bind(version)
+    .fetch_optional(conn)
+    .await?;
+    Ok(row.map(|Json(casting)| casting))
+}
+
+/// Keeps how a version is to be cast, if nobody else did since `seen` (0 when there was nothing);
+/// says whether it did.
+pub(super) async fn keep_casting(
+    conn: &mut PgConnection,
+    version: DesignVersionId,
+    casting: &Casting,
+    seen: i64,
+    now: Moment,
+    person: PersonId,
+) -> Result<bool, sqlx::Error> {
+    let done = sqlx::query(
+        "INSERT INTO design_castings (design_version_id, casting, changed_at, changed_by)
+         SELECT $1, $2, $4, $5 WHERE $3 = 0 OR EXISTS (SELECT 1 FROM design_castings WHERE design_version_id = $1)
+         ON CONFLICT (design_version_id) DO UPDATE SET casting = excluded.casting, changed_at = excluded.changed_at,
+             changed_by = excluded.changed_by, version = design_castings.version + 1
+         WHERE design_castings.version = $3",
+    )
+    .bind(version)
+    .bind(Json(casting))
+    .bind(seen)
+    .bind(now)
+    .bind(person)
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
 }

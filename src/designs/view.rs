@@ -6,7 +6,7 @@ use sqlx::{FromRow, PgPool};
 
 use super::store::VersionFile;
 use crate::clock::Moment;
-use crate::id::{ClientId, DesignId, FileId};
+use crate::id::{ClientId, DesignId, DesignVersionId, FileId};
 use crate::json::measure::ProblemJson;
 
 #[derive(Clone, Debug, FromRow)]
@@ -75,6 +75,7 @@ pub(super) async fn load(pool: &PgPool, number: i32) -> Result<DesignRow, sqlx::
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct VersionRow {
+    pub(super) id: DesignVersionId,
     pub(super) n: i32,
     pub(super) file_name: String,
     pub(super) unit: Option<String>,
@@ -153,7 +154,7 @@ pub(super) async fn versions(
     design: DesignId,
 ) -> Result<Vec<VersionRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT v.n, v.file_name, v.unit, v.unit_reason, v.format, v.triangles, v.shells, v.closed, v.volume_mm3,
+        "SELECT v.id, v.n, v.file_name, v.unit, v.unit_reason, v.format, v.triangles, v.shells, v.closed, v.volume_mm3,
                 v.area_mm2, v.box_x_mm, v.box_y_mm, v.box_z_mm, v.problems, v.picture_id, v.measured_at,
                 p.name AS added_by
          FROM design_versions v LEFT JOIN people p ON p.id = v.added_by

@@ -49,7 +49,8 @@ impl ExaminedJson {
     }
 }
 
-fn apart<T, E: std::fmt::Display>(result: Result<T, E>) -> (Option<T>, Option<String>) {
+/// A value, or why there is none.
+pub(crate) fn apart<T, E: std::fmt::Display>(result: Result<T, E>) -> (Option<T>, Option<String>) {
     match result {
         Ok(value) => (Some(value), None),
         Err(why) => (None, Some(why.to_string())),

@@ -4,4 +4,4 @@ mod router;
 mod start;
 
 pub use router::router;
-pub use start::{Config, StartFault, open, serve};
+pub use start::{Config, StartFault, kinds, open, serve};

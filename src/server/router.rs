@@ -46,6 +46,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::yields::router())
         .merge(crate::files::router())
         .merge(crate::designs::router())
+        .merge(crate::known::router())
         .merge(crate::tickets::router())
         .merge(crate::route_cards::router())
         .merge(crate::finishing::router())

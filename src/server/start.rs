@@ -2,13 +2,18 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
 use rand::RngCore;
 use sqlx::PgPool;
 use tokio::net::TcpListener;
 
 use crate::clock::Clock;
+use crate::jobs::{Kind, Worker};
 use crate::web::{App, Live};
+
+/// How long a job may take to stop when the program does.
+const LAST_BEAT: Duration = Duration::from_secs(3);
 
 /// How the program is told to serve.
 #[derive(Clone, Debug)]
@@ -85,6 +90,12 @@ pub(super) async fn set_up_key(pool: &PgPool) -> Result<Option<String>, sqlx::Er
     Ok(Some(String::from_utf8_lossy(&kept).into_owned()))
 }
 
+/// All kinds of jobs.
+#[must_use]
+pub fn kinds() -> Vec<Kind> {
+    [crate::analysis::kinds(), crate::known::kinds()].concat()
+}
+
 /// Serves until `stop` resolves, then lets the requests under way finish.
 pub async fn serve(
     app: App,
@@ -97,9 +108,19 @@ pub async fn serve(
         .map_err(|cause| StartFault::Listen { address: config.listen, cause })?;
     let key = set_up_key(&app.pool).await?;
     let listening = tokio::spawn(app.live.clone().listen(app.pool.clone()));
+    let (stop_work, stopped) = tokio::sync::watch::channel(false);
+    let worker = Worker::new(app.clone(), kinds());
+    let working = tokio::spawn(worker.run(stopped));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
+    // A job under way is put back, so that another copy need not wait for it to fall silent.
+    let _ = stop_work.send(true);
+    if tokio::time::timeout(LAST_BEAT, working).await.is_err() {
+        tracing::warn!(
+            "a job did not stop in time; it is taken up again when its worker stays silent"
+        );
+    }
     listening.abort();
     Ok(())
 }

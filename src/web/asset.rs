@@ -25,11 +25,14 @@ macro_rules! assets {
 
 const ASSETS: &[Asset] = assets![
     "app.css" => "text/css; charset=utf-8",
+    "models.css" => "text/css; charset=utf-8",
     "live.js" => "text/javascript; charset=utf-8",
     "clocks.js" => "text/javascript; charset=utf-8",
     "offline.js" => "text/javascript; charset=utf-8",
     "heat.js" => "text/javascript; charset=utf-8",
     "scan.js" => "text/javascript; charset=utf-8",
+    "surface.js" => "text/javascript; charset=utf-8",
+    "viewer.js" => "text/javascript; charset=utf-8",
     "sw.js" => "text/javascript; charset=utf-8",
     "icon.svg" => "image/svg+xml",
     "fonts/atkinson-next-latin.woff2" => "font/woff2",

@@ -1,5 +1,6 @@
 //! Pages of designs.
 
+pub(super) mod casting;
 pub(super) mod list;
 pub(super) mod new;
 pub(super) mod original;

@@ -8,9 +8,12 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::new::with_nobody;
+use crate::analysis::{self, Casting, LookFound, Method};
 use crate::clients;
 use crate::db::once::{self, Begun};
-use crate::designs::forms::DesignForm;
+use crate::designs::change::{self, Change};
+use crate::designs::closer::Closer;
+use crate::designs::forms::{DesignForm, SPRUE_ROWS, casting_filled};
 use crate::designs::view::{self, DesignRow, OrderRow, VersionRow};
 use crate::designs::{Design, Designs, Original, actions, weight};
 use crate::people::Signed;
@@ -29,6 +32,36 @@ pub(crate) struct ShowDesign {
     form: Form,
     upload: Form,
     unit: Form,
+    casting: Form,
+    closer: Option<Closer>,
+    change: Option<Change>,
+    alloys: Vec<(String, String)>,
+}
+
+impl ShowDesign {
+    /// The closer look, once it is there.
+    fn looked(&self) -> Option<(&Closer, &LookFound)> {
+        let closer = self.closer.as_ref()?;
+        Some((closer, closer.look.there()?))
+    }
+
+    fn methods(&self) -> Vec<(&'static str, &'static str)> {
+        Method::ALL.into_iter().map(|method| (method.code(), method.words())).collect()
+    }
+
+    fn rows(&self) -> std::ops::RangeInclusive<usize> {
+        1..=SPRUE_ROWS
+    }
+
+    fn sprue_error(&self, row: &usize) -> Option<&str> {
+        ["x", "y", "z", "d", "l"]
+            .iter()
+            .find_map(|what| self.casting.error(&format!("{what}{row}")))
+    }
+
+    fn sprue(&self, what: &str, row: &usize) -> &str {
+        self.casting.value(&format!("{what}{row}"))
+    }
 }
 
 #[derive(Default, Deserialize)]
@@ -36,12 +69,13 @@ pub(crate) struct Wanted {
     version: Option<i32>,
 }
 
-/// The three forms of the page, when one of them comes back.
+/// The forms of the page, when one of them comes back.
 #[derive(Default)]
 pub(super) struct Forms {
     pub(super) details: Option<Form>,
     pub(super) upload: Form,
     pub(super) unit: Form,
+    pub(super) casting: Option<Form>,
 }
 
 pub(super) async fn page(
@@ -75,7 +109,28 @@ pub(super) async fn page(
             ("note", design.note.clone()),
         ])
     });
+    let closer = Closer::read(&app.pool, version.id, change::box_of(&version)).await?;
+    let change = match versions.iter().find(|other| other.n < version.n) {
+        Some(before) => {
+            Some(change::read(&app.pool, &frame.show, before, &version, closer.as_ref()).await?)
+        }
+        None => None,
+    };
+    let kept = closer.as_ref().and_then(|closer| closer.casting.as_ref());
+    let casting = match (forms.casting, kept) {
+        (Some(form), _) => form,
+        (None, Some((casting, version))) => casting_filled(casting, *version),
+        (None, None) => match analysis::usual_alloy(&app.pool).await? {
+            Some(alloy) => casting_filled(&Casting::usual(&alloy), 0),
+            None => Form::default(),
+        },
+    };
+    let alloys = analysis::alloys(&app.pool).await?;
     Ok(ShowDesign {
+        closer,
+        change,
+        casting,
+        alloys: alloys.into_iter().map(|alloy| (alloy.id.to_string(), alloy.name)).collect(),
         frame,
         orders: view::orders_with(&app.pool, design.id).await?,
         clients: with_nobody(clients::choices(&app.pool).await?),

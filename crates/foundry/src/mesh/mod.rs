@@ -6,6 +6,7 @@
 mod bodies;
 mod bore;
 pub mod bvh;
+mod coarse;
 mod contact;
 mod fragment;
 mod indexed;
@@ -36,6 +37,7 @@ mod zip;
 
 pub use bodies::bodies;
 pub use bore::{Bore, bore};
+pub use coarse::{Coarse, coarse};
 pub use indexed::{Bounds, LARGEST_COORDINATE, Mesh, MeshRefusal};
 pub use measure::{Measure, MeasureRefusal, Shell, measure, measure_mesh};
 pub use outline::silhouette_xy;

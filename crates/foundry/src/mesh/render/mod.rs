@@ -61,6 +61,17 @@ const CREASE_DEG: f64 = 38.0;
 /// Sizes outside 1 to 4096 are brought to the nearest one allowed.
 #[must_use]
 pub fn render(mesh: &Mesh, options: &RenderOptions) -> Pixels {
+    draw(mesh, options, None)
+}
+
+/// The same with a colour for each point of the mesh in place of one for all; points without a
+/// colour have that of the options.
+#[must_use]
+pub fn render_painted(mesh: &Mesh, options: &RenderOptions, colours: &[[u8; 3]]) -> Pixels {
+    draw(mesh, options, Some(colours))
+}
+
+fn draw(mesh: &Mesh, options: &RenderOptions, paint: Option<&[[u8; 3]]>) -> Pixels {
     let width = options.width.clamp(1, MOST_PIXELS) as usize;
     let height = options.height.clamp(1, MOST_PIXELS) as usize;
     let mut canvas = Canvas::new(width * SAMPLES, height * SAMPLES);
@@ -76,10 +87,13 @@ pub fn render(mesh: &Mesh, options: &RenderOptions) -> Pixels {
                 let together = vec3::dot(shared, flat) > CREASE_DEG.to_radians().cos();
                 if together { shared } else { flat }
             });
-            canvas.fill(corners.map(|corner| fit.place(corner)), normals);
+            let colours = triangle.map(|index| {
+                paint.and_then(|paint| paint.get(index as usize)).copied().unwrap_or(options.colour)
+            });
+            canvas.fill(corners.map(|corner| fit.place(corner)), normals, colours);
         }
     }
-    canvas.develop(options.colour)
+    canvas.develop()
 }
 
 /// The directions right, up and towards the eye.
@@ -158,12 +172,13 @@ fn smooth_normals(mesh: &Mesh, seen: &[Point]) -> Vec<Point> {
     normals.into_iter().map(vec3::unit).collect()
 }
 
-/// Light and nearness of every sample.
+/// Light, colour and nearness of every sample.
 struct Canvas {
     width: usize,
     height: usize,
     nearness: Vec<f32>,
     light: Vec<f32>,
+    colour: Vec<[u8; 3]>,
 }
 
 impl Canvas {
@@ -174,11 +189,12 @@ impl Canvas {
             height,
             nearness: vec![f32::NEG_INFINITY; samples],
             light: vec![0.0; samples],
+            colour: vec![[0; 3]; samples],
         }
     }
 
     /// Draws a triangle wherever it is nearest.
-    fn fill(&mut self, corners: [Point; 3], normals: [Point; 3]) {
+    fn fill(&mut self, corners: [Point; 3], normals: [Point; 3], colours: [[u8; 3]; 3]) {
         let [a, b, c] = corners;
         let twice_area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
         if twice_area == 0.0 {
@@ -212,29 +228,35 @@ impl Canvas {
                         vec3::add(sum, vec3::scale(normals[k], weights[k]))
                     });
                     self.light[at] = brightness(normal) as f32;
+                    self.colour[at] = std::array::from_fn(|channel| {
+                        let mixed = (0..3).map(|k| weights[k] * f64::from(colours[k][channel]));
+                        mixed.sum::<f64>().round() as u8
+                    });
                 }
             }
         }
     }
 
     /// Averages the samples of each pixel and colours them.
-    fn develop(&self, colour: [u8; 3]) -> Pixels {
+    fn develop(&self) -> Pixels {
         let (width, height) = (self.width / SAMPLES, self.height / SAMPLES);
         let mut rgba = Vec::with_capacity(width * height * 4);
         for row in 0..height {
             for column in 0..width {
                 let mut light = 0.0;
+                let mut sum = [0.0; 3];
                 let mut covered = 0_u16;
                 for sample in 0..SAMPLES * SAMPLES {
                     let y = row * SAMPLES + sample / SAMPLES;
                     let at = y * self.width + column * SAMPLES + sample % SAMPLES;
                     if self.nearness[at] > f32::NEG_INFINITY {
                         light += f64::from(self.light[at]);
+                        (0..3).for_each(|k| sum[k] += f64::from(self.colour[at][k]));
                         covered += 1;
                     }
                 }
-                let mean = light / f64::from(covered.max(1));
-                rgba.extend(colour.map(|channel| shade(channel, mean)));
+                let samples = f64::from(covered.max(1));
+                rgba.extend(sum.map(|channel| shade(channel / samples, light / samples)));
                 let share = f64::from(covered) / (SAMPLES * SAMPLES) as f64;
                 rgba.push((share * 255.0).round() as u8);
             }
@@ -262,8 +284,7 @@ fn brightness(normal: Point) -> f64 {
     (0.26 + 0.20 * sky + 0.58 * key + 0.16 * fill) * rim + 0.20 * shine
 }
 
-fn shade(channel: u8, light: f64) -> u8 {
-    let base = f64::from(channel);
+fn shade(base: f64, light: f64) -> u8 {
     let value = if light <= 1.0 { base * light } else { base + (255.0 - base) * (light - 1.0) };
     value.round().clamp(0.0, 255.0) as u8
 }

@@ -1,0 +1,76 @@
+//! Threads for arithmetic, apart from those that answer requests and below them in priority.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::LazyLock;
+use std::thread::available_parallelism;
+
+use rayon::{ThreadPool, ThreadPoolBuilder};
+use tokio::sync::oneshot;
+
+/// How far these threads stand back when others want the processor, from 0 to 19.
+#[cfg(target_os = "linux")]
+const NICENESS: i32 = 10;
+
+/// Threads for jobs: all processors but one, so that pages keep theirs.
+static JOBS: LazyLock<Option<ThreadPool>> =
+    LazyLock::new(|| pool("job", available_parallelism().map_or(1, |n| n.get().max(2) - 1)));
+
+/// A thread for what somebody waits for, such as the measuring of a file just sent: a long job
+/// must not stand in its way.
+static ASIDE: LazyLock<Option<ThreadPool>> = LazyLock::new(|| pool("aside", 1));
+
+fn pool(name: &'static str, threads: usize) -> Option<ThreadPool> {
+    let built = ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .thread_name(move |n| format!("{name}-{n}"))
+        .start_handler(|_| stand_back())
+        .build();
+    built.inspect_err(|error| tracing::error!(error.text = %error, "no threads for {name}")).ok()
+}
+
+/// Lets the threads of pages go first. On Linux the priority is a thread's own.
+fn stand_back() {
+    #[cfg(target_os = "linux")]
+    if let Err(error) = rustix::process::setpriority_process(None, NICENESS) {
+        tracing::warn!(error.text = %error, "a thread for computing keeps its priority");
+    }
+}
+
+/// Why a computation gave nothing.
+#[derive(Debug, thiserror::Error)]
+#[error("the computation broke off")]
+pub struct BrokeOff;
+
+/// Computes on the threads for jobs; what it computes in parallel stays on them too.
+///
+/// # Errors
+/// A panic within, or no threads.
+pub async fn at_leisure<T: Send + 'static>(
+    compute: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, BrokeOff> {
+    on(JOBS.as_ref(), compute).await
+}
+
+/// Computes on the thread for what somebody waits for.
+///
+/// # Errors
+/// As [`at_leisure`].
+pub async fn aside<T: Send + 'static>(
+    compute: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, BrokeOff> {
+    on(ASIDE.as_ref(), compute).await
+}
+
+async fn on<T: Send + 'static>(
+    pool: Option<&ThreadPool>,
+    compute: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, BrokeOff> {
+    let (tell, told) = oneshot::channel();
+    // A panic on a thread of the pool would end the program.
+    pool.ok_or(BrokeOff)?.spawn(move || {
+        if let Ok(answer) = catch_unwind(AssertUnwindSafe(compute)) {
+            let _ = tell.send(answer);
+        }
+    });
+    told.await.map_err(|_| BrokeOff)
+}

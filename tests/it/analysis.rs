@@ -1,0 +1,208 @@
+//! What a file tells about its casting: asked for as it arrives, worked out beside the pages.
+
+use axum::http::StatusCode;
+use foundry::mesh::write;
+use foundry::shapes::solid;
+use pourday::jobs::Worker;
+use tokio::sync::watch;
+
+use crate::support::builders_orders::{alloy, block, open_block};
+use crate::support::studio::{Actor, Studio};
+
+/// Lets a worker do everything that waits.
+async fn work(studio: &Studio) {
+    let (_stop, mut stopped) = watch::channel(false);
+    let worker = Worker::new(studio.app.clone(), pourday::server::kinds());
+    while worker.run_one(&mut stopped).await.unwrap() {}
+}
+
+async fn add(actor: &Actor, name: &str, content: &[u8]) -> String {
+    actor.upload("/designs/new", &[], &[("models", name, content)]).await.led_to().to_owned()
+}
+
+async fn sterling(studio: &Studio) -> String {
+    alloy(&studio.db.pool, "Sterling silver", 10.36).await;
+    sqlx::query(
+        "UPDATE alloys SET family = 'silver', solidus_c = 802, liquidus_c = 893, melt_c = 970, flask_c = 520",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    let id: uuid::Uuid =
+        sqlx::query_scalar("SELECT id FROM alloys").fetch_one(&studio.db.pool).await.unwrap();
+    id.to_string()
+}
+
+fn casting<'a>(alloy: &'a str, version: &'a str, limit: &'a str) -> Vec<(&'a str, &'a str)> {
+    vec![
+        ("n", "1"),
+        ("version", version),
+        ("alloy", alloy),
+        ("method", "gravity"),
+        ("head_mm", "40"),
+        ("metal_c", "970"),
+        ("flask_c", "520"),
+        ("limit_mm", limit),
+        ("vacuum_kpa", ""),
+        ("turns_per_min", ""),
+        ("arm_mm", ""),
+    ]
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_dropped_file_is_looked_into_at_once_and_the_page_shows_how_far_it_is() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let place = add(&owner, "plate.stl", &block([12.0, 8.0, 1.25])).await;
+    let waiting = owner.get(&place).await;
+    assert!(waiting.page().contains("Being worked out"));
+    assert!(waiting.body.contains("waits for its turn"));
+    assert!(waiting.body.contains("data-live=\"jobs\""), "the page follows the work");
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    let page = page.page();
+    assert!(!page.contains("Being worked out"), "{page}");
+    assert!(!page.contains("data-live=\"jobs\""));
+    // A plate's thinnest wall is its thickness.
+    assert!(page.contains("1.25<span class=\"unit\">\u{202f}mm"), "{page}");
+    assert!(page.contains("Fills"), "{page}");
+    assert!(page.contains("2 × surface tension ÷ thickness"), "the verdict opens into its working");
+    assert!(page.contains("No sprue yet"));
+    assert!(page.contains("data-surface=\"/files/"));
+    assert!(page.contains("data-times=\"/files/"));
+    assert!(page.contains("coloured by the thickness of its walls"), "pictures need no script");
+    // The same file again is known already.
+    let again = add(&owner, "same plate.stl", &block([12.0, 8.0, 1.25])).await;
+    let again = owner.get(&again).await;
+    assert!(!again.page().contains("Being worked out"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_surface_that_is_sent_holds_the_model_and_its_walls() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let place = add(&owner, "plate.stl", &block([12.0, 8.0, 1.25])).await;
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    let address = page.page().split("data-surface=\"").nth(1).unwrap().split('"').next().unwrap();
+    let request = owner.request("GET", address).body(axum::body::Body::empty()).unwrap();
+    let (status, _, bytes) = owner.bytes(request).await;
+    assert_eq!(status, StatusCode::OK);
+    assert_eq!(&bytes[..4], b"PDS1");
+    let word = |at: usize| u32::from_le_bytes(bytes[at..at + 4].try_into().unwrap());
+    assert_eq!((word(4), word(8), word(12)), (8, 12, 2), "points, facets, fields");
+    let number = |at: usize| f32::from_le_bytes(bytes[at..at + 4].try_into().unwrap());
+    let sides = [number(28), number(32), number(36)];
+    assert_eq!(sides, [12.0, 8.0, 1.25]);
+    let walls = 40 + 8 * 6 + 12 * 12;
+    assert_eq!(word(walls), 8);
+    assert!((number(walls + 4) - 1.25).abs() < 1e-3, "the thinnest of the field");
+    let stranger = studio.stranger();
+    let request = stranger.request("GET", address).body(axum::body::Body::empty()).unwrap();
+    assert_ne!(stranger.bytes(request).await.0, StatusCode::OK);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sprues_are_judged_and_a_stale_form_changes_nothing() {
+    let studio = Studio::open().await;
+    let alloy = sterling(&studio).await;
+    let owner = studio.owner().await;
+    let cube = write::stl_binary(&solid::cuboid([6.0; 3]), "cube").unwrap();
+    let place = add(&owner, "cube.stl", &cube).await;
+    let mut fields = casting(&alloy, "1", "0.8");
+    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "6"), ("d1", "4"), ("l1", "8")]);
+    let led = owner.post(&format!("{place}/casting"), &fields).await;
+    assert!(led.led_to().starts_with(&place));
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    assert!(page.page().contains("Fed to the end"), "{}", page.body);
+    assert!(page.body.contains("over what is known of the heat data"), "the answer has its range");
+    assert!(page.body.contains("The sprue is enough"), "and says why one more adds nothing");
+    // A form made before that change is refused and keeps what was typed.
+    let mut stale = casting(&alloy, "1", "0.9");
+    stale.extend([("x1", "3"), ("y1", "3"), ("z1", "6"), ("d1", "1"), ("l1", "8")]);
+    let refused = owner.post(&format!("{place}/casting"), &stale).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert!(refused.body.contains("name=\"d1\" value=\"1\""), "what was typed is kept");
+    // A sprue in the air is refused by the analysis, with what to do.
+    let mut fields = casting(&alloy, "2", "0.8");
+    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "30"), ("d1", "2"), ("l1", "8")]);
+    owner.post(&format!("{place}/casting"), &fields).await.led_to();
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    assert!(page.page().contains("away from the model's surface"), "{}", page.body);
+    // Numbers that are none come back beside their sprue.
+    let mut wrong = casting(&alloy, "3", "0.8");
+    wrong.extend([("x1", "three"), ("y1", "3"), ("z1", "6"), ("d1", "2"), ("l1", "8")]);
+    let answer = owner.post(&format!("{place}/casting"), &wrong).await;
+    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(answer.body.contains("“three” is not a number."));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn work_that_nobody_wants_is_called_off_and_asked_for_again() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let place = add(&owner, "plate.stl", &block([12.0, 8.0, 1.25])).await;
+    owner.post(&format!("{place}/analysis/cancel"), &[("n", "1")]).await.led_to();
+    let page = owner.get(&place).await;
+    assert!(page.page().contains("Look closer"));
+    assert!(!page.body.contains("Being worked out"));
+    owner.post(&format!("{place}/analysis"), &[("n", "1")]).await.led_to();
+    assert!(owner.get(&place).await.page().contains("Being worked out"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_model_that_cannot_be_looked_into_says_why() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let place = add(&owner, "open.stl", &open_block()).await;
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    // The missing side is planar, so the copy that is looked into has it filled; the file stays open.
+    assert!(page.page().contains("It has no weight."));
+    assert!(
+        page.body.contains("repaired copy") || page.body.contains("no walls to measure"),
+        "{}",
+        page.body
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_new_version_shows_what_it_changed() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let place = add(&owner, "plate.stl", &block([12.0, 8.0, 2.0])).await;
+    let versions = format!("{place}/versions");
+    let thinner = block([12.0, 8.0, 1.0]);
+    owner.upload(&versions, &[], &[("models", "plate 2.stl", &thinner)]).await.led_to();
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    let change = page.page().split("id=\"change\"").nth(1).unwrap();
+    assert!(change.contains("What version 2 changed"));
+    // 192 mm³ become 96 mm³.
+    assert!(change.contains("0.192<span") && change.contains("0.096<span"), "{change}");
+    assert!(change.contains("\u{2212}50.0 %"));
+    assert!(change.contains("2.00<span") && change.contains("1.00<span"), "the thinnest walls");
+    assert!(change.contains("the thickness of their walls"), "pictures stand side by side");
+    assert!(!owner.get(&format!("{place}?version=1")).await.page().contains("id=\"change\""));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_known_shapes_come_out_as_they_are_known() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    assert!(owner.get("/designs/known").await.page().contains("not worked out yet"));
+    owner.post("/designs/known", &[]).await.led_to();
+    work(&studio).await;
+    let page = owner.get("/designs/known").await;
+    let page = page.page();
+    assert!(!page.contains("does not agree"), "{page}");
+    assert!(page.matches("<td>agrees</td>").count() >= 30, "{page}");
+    assert!(page.matches("<li class=\"panel\"").count() >= 12);
+}
