@@ -3,50 +3,9 @@
 "use strict";
 (() => {
   const S = window.pourdaySurface;
-  // The same colours as the server's pictures; none of them is the heat scale's.
-  const TONES = {
-    walls: [[78, 18, 74], [140, 60, 122], [186, 122, 166], [217, 186, 206], [236, 232, 226]],
-    gaps: [[52, 62, 18], [104, 118, 40], [156, 168, 88], [200, 206, 154], [236, 234, 222]],
-    times: [[232, 238, 226], [164, 207, 196], [86, 158, 164], [38, 98, 126], [18, 38, 74]],
-  };
+  const { TONES, program } = window.pourdayShade;
   const MODES = { plain: ["Plain", ""], walls: ["Walls", "mm"], times: ["Freezing", "s"], gaps: ["Gaps", "mm"] };
   const TITLES = { walls: "Thickness of walls", times: "Stops feeding after", gaps: "Width of gaps" };
-  const VERTEX = `#version 300 es
-    in vec3 place; in vec3 normal; in float value;
-    uniform vec3 right, up, towards, middle; uniform vec2 fit, shift; uniform float depth;
-    out vec3 light; out float v; out vec3 at;
-    void main() {
-      vec3 p = place - middle; at = place; v = value;
-      light = vec3(dot(right, normal), dot(up, normal), dot(towards, normal));
-      gl_Position = vec4(dot(right, p) * fit.x + shift.x, dot(up, p) * fit.y + shift.y, -dot(towards, p) * depth, 1.0);
-    }`;
-  const FRAGMENT = `#version 300 es
-    precision highp float;
-    in vec3 light; in float v; in vec3 at;
-    uniform vec3 stops[5], plain, cutWay; uniform float from, to, cutAt, limit; uniform bool coloured, cut;
-    out vec4 colour;
-    void main() {
-      if (cut && dot(at, cutWay) > cutAt) discard;
-      if (cut && !gl_FrontFacing) {
-        // Where the inside shows, the metal is cut: hatched as in a drawing.
-        float line = mod(gl_FragCoord.x - gl_FragCoord.y, 9.0);
-        colour = vec4(line < 1.4 ? vec3(0.35, 0.33, 0.30) : vec3(0.86, 0.84, 0.79), 1.0);
-        return;
-      }
-      vec3 base = plain;
-      if (coloured && v == v && v > -1.0e29) {
-        float along = clamp((v - from) / max(to - from, 1.0e-9), 0.0, 1.0) * 4.0;
-        int n = int(min(floor(along), 3.0));
-        base = mix(stops[n], stops[n + 1], along - float(n));
-        if (v < limit && mod(gl_FragCoord.x + gl_FragCoord.y, 7.0) < 1.6) base = mix(base, vec3(1.0), 0.75);
-      }
-      vec3 n = normalize(light); if (n.z < 0.0) n = -n;
-      float key = max(dot(n, vec3(-0.470, 0.658, 0.588)), 0.0), fill = max(dot(n, vec3(0.805, 0.201, 0.559)), 0.0);
-      float shine = pow(max(dot(n, normalize(vec3(-0.470, 0.658, 1.588))), 0.0), 28.0);
-      float lit = (0.26 + 0.20 * (0.5 + 0.5 * n.y) + 0.58 * key + 0.16 * fill) * (0.55 + 0.45 * sqrt(n.z)) + (coloured ? 0.05 : 0.20) * shine;
-      colour = vec4(lit <= 1.0 ? base * lit : base + (1.0 - base) * (lit - 1.0), 1.0);
-    }`;
-
   const element = (name, attributes = {}, ...children) => {
     const made = document.createElement(name);
     for (const [key, value] of Object.entries(attributes)) {
@@ -57,21 +16,6 @@
     return made;
   };
   const digits = (value, unit) => (unit === "s" && value >= 100 ? value.toFixed(0) : value.toFixed(unit === "s" ? 1 : 2));
-
-  const program = (gl) => {
-    const made = gl.createProgram();
-    for (const [kind, text] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]]) {
-      const shader = gl.createShader(kind);
-      gl.shaderSource(shader, text);
-      gl.compileShader(shader);
-      if (!gl.getShaderParameter(shader, gl.COMPILE_STATUS)) throw new Error(gl.getShaderInfoLog(shader));
-      gl.attachShader(made, shader);
-    }
-    ["place", "normal", "value"].forEach((name, n) => gl.bindAttribLocation(made, n, name));
-    gl.linkProgram(made);
-    if (!gl.getProgramParameter(made, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(made));
-    return made;
-  };
 
   class Viewer {
     constructor(host, gl, canvas) {
@@ -178,112 +122,6 @@
       this.legend.append(element("span", { class: "legend-title" }, `${TITLES[this.mode]}, ${unit}`), bar,
         element("span", { class: "legend-ends" }, ...[scale.from, middle, scale.to].map((value, n) => element("span", {}, digits(value, unit) + (n === 2 && this.mode !== "times" ? " or more" : "")))),
         element("span", { class: "legend-note" }, note));
-    }
-
-    // --- sprues: the form's rows are the truth, the model shows them
-    row(n, what) { return this.form?.elements[what + n]; }
-
-    readSprues() {
-      this.sprues = [];
-      for (let n = 1; this.row(n, "x"); n++) {
-        const read = (what) => Number.parseFloat(this.row(n, what).value.replace(",", "."));
-        const at = ["x", "y", "z"].map(read);
-        if (at.every(Number.isFinite)) this.sprues.push({ n, at, diameter: read("d") || 3, length: read("l") || 8 });
-      }
-      this.rods = [];
-      for (const sprue of this.sprues) {
-        const k = this.sprues.indexOf(sprue), known = !this.moved.has(sprue.n) && this.marks.rods?.slice(2 * k, 2 * k + 2);
-        if (known?.length) { this.rods.push(...known); continue; }
-        const out = this.moved.get(sprue.n) ?? [0, 0, 1];
-        const end = S.add(sprue.at, S.scale(out, sprue.length)), button = 2 * sprue.diameter;
-        this.rods.push({ from_mm: sprue.at, to_mm: end, diameter_mm: sprue.diameter }, { from_mm: end, to_mm: S.add(end, S.scale(out, button)), diameter_mm: button });
-      }
-      const parts = this.rods.map(S.rod), gl = this.gl;
-      this.rodCorners = parts.reduce((sum, part) => sum + part.corners, 0);
-      const place = new Float32Array(this.rodCorners * 3), normals = new Int8Array(this.rodCorners * 4);
-      let at = 0;
-      for (const part of parts) { place.set(part.place, at * 3); normals.set(part.normals, at * 4); at += part.corners; }
-      gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.rodPlace); gl.bufferData(gl.ARRAY_BUFFER, place, gl.DYNAMIC_DRAW);
-      gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.rodNormal); gl.bufferData(gl.ARRAY_BUFFER, normals, gl.DYNAMIC_DRAW);
-      this.reach = Math.max(this.surface.radius, ...this.rods.flatMap((rod) => [rod.from_mm, rod.to_mm]).map((p) => Math.hypot(...S.sub(p, this.surface.middle)) + 2));
-    }
-
-    setSprue(n, found, fresh) {
-      ["x", "y", "z"].forEach((what, axis) => { this.row(n, what).value = found.at[axis].toFixed(2); });
-      if (fresh) { const like = this.sprues.at(-1); this.row(n, "d").value ||= like?.diameter ?? 3; this.row(n, "l").value ||= like?.length ?? 8; }
-      this.moved.set(n, found.normal);
-      this.row(n, "x").dispatchEvent(new Event("input", { bubbles: true }));
-      this.readSprues();
-      this.writeMarks();
-      this.draw();
-      this.tell(fresh ? `Sprue ${n} is new.` : `Sprue ${n} was moved.`, true);
-    }
-
-    removeSprue(n) {
-      for (const what of ["x", "y", "z", "d", "l"]) this.row(n, what).value = "";
-      this.row(n, "x").dispatchEvent(new Event("input", { bubbles: true }));
-      this.readSprues(); this.writeMarks(); this.draw();
-      this.tell(`Sprue ${n} was taken away.`, true);
-    }
-
-    place(on) {
-      if (on && !this.form) return this.tell("Say first how it is cast.");
-      this.placing = on;
-      this.put.setAttribute("aria-pressed", String(on));
-      this.canvas.classList.toggle("placing", on);
-      if (on) this.tell("Touch the place on the model where the sprue goes.");
-    }
-
-    tell(words, again) {
-      this.word.replaceChildren(words);
-      if (again) this.word.append(" ", element("button", { type: "button", class: "primary", onclick: () => this.form.requestSubmit() }, "Work it out again"));
-    }
-
-    writeMarks() {
-      this.layer.replaceChildren();
-      this.shown = [];
-      const mark = (at, made) => { this.layer.append(made); this.shown.push({ at, made }); };
-      const places = { walls: this.marks.thin?.slice(0, 5).map((thin, n) => [thin.from_mm.map((c, k) => (c + thin.to_mm[k]) / 2), "thin", `${digits(thin.min_mm, "mm")}`, `thin place ${n + 1}: ${digits(thin.min_mm, "mm")} mm`]),
-        times: [...(this.sprues.length ? this.marks.pockets ?? [] : []).slice(0, 8).map((pocket, n) => [pocket.at_mm, "pocket", `P${n + 1}`, `cut off from feed: ${digits(pocket.volume_mm3, "mm")} mm³`]),
-          ...(this.marks.last ? [[this.marks.last.at_mm, "last", "last", `freezes last, after ${digits(this.marks.last.seconds, "s")} s`]] : [])] };
-      for (const [at, kind, words, title] of places[this.mode] ?? []) mark(at, element("span", { class: `mark ${kind}`, title }, words));
-      for (const sprue of this.sprues) mark(sprue.at, this.handle(sprue));
-    }
-
-    handle(sprue) {
-      const button = element("button", { type: "button", class: "mark sprue", "data-sprue": sprue.n, title: `Sprue ${sprue.n}: drag it, move it by the arrow keys, or press Delete` }, String(sprue.n));
-      button.addEventListener("pointerdown", (event) => {
-        event.preventDefault();
-        button.setPointerCapture(event.pointerId);
-        // The page is not fetched anew while something is being dragged.
-        button.classList.add("dragging");
-        let found = null;
-        const move = (now) => {
-          const there = this.pick(now);
-          if (!there) return;
-          found = there;
-          this.shown.find((mark) => mark.made === button).at = there.at;
-          this.layMarks();
-        };
-        const up = () => {
-          button.removeEventListener("pointermove", move);
-          button.classList.remove("dragging");
-          if (found) this.setSprue(sprue.n, found);
-        };
-        button.addEventListener("pointermove", move);
-        button.addEventListener("pointerup", up, { once: true });
-        button.addEventListener("pointercancel", up, { once: true });
-      });
-      button.addEventListener("keydown", (event) => {
-        const step = { ArrowLeft: [-4, 0], ArrowRight: [4, 0], ArrowUp: [0, -4], ArrowDown: [0, 4] }[event.key];
-        if (event.key === "Delete") this.removeSprue(sprue.n);
-        else if (step) {
-          event.preventDefault();
-          const [x, y] = this.onScreen(sprue.at), found = this.pickAt(x + step[0], y + step[1]);
-          if (found) { this.setSprue(sprue.n, found); this.layer.querySelector(`[data-sprue="${sprue.n}"]`)?.focus(); }
-        }
-      });
-      return button;
     }
 
     // --- looking
@@ -461,6 +299,8 @@
     }
   }
 
+  Object.assign(Viewer.prototype, window.pourdaySprues({ element, digits }));
+
   let kept = null;
   const mount = async () => {
     const host = document.getElementById("viewer");
@@ -485,6 +325,8 @@
       console.warn(error);
     }
   };
+  // For whoever looks at it from the browser's console.
+  window.pourdayViewer = () => kept;
   document.addEventListener("pourday:refreshed", mount);
   document.addEventListener("input", (event) => { if (kept?.form && event.target.form === kept.form && event.isTrusted) { kept.readSprues(); kept.writeMarks(); kept.draw(); } });
   mount();

@@ -224,6 +224,11 @@ pub(super) async fn tell(
     let (stack, _) = story.order(12, 4).await?;
     story.on_the_bench(edition, more_knobs, stack, now).await?;
 
+    say("sprues on the models");
+    story.sprue("Signet ring", ["0", "0", "12.6"], "6").await?;
+    story.sprue("Drawer knob", ["0", "0", "26.4"], "8").await?;
+    story.sprue("Plain band", ["10.45", "0", "0"], "3").await?;
+
     say("what is still being talked about");
     story.quote_only(13, 2).await?;
     story.enquiry(14, 1).await?;
@@ -292,6 +297,18 @@ impl Story<'_> {
                 .await?;
         }
         Ok(number)
+    }
+
+    /// Puts a sprue on the newest design of a name.
+    async fn sprue(&self, name: &str, at: [&str; 3], diameter: &str) -> Result<(), DemoFault> {
+        let number: i32 = sqlx::query_scalar("SELECT max(number) FROM designs WHERE name = $1")
+            .bind(name)
+            .fetch_one(self.bench.pool)
+            .await?;
+        let page = format!("/designs/{number}");
+        let fields = [("x1", at[0]), ("y1", at[1]), ("z1", at[2]), ("d1", diameter), ("l1", "8")];
+        self.owner.fill(&page, &format!("{page}/casting"), &fields).await?;
+        Ok(())
     }
 
     async fn alloy(&self, name: &str) -> Result<String, DemoFault> {

@@ -10,22 +10,24 @@ use super::reading::Reading;
 use super::store::{self, VersionFile};
 use crate::analysis::{self, Casting};
 use crate::audit;
-use crate::id::{ClientId, DesignId, DesignVersionId};
+use crate::id::{AlloyId, ClientId, DesignId, DesignVersionId};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
-/// Makes a design of a file; its name is the file's. Returns its number and its first version.
+/// Makes a design of a file; its name is the file's. It is looked into as cast in an alloy, if one
+/// is known already. Returns its number and its first version.
 pub async fn add_from_file(
     conn: &mut PgConnection,
     signed: &Signed,
     taken: &Taken,
     client: Option<ClientId>,
+    alloy: Option<AlloyId>,
 ) -> Result<(i32, DesignVersionId), Fault> {
     let id = DesignId::new();
     let name = name_of(&taken.name);
     let number = store::insert(conn, id, &name, client, signed.now).await?;
     let version = store::insert_version(conn, id, taken, signed.now, signed.person).await?;
-    look_into(conn, signed, version).await?;
+    look_into(conn, signed, version, alloy).await?;
     let subject = format!("design:{number}");
     let detail = json!({ "name": name, "file": taken.name });
     audit::note(conn, signed.now, Some(signed.person), "added", &subject, detail).await?;
@@ -70,7 +72,7 @@ pub(super) async fn add_version(
 ) -> Result<(), Fault> {
     let design = store::lock(conn, number).await?;
     let version = store::insert_version(conn, design, taken, signed.now, signed.person).await?;
-    look_into(conn, signed, version).await?;
+    look_into(conn, signed, version, None).await?;
     let subject = format!("design:{number}");
     let detail = json!({ "file": taken.name });
     audit::note(conn, signed.now, Some(signed.person), "added version", &subject, detail).await?;
@@ -108,10 +110,14 @@ async fn look_into(
     conn: &mut PgConnection,
     signed: &Signed,
     version: DesignVersionId,
+    alloy: Option<AlloyId>,
 ) -> Result<(), Fault> {
-    let casting = match store::casting_before(conn, version).await? {
-        Some(before) => Some(before),
-        None => analysis::usual_alloy(&mut *conn).await?.map(|alloy| Casting::usual(&alloy)),
+    let casting = match (store::casting_before(conn, version).await?, alloy) {
+        (Some(before), _) => Some(before),
+        (None, Some(alloy)) => {
+            analysis::alloy_of(&mut *conn, alloy).await?.as_ref().map(Casting::usual)
+        }
+        (None, None) => analysis::usual_alloy(&mut *conn).await?.as_ref().map(Casting::usual),
     };
     if let Some(casting) = casting {
         store::keep_casting(conn, version, &casting, 0, signed.now, signed.person).await?;

@@ -57,7 +57,8 @@ pub(super) async fn add_files(
     line: &LineForm,
 ) -> Result<(), Fault> {
     for file in files {
-        let (_, version) = designs::add_from_file(conn, signed, file, Some(client)).await?;
+        let (_, version) =
+            designs::add_from_file(conn, signed, file, Some(client), Some(line.alloy)).await?;
         store::insert_line(conn, order, version, line).await?;
     }
     Ok(())

@@ -31,6 +31,8 @@ const ASSETS: &[Asset] = assets![
     "offline.js" => "text/javascript; charset=utf-8",
     "heat.js" => "text/javascript; charset=utf-8",
     "scan.js" => "text/javascript; charset=utf-8",
+    "shade.js" => "text/javascript; charset=utf-8",
+    "sprues.js" => "text/javascript; charset=utf-8",
     "surface.js" => "text/javascript; charset=utf-8",
     "viewer.js" => "text/javascript; charset=utf-8",
     "sw.js" => "text/javascript; charset=utf-8",

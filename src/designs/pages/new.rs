@@ -68,7 +68,7 @@ pub(crate) async fn submit(
     };
     let mut last = None;
     for taken in &intake.taken {
-        last = Some(actions::add_from_file(&mut work.tx, &signed, taken, client).await?.0);
+        last = Some(actions::add_from_file(&mut work.tx, &signed, taken, client, None).await?.0);
     }
     let place = match last {
         Some(number) if kept == 1 => Design(number).to_string(),

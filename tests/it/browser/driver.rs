@@ -60,6 +60,9 @@ impl Browser {
             "--headless=new".to_owned(),
             "--no-sandbox".to_owned(),
             "--disable-gpu".to_owned(),
+            // Without a graphics card WebGL is drawn by the processor.
+            "--use-angle=swiftshader".to_owned(),
+            "--enable-unsafe-swiftshader".to_owned(),
             "--disable-quic".to_owned(),
             "--no-first-run".to_owned(),
             "--disable-background-networking".to_owned(),

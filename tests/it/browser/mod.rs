@@ -2,4 +2,5 @@
 
 mod bench;
 mod driver;
+mod viewer;
 mod walk;
