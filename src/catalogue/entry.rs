@@ -178,6 +178,9 @@ static CATALOGUES: [Catalogue; 5] = [
                 "",
                 "solid",
             ),
+            column("channels", "Vacuum channels along the wall", Field::Whole(0, 24), "", "0")
+                .hint("Trees keep clear of them."),
+            column("channel_mm", "Across a channel", Field::Real(0.5, 50.0), "mm", "6"),
             column(
                 "size_class",
                 "Size class of its programme",

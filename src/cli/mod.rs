@@ -7,8 +7,10 @@ mod feed;
 mod investment;
 mod measure;
 mod model;
+mod pack;
 mod person;
 mod plan;
+mod plate;
 mod serve;
 mod size;
 
@@ -40,6 +42,10 @@ enum Command {
     Burnout(burnout::BurnoutCommand),
     /// Powder and water for a flask
     Investment(investment::InvestmentCommand),
+    /// Hang pieces on trees in as few flasks as can be found; JSON out
+    Pack(pack::PackCommand),
+    /// Set pieces on a printer's plates by their outlines; JSON out
+    Plate(plate::PlateCommand),
     /// Find where a piece freezes last and whether its sprues feed it
     Feed(feed::Feed),
     /// Ring sizes, and the bore to draw
@@ -99,6 +105,8 @@ pub fn run() -> ExitCode {
         Command::Measure(measure) => measure.run(),
         Command::Burnout(burnout) => burnout.run(),
         Command::Investment(investment) => investment.run(),
+        Command::Pack(pack) => pack.run(),
+        Command::Plate(plate) => plate.run(),
         Command::Feed(feed) => feed.run(),
         Command::Size(size) => size.run(),
         Command::AddPerson(person) => person.run(),

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use axum::http::StatusCode;
 use sqlx::PgPool;
 
 use super::DemoFault;
@@ -166,7 +167,13 @@ impl Bench<'_> {
                 fields.push(("flask_type", &kind));
                 fields.push(("family", &family));
                 let page = format!("/flasks/new?alloy={alloy}");
-                flasks.push(self.maker.fill(&page, "/flasks", &fields).await?);
+                let flask = self.maker.fill(&page, "/flasks", &fields).await?;
+                match self.maker.fill(&flask, &format!("{flask}/arrange"), &[]).await {
+                    // What does not go in as the program would hang it is hung by hand.
+                    Ok(_) | Err(DemoFault::Refused { status: StatusCode::CONFLICT, .. }) => {}
+                    Err(fault) => return Err(fault),
+                }
+                flasks.push(flask);
             }
         }
         Ok(flasks)

@@ -8,6 +8,7 @@ mod intake;
 mod pages;
 mod paths;
 mod reading;
+mod shapes;
 mod store;
 mod view;
 mod weight;
@@ -15,6 +16,7 @@ mod weight;
 pub use actions::add_from_file;
 pub use intake::{Intake, Taken, refused_files};
 pub use paths::{Design, Designs, NewDesign, Original};
+pub use shapes::{Shape, shapes};
 pub use weight::{AlloyDensity, alloys, weigh};
 
 use axum::Router;

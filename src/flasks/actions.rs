@@ -1,13 +1,16 @@
 //! What is done to flasks, inside the caller's transaction.
 
 use serde_json::json;
-use sqlx::PgConnection;
+use sqlx::{PgConnection, PgPool};
+use tokio::sync::Semaphore;
 
+use super::arrange::{self, TreeWish};
 use super::forms::{Divesting, NewFlask, Weighing};
-use super::model::{FlaskRefusal, FlaskState, Weights, work_out};
+use super::model::{FlaskRefusal, FlaskState, Weights, WorkedOut, work_out};
 use super::store::{self, Locked};
 use super::view;
 use crate::clock::Moment;
+use crate::designs;
 use crate::id::{AlloyId, AttemptId, FlaskId, PieceId};
 use crate::json::working::WorkingJson;
 use crate::metal::{self, Account, Entry, Kind, Move};
@@ -93,6 +96,98 @@ pub(super) async fn take_off(
     Ok(())
 }
 
+/// Arranging takes a core for seconds; all at once would leave none for pages.
+static ARRANGING: Semaphore = Semaphore::const_new(2);
+
+/// Hangs pieces on trees, away from the threads that answer requests.
+pub(super) async fn work_out_trees(
+    pool: &PgPool,
+    wish: TreeWish,
+    cylinders: Vec<arrange::Cylinder>,
+    pieces: Vec<arrange::Hanging>,
+) -> Result<arrange::Trees, Fault> {
+    let versions: Vec<_> = pieces.iter().map(|piece| piece.version).collect();
+    let shapes = designs::shapes(pool, &versions).await?;
+    let _turn = ARRANGING.acquire().await.map_err(|closed| Fault::Unforeseen(closed.into()))?;
+    let work = move || arrange::arrange(&wish, &cylinders, &pieces, &shapes);
+    let trees = tokio::task::spawn_blocking(work).await;
+    Ok(trees.map_err(|broken| Fault::Unforeseen(broken.into()))??)
+}
+
+/// Arranges what is on a flask's tree; refuses, and changes nothing, when it does not all go in.
+pub(super) async fn arrange(
+    pool: &PgPool,
+    conn: &mut PgConnection,
+    number: i32,
+    seen: Option<i64>,
+    wish: &TreeWish,
+) -> Result<(), Fault> {
+    let flask = store::lock(conn, number).await?;
+    expect(&flask, &[FlaskState::Treeing, FlaskState::Weighed], seen)?;
+    let pieces = view::hanging(conn, flask.id).await?;
+    if pieces.is_empty() {
+        return Err(Refused::from(FlaskRefusal::NoPieces { number }).into());
+    }
+    let cylinder = view::cylinder_of(conn, flask.id).await?;
+    let trees = work_out_trees(pool, wish.clone(), vec![cylinder], pieces).await?;
+    let left: Vec<String> =
+        trees.left.iter().map(|(label, why)| format!("{label}: {why}")).collect();
+    if !left.is_empty() {
+        return Err(Refused::conflict(format!(
+            "Not everything goes into flask {number}. {}. Nothing was changed; move these to another flask.",
+            left.join("; ")
+        ))
+        .into());
+    }
+    if let Some(arranged) = trees.flasks.first() {
+        store::hang(conn, flask.id, arranged).await?;
+    }
+    Ok(())
+}
+
+/// A new flask whose tree is arranged at once.
+pub(super) async fn begin_arranged(
+    pool: &PgPool,
+    conn: &mut PgConnection,
+    signed: &Signed,
+    flask: &NewFlask,
+    wish: &TreeWish,
+) -> Result<i32, Fault> {
+    let number = begin(conn, signed, flask).await?;
+    arrange(pool, conn, number, None, wish).await?;
+    Ok(number)
+}
+
+/// Moves a piece to another flask of the same alloy and family, by hand: there it hangs where
+/// people put it, until the tree is arranged again.
+pub(super) async fn move_piece(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    seen: i64,
+    piece: PieceId,
+    to: i32,
+) -> Result<(), Fault> {
+    let wrong = |message: String| Fault::from(Refused::conflict(message));
+    if to == number {
+        return Err(wrong(format!("The piece is in flask {number} already.")));
+    }
+    // The lower number is held first, so that two who move wait for each other.
+    store::lock(conn, number.min(to)).await?;
+    let other = store::lock(conn, to).await?;
+    expect(&other, &[FlaskState::Treeing, FlaskState::Weighed], None)?;
+    let flask = store::lock(conn, number).await?;
+    if flask.alloy_id != other.alloy_id || flask.family_id != other.family_id {
+        return Err(wrong(format!(
+            "Flask {to} is of another alloy or programme family than flask {number}. One of each a flask; nothing was changed."
+        )));
+    }
+    take_off(conn, signed, number, seen, piece).await?;
+    put_on(conn, signed, other.id, to, other.alloy_id, &[piece]).await?;
+    store::set_state(conn, other.id, FlaskState::Treeing).await?;
+    Ok(())
+}
+
 /// Where a piece sits on the tree.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Place {
@@ -168,6 +263,49 @@ pub(super) async fn weigh(
     store::set_weights(conn, flask.id, weighing, &out, workings, signed.now).await?;
     Ok(())
 }
+
+/// What an arranged tree comes to before it is weighed: by the volumes of its pieces, sprue and
+/// runners. Nothing when it was not arranged, or a model is open.
+pub(super) async fn computed(
+    pool: &PgPool,
+    flask: &view::FlaskRow,
+    tree: &[view::TreeRow],
+    pattern_density_g_cm3: f64,
+) -> Result<Option<WorkedOut>, Fault> {
+    let volume: Option<f64> = tree.iter().map(|piece| piece.volume_mm3).sum();
+    let (Some(arranged), Some(pieces_mm3)) = (flask.arranged(), volume) else { return Ok(None) };
+    if tree.is_empty() {
+        return Ok(None);
+    }
+    let tree_mm3 = pieces_mm3 + arranged.sprue_mm3;
+    let mut conn = pool.acquire().await?;
+    let settings = Settings::load(&mut *conn).await?;
+    let known = view::material(&mut conn, flask.id).await?;
+    let stock = metal::balances(&mut *conn, flask.alloy_id).await?;
+    let share = |share: rust_decimal::Decimal| f64::try_from(share).unwrap_or(0.0);
+    let out = work_out(&Weights {
+        number: flask.number,
+        tree_mass_g: tree_mm3 / 1000.0 * pattern_density_g_cm3,
+        base_mass_g: 0.0,
+        pattern_density_g_cm3,
+        alloy_density_g_cm3: known.density_g_cm3,
+        alloy_name: known.alloy,
+        alloy_source: known.source,
+        button_share: share(settings.button_share),
+        loss: share(settings.metal_loss),
+        least_fresh: known.least_fresh.unwrap_or_else(|| share(settings.least_fresh)),
+        returns_cg: stock.returns_cg,
+        inside_diameter_mm: f64::from(known.diameter_mm) - 2.0 * known.wall_mm,
+        height_mm: f64::from(known.height_mm),
+        collar_mm: USUAL_COLLAR_MM,
+        investment_kind: known.investment_kind,
+        water_per_100: known.water_per_100,
+    });
+    Ok(out.ok())
+}
+
+/// Slurry above the rim, before anybody has said otherwise.
+pub(super) const USUAL_COLLAR_MM: f64 = 6.0;
 
 /// Starts the mixing clock for a slurry of so many degrees.
 pub(super) async fn start_mix(

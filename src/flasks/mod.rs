@@ -5,7 +5,9 @@
 //! functions offered here; nobody else writes its tables.
 
 mod actions;
+mod arrange;
 mod forms;
+mod map;
 mod model;
 mod pages;
 mod store;
@@ -25,11 +27,14 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/flasks", get(pages::list::show).post(pages::new::submit))
         .route("/flasks/new", get(pages::new::show))
+        .route("/flasks/propose", get(pages::propose::show).post(pages::propose::submit))
         .route("/flasks/{number}", get(pages::show::show))
         .route("/flasks/{number}/sheet", get(pages::sheet::show))
         .route("/flasks/{number}/pieces", post(pages::tree::add))
         .route("/flasks/{number}/take-off", post(pages::tree::take_off))
         .route("/flasks/{number}/place", post(pages::tree::place))
+        .route("/flasks/{number}/arrange", post(pages::tree::arrange))
+        .route("/flasks/{number}/move", post(pages::tree::move_piece))
         .route("/flasks/{number}/weigh", post(pages::steps::weigh))
         .route("/flasks/{number}/mix", post(pages::steps::mix))
         .route("/flasks/{number}/set", post(pages::steps::set))

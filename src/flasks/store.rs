@@ -1,12 +1,14 @@
 //! All SQL that writes flasks and their trees.
 
 use serde_json::Value;
+use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection};
 
+use super::arrange::ArrangedFlask;
 use super::forms::{NewFlask, Weighing};
 use super::model::{FlaskState, WorkedOut};
 use crate::clock::Moment;
-use crate::id::{AlloyId, AttemptId, FlaskId, PieceId};
+use crate::id::{AlloyId, AttemptId, FamilyId, FlaskId, PieceId};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Locked {
@@ -14,13 +16,14 @@ pub(super) struct Locked {
     pub(super) number: i32,
     pub(super) state: FlaskState,
     pub(super) alloy_id: AlloyId,
+    pub(super) family_id: FamilyId,
     pub(super) version: i64,
 }
 
 /// Holds a flask by its number.
 pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<Locked, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, number, state, alloy_id, version FROM flasks WHERE number = $1 FOR UPDATE",
+        "SELECT id, number, state, alloy_id, family_id, version FROM flasks WHERE number = $1 FOR UPDATE",
     )
     .bind(number)
     .fetch_one(conn)
@@ -32,7 +35,7 @@ pub(super) async fn lock_all(
     conn: &mut PgConnection,
     flasks: &[FlaskId],
 ) -> Result<Vec<Locked>, sqlx::Error> {
-    sqlx::query_as("SELECT id, number, state, alloy_id, version FROM flasks WHERE id = ANY($1) ORDER BY id FOR UPDATE")
+    sqlx::query_as("SELECT id, number, state, alloy_id, family_id, version FROM flasks WHERE id = ANY($1) ORDER BY id FOR UPDATE")
         .bind(flasks)
         .fetch_all(conn)
         .await
@@ -73,7 +76,7 @@ pub(super) async fn put_on(
              SELECT $1, t.id, 1 + taken.n / 8, 1 + taken.n % 8
              FROM attempts t, (SELECT count(*)::int AS n FROM flask_pieces WHERE flask_id = $1) taken
              WHERE t.piece_id = $2 AND t.ended_at IS NULL
-             ON CONFLICT (flask_id, attempt_id) DO UPDATE SET left_at = NULL",
+             ON CONFLICT (flask_id, attempt_id) DO UPDATE SET left_at = NULL, hung = NULL",
         )
         .bind(flask)
         .bind(piece)
@@ -111,7 +114,8 @@ pub(super) async fn place(
     sprue_diameter_mm: f64,
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
-        "UPDATE flask_pieces SET tier = $3, place = $4, sprues = $5, sprue_diameter_mm = $6
+        "UPDATE flask_pieces SET hung = CASE WHEN tier = $3 AND place = $4 THEN hung END,
+             tier = $3, place = $4, sprues = $5, sprue_diameter_mm = $6
          WHERE flask_id = $1 AND attempt_id = $2 AND left_at IS NULL",
     )
     .bind(flask)
@@ -122,6 +126,34 @@ pub(super) async fn place(
     .bind(sprue_diameter_mm)
     .execute(conn)
     .await?;
+    Ok(())
+}
+
+/// Writes a tree as it was arranged.
+pub(super) async fn hang(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    arranged: &ArrangedFlask,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE flasks SET tree = $2, version = version + 1 WHERE id = $1")
+        .bind(flask)
+        .bind(Json(&arranged.tree))
+        .execute(&mut *conn)
+        .await?;
+    for one in &arranged.pieces {
+        sqlx::query(
+            "UPDATE flask_pieces SET tier = $3, place = $4, hung = $5, sprues = 1, sprue_diameter_mm = $6
+             WHERE flask_id = $1 AND attempt_id = $2 AND left_at IS NULL",
+        )
+        .bind(flask)
+        .bind(one.attempt)
+        .bind(one.tier)
+        .bind(one.place)
+        .bind(Json(&one.hung))
+        .bind(one.hung.runner.diameter_mm)
+        .execute(&mut *conn)
+        .await?;
+    }
     Ok(())
 }
 

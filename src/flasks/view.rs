@@ -4,12 +4,15 @@ use foundry::investment::{ClockTimes, WorkingTime, mixing_clock};
 use foundry::quantity::{Celsius, Minutes};
 use foundry::source::Sourced;
 use serde::{Deserialize, Serialize};
-use sqlx::{FromRow, PgConnection, PgPool};
+use sqlx::types::Json;
+use sqlx::{FromRow, PgConnection, PgExecutor, PgPool};
 
+use super::arrange::{Cylinder, Hanging, Hung, TreeKept};
 use super::model::{FlaskRefusal, FlaskState};
 use crate::clock::{Day, Moment};
 use crate::id::{
-    AlloyId, AttemptId, FamilyId, FileId, FlaskId, FlaskTypeId, InvestmentId, PieceId,
+    AlloyId, AttemptId, DesignVersionId, FamilyId, FileId, FlaskId, FlaskTypeId, InvestmentId,
+    PieceId,
 };
 use crate::json::working::WorkingJson;
 use crate::web::{Fault, Refused};
@@ -203,6 +206,7 @@ pub(super) struct FlaskRow {
     pub(super) water_g: Option<f64>,
     charge_working: Option<serde_json::Value>,
     investment_working: Option<serde_json::Value>,
+    tree: Option<serde_json::Value>,
     pub(super) mix_started_at: Option<Moment>,
     mix_clock: Option<serde_json::Value>,
     pub(super) mixed_at: Option<Moment>,
@@ -224,6 +228,11 @@ impl FlaskRow {
 
     pub(super) fn investment_working(&self) -> WorkingJson {
         read(self.investment_working.as_ref())
+    }
+
+    /// The tree as the program arranged it.
+    pub(super) fn arranged(&self) -> Option<TreeKept> {
+        self.tree.clone().and_then(|kept| serde_json::from_value(kept).ok())
     }
 
     pub(super) fn mix_steps(&self) -> Vec<MixStep> {
@@ -266,12 +275,21 @@ pub(super) struct TreeRow {
     pub(super) place: i32,
     pub(super) sprues: i32,
     pub(super) sprue_diameter_mm: f64,
+    pub(super) volume_mm3: Option<f64>,
+    hung: Option<Json<Hung>>,
+}
+
+impl TreeRow {
+    /// Where it hangs; none when it was placed by hand.
+    pub(super) fn hung(&self) -> Option<&Hung> {
+        self.hung.as_ref().map(|hung| &hung.0)
+    }
 }
 
 /// The pieces on a flask's tree, or those that were, once it is divested.
 pub(super) async fn tree(pool: &PgPool, flask: FlaskId) -> Result<Vec<TreeRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT p.id AS piece_id, x.id AS attempt_id, p.label, d.name AS design, c.name AS client, v.picture_id, fp.tier, fp.place, fp.sprues, fp.sprue_diameter_mm
+        "SELECT p.id AS piece_id, x.id AS attempt_id, p.label, d.name AS design, c.name AS client, v.picture_id, fp.tier, fp.place, fp.sprues, fp.sprue_diameter_mm, v.volume_mm3, fp.hung
          FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN attempts x ON x.id = fp.attempt_id
          JOIN pieces p ON p.id = x.piece_id JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
          JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
@@ -328,6 +346,20 @@ pub(super) struct WaitingPiece {
     pub(super) picture_id: Option<FileId>,
     pub(super) volume_mm3: Option<f64>,
     pub(super) due_on: Option<Day>,
+    attempt: AttemptId,
+    version: DesignVersionId,
+}
+
+impl WaitingPiece {
+    pub(super) fn hanging(&self) -> Hanging {
+        Hanging {
+            piece: self.id,
+            attempt: self.attempt,
+            label: self.label.clone(),
+            version: self.version,
+            due_on: self.due_on,
+        }
+    }
 }
 
 /// The pieces of an alloy that wait for investing, due first.
@@ -336,14 +368,68 @@ pub(super) async fn waiting_pieces(
     alloy: AlloyId,
 ) -> Result<Vec<WaitingPiece>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3, o.due_on
-         FROM pieces p JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
+        "SELECT p.id, p.label, d.name AS design, c.name AS client, v.picture_id, v.volume_mm3, o.due_on, x.id AS attempt, v.id AS version
+         FROM pieces p JOIN attempts x ON x.piece_id = p.id AND x.ended_at IS NULL JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
          JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
          JOIN designs d ON d.id = v.design_id
          WHERE p.stage = 'invest' AND p.standing = 'waiting' AND l.alloy_id = $1
          ORDER BY o.due_on NULLS LAST, p.label LIMIT 300",
     )
     .bind(alloy)
+    .fetch_all(pool)
+    .await
+}
+
+/// The kinds of flask in use, with how many of each stand empty.
+pub(super) async fn cylinders(db: impl PgExecutor<'_>) -> Result<Vec<Cylinder>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT t.id, t.name, t.diameter_mm, t.height_mm, t.wall_mm, t.channels, t.channel_mm,
+                greatest(t.owned - (SELECT count(*) FROM flasks f WHERE f.flask_type_id = t.id
+                                    AND f.state NOT IN ('divested', 'cancelled')), 0) AS free
+         FROM flask_types t WHERE t.retired_at IS NULL ORDER BY t.diameter_mm, t.height_mm, t.id",
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The kind of a flask; it counts as free for its own tree.
+pub(super) async fn cylinder_of(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Cylinder, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT t.id, t.name, t.diameter_mm, t.height_mm, t.wall_mm, t.channels, t.channel_mm, 1::bigint AS free
+         FROM flasks f JOIN flask_types t ON t.id = f.flask_type_id WHERE f.id = $1",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
+/// What hangs on a flask's tree, for arranging it.
+pub(super) async fn hanging(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Vec<Hanging>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.id AS piece, x.id AS attempt, p.label, v.id AS version, o.due_on
+         FROM flask_pieces fp JOIN attempts x ON x.id = fp.attempt_id JOIN pieces p ON p.id = x.piece_id
+         JOIN orders o ON o.id = p.order_id JOIN order_lines l ON l.id = p.order_line_id
+         JOIN design_versions v ON v.id = l.design_version_id
+         WHERE fp.flask_id = $1 AND fp.left_at IS NULL ORDER BY o.due_on NULLS LAST, p.label",
+    )
+    .bind(flask)
+    .fetch_all(conn)
+    .await
+}
+
+/// Flasks whose trees are open, of the same alloy and family: where a piece may move to.
+pub(super) async fn siblings(pool: &PgPool, flask: &FlaskRow) -> Result<Vec<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT g.number FROM flasks f JOIN flasks g ON g.alloy_id = f.alloy_id AND g.family_id = f.family_id
+         WHERE f.id = $1 AND g.id <> f.id AND g.state IN ('treeing', 'weighed') ORDER BY g.number",
+    )
+    .bind(flask.id)
     .fetch_all(pool)
     .await
 }

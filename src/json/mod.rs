@@ -5,4 +5,6 @@ pub mod examined;
 pub mod feed;
 pub mod measure;
 pub mod plan;
+pub mod plate;
+pub mod tree;
 pub mod working;

@@ -1,12 +1,14 @@
 //! What is done to plates, inside the caller's transaction.
 
 use serde_json::json;
-use sqlx::PgConnection;
+use sqlx::{PgConnection, PgPool};
+use tokio::sync::Semaphore;
 
 use super::forms::SettingForm;
-use super::model::{self, PlateState};
+use super::model::{self, Model, PlateState, Proposal, Setting};
 use super::store::{self, Chosen, HeldPiece, LockedPlate};
 use crate::audit;
+use crate::designs;
 use crate::id::{AttemptId, PieceId, PlateId};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening, Stage};
@@ -64,6 +66,7 @@ async fn choose<'a>(conn: &mut PgConnection, form: &'a SettingForm) -> Result<Ch
         layer_um: form.layer_um.unwrap_or(layer_um),
         exposure_s: form.exposure_s.unwrap_or(exposure_s),
         supports: &form.supports,
+        any_side: form.any_side,
         note: &form.note,
     })
 }
@@ -96,15 +99,38 @@ async fn hold_waiting(
     .into())
 }
 
-async fn set_out(conn: &mut PgConnection, plate: PlateId, held: &[HeldPiece]) -> Result<(), Fault> {
+async fn set_out(
+    pool: &PgPool,
+    conn: &mut PgConnection,
+    plate: PlateId,
+    held: &[HeldPiece],
+) -> Result<(), Fault> {
     let setting = store::setting_of(conn, plate).await?;
     let models: Vec<_> = held.iter().map(HeldPiece::model).collect();
-    let spots = model::set_out(&setting, &models)?;
-    store::place(conn, plate, &spots).await?;
+    let proposal = propose(pool, setting.clone(), models).await?;
+    let places = proposal.on_one_plate(&setting)?;
+    store::place(conn, plate, &places).await?;
     Ok(())
 }
 
+/// Packs pieces on as many plates as they need, away from the threads that answer requests.
+pub(super) async fn propose(
+    pool: &PgPool,
+    setting: Setting,
+    pieces: Vec<Model>,
+) -> Result<Proposal, Fault> {
+    let versions: Vec<_> = pieces.iter().map(|piece| piece.version).collect();
+    let shapes = designs::shapes(pool, &versions).await?;
+    let _turn = PACKING.acquire().await.map_err(|closed| Fault::Unforeseen(closed.into()))?;
+    let packed = tokio::task::spawn_blocking(move || model::propose(&setting, &pieces, &shapes));
+    Ok(packed.await.map_err(|broken| Fault::Unforeseen(broken.into()))??)
+}
+
+/// Packing takes a core for a second or so; all at once would leave none for pages.
+static PACKING: Semaphore = Semaphore::const_new(2);
+
 pub(super) async fn create(
+    pool: &PgPool,
     conn: &mut PgConnection,
     signed: &Signed,
     form: &SettingForm,
@@ -114,12 +140,13 @@ pub(super) async fn create(
     let id = PlateId::new();
     let number = store::insert(conn, id, &chosen, signed.now).await?;
     let held = hold_waiting(conn, attempts).await?;
-    set_out(conn, id, &held).await?;
+    set_out(pool, conn, id, &held).await?;
     note(conn, signed, "laid out", number, held.len()).await?;
     Ok(number)
 }
 
 pub(super) async fn settings(
+    pool: &PgPool,
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,
@@ -130,11 +157,12 @@ pub(super) async fn settings(
     let chosen = choose(conn, form).await?;
     store::set(conn, plate.id, &chosen).await?;
     let held = store::hold_on_plate(conn, plate.id).await?;
-    set_out(conn, plate.id, &held).await?;
+    set_out(pool, conn, plate.id, &held).await?;
     note(conn, signed, "changed", number, held.len()).await
 }
 
 pub(super) async fn add(
+    pool: &PgPool,
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,
@@ -144,7 +172,7 @@ pub(super) async fn add(
     let plate = lock(conn, number, seen, &[PlateState::Open]).await?;
     let mut held = store::hold_on_plate(conn, plate.id).await?;
     held.extend(hold_waiting(conn, attempts).await?);
-    set_out(conn, plate.id, &held).await?;
+    set_out(pool, conn, plate.id, &held).await?;
     store::touch(conn, plate.id).await?;
     note(conn, signed, "added to", number, attempts.len()).await
 }

@@ -12,6 +12,8 @@ pub(super) struct SettingForm {
     pub(super) layer_um: Option<i32>,
     pub(super) exposure_s: Option<f64>,
     pub(super) supports: String,
+    /// Whether any side of a piece may be below.
+    pub(super) any_side: bool,
     pub(super) note: String,
 }
 
@@ -30,10 +32,19 @@ impl SettingForm {
         if !SUPPORTS.iter().any(|(name, ..)| *name == supports) {
             form.wrong("supports", "Choose one of these.");
         }
+        let any_side = form.ticked("any_side");
         let note = form.text("note", 2000);
         if !form.good() {
             return None;
         }
-        Some(Self { printer: printer?, lot: lot?, layer_um: layer, exposure_s, supports, note })
+        Some(Self {
+            printer: printer?,
+            lot: lot?,
+            layer_um: layer,
+            exposure_s,
+            supports,
+            any_side,
+            note,
+        })
     }
 }

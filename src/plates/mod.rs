@@ -12,7 +12,7 @@ mod paths;
 mod store;
 mod view;
 
-pub use paths::{NewPlate, Plate, Plates};
+pub use paths::{NewPlate, Plate, Plates, ProposePlates};
 
 use axum::Router;
 use axum::routing::{get, post};
@@ -24,6 +24,7 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/plates", get(pages::list::show).post(pages::new::submit))
         .route("/plates/new", get(pages::new::show))
+        .route("/plates/propose", get(pages::propose::show).post(pages::propose::submit))
         .route("/plates/{number}", get(pages::show::show))
         .route("/plates/{number}/settings", post(pages::layout::settings))
         .route("/plates/{number}/pieces", post(pages::layout::add))

@@ -1,13 +1,19 @@
 //! How a plate stands, how pieces are set on it, and what it takes. No SQL, no clock.
 
-use foundry::plate::{
-    Bed, LayerTimes, PrintRun, Rectangle, Spot, print_run, resin_for_plate, shelves,
+use std::collections::HashMap;
+
+use foundry::mesh::Mesh;
+use foundry::pack::{
+    Face, Plate, PlateOptions, ToPrint, Up, judge_plate, outline_on_plate, pack_plates,
 };
+use foundry::plate::{LayerTimes, PrintRun, print_run, resin_for_plate};
 use foundry::quantity::{CubicMillimetres, Millimetres, Seconds, Share};
 use foundry::source::{Source, Sourced};
 use foundry::working::Worked;
 
-use crate::id::AttemptId;
+use crate::clock::Day;
+use crate::designs::Shape;
+use crate::id::{AttemptId, DesignVersionId};
 use crate::web::Refused;
 
 /// How a plate stands.
@@ -70,60 +76,76 @@ pub(super) struct Setting {
     pub(super) bottom_exposure_s: f64,
     pub(super) lift_s: f64,
     pub(super) supports: String,
+    /// Whether any side of a piece may be below.
+    pub(super) any_side: bool,
 }
 
-/// A piece that is to stand on a plate: its label and the box round its model.
+/// A piece that is to stand on a plate, or stands on it.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Model {
     pub(super) attempt: AttemptId,
     pub(super) label: String,
-    pub(super) width_mm: f64,
-    pub(super) depth_mm: f64,
+    pub(super) version: DesignVersionId,
+    pub(super) due_on: Option<Day>,
+    /// As it stands, or as it was drawn while it stands nowhere.
     pub(super) height_mm: f64,
     pub(super) volume_mm3: Option<f64>,
 }
 
-/// Sets all pieces on the plate, or says which do not go and why.
-pub(super) fn set_out(
-    setting: &Setting,
-    pieces: &[Model],
-) -> Result<Vec<(AttemptId, Spot)>, Refused> {
-    let tall: Vec<String> = pieces
-        .iter()
-        .filter(|piece| piece.height_mm + RAISED_MM > setting.height_mm)
-        .map(|piece| format!("{} ({:.1} mm)", piece.label, piece.height_mm))
-        .collect();
-    if !tall.is_empty() {
-        return Err(Refused::input(
-            "pieces",
-            format!(
-                "Too tall for this printer, which prints {:.1} mm with {RAISED_MM:.0} mm taken by supports: {}. Nothing was changed; leave these out or choose a taller printer.",
-                setting.height_mm,
-                tall.join(", ")
-            ),
-        ));
-    }
-    let unreadable =
-        || Refused::input("pieces", "The size of the plate or of a piece cannot be used.");
-    let mm = |value: f64| Millimetres::new(value).map_err(|_| unreadable());
-    let bed = Bed {
-        width: mm(setting.width_mm)?,
-        depth: mm(setting.depth_mm)?,
-        clearance: mm(CLEARANCE_MM)?,
-    };
-    let rectangles = pieces
-        .iter()
-        .map(|piece| Ok(Rectangle { width: mm(piece.width_mm)?, depth: mm(piece.depth_mm)? }))
-        .collect::<Result<Vec<_>, Refused>>()?;
-    let spots = shelves(&bed, &rectangles);
-    let without: Vec<&str> = pieces
-        .iter()
-        .zip(&spots)
-        .filter(|(_, spot)| spot.is_none())
-        .map(|(piece, _)| piece.label.as_str())
-        .collect();
-    if !without.is_empty() {
-        return Err(Refused::input(
+/// Where a piece stands on a plate: the corner of the box round it, how it is tipped and turned,
+/// and its outline from that corner.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Place {
+    pub(super) attempt: AttemptId,
+    pub(super) label: String,
+    pub(super) x_mm: f64,
+    pub(super) y_mm: f64,
+    pub(super) up: &'static str,
+    pub(super) turn_deg: f64,
+    pub(super) size_mm: [f64; 3],
+    pub(super) outline: Vec<Vec<[f64; 2]>>,
+}
+
+/// One plate of a proposal.
+#[derive(Clone, Debug)]
+pub(super) struct ProposedPlate {
+    pub(super) places: Vec<Place>,
+    pub(super) covered: f64,
+    pub(super) reckoned: Reckoning,
+}
+
+/// Plates for all pieces, the first to be printed first.
+#[derive(Clone, Debug)]
+pub(super) struct Proposal {
+    pub(super) plates: Vec<ProposedPlate>,
+    /// Pieces that go on no plate: their labels, and why.
+    pub(super) left: Vec<(String, String)>,
+    /// Pieces packed by the box round them, because their model could not be read.
+    pub(super) boxed: Vec<String>,
+}
+
+impl Proposal {
+    /// The places of all pieces, when one plate holds them; else a refusal that names what does not go.
+    pub(super) fn on_one_plate(&self, setting: &Setting) -> Result<Vec<Place>, Refused> {
+        if !self.left.is_empty() {
+            let why: Vec<String> =
+                self.left.iter().map(|(label, why)| format!("{label}: {why}")).collect();
+            return Err(Refused::input(
+                "pieces",
+                format!(
+                    "{}. Nothing was changed; leave these out or choose a larger printer.",
+                    why.join("; ")
+                ),
+            ));
+        }
+        let mut plates = self.plates.iter();
+        let first = plates.next().map(|plate| plate.places.clone()).unwrap_or_default();
+        let without: Vec<&str> =
+            plates.flat_map(|plate| &plate.places).map(|place| place.label.as_str()).collect();
+        if without.is_empty() {
+            return Ok(first);
+        }
+        Err(Refused::input(
             "pieces",
             format!(
                 "No room left on the plate of {:.0} × {:.0} mm for: {}. Nothing was changed; leave these for another plate.",
@@ -131,9 +153,87 @@ pub(super) fn set_out(
                 setting.depth_mm,
                 without.join(", ")
             ),
-        ));
+        ))
     }
-    Ok(pieces.iter().zip(spots).filter_map(|(piece, spot)| Some((piece.attempt, spot?))).collect())
+}
+
+/// Cells of this edge draw an outline.
+const DRAWN_MM: f64 = 0.4;
+
+/// Packs pieces on as many plates as they need, due first.
+pub(super) fn propose(
+    setting: &Setting,
+    pieces: &[Model],
+    shapes: &HashMap<DesignVersionId, Shape>,
+) -> Result<Proposal, Refused> {
+    let unreadable = |why: &dyn std::fmt::Display| Refused::input("pieces", format!("{why}."));
+    let mut versions: Vec<DesignVersionId> = pieces.iter().map(|piece| piece.version).collect();
+    versions.sort_unstable();
+    versions.dedup();
+    versions.retain(|version| shapes.contains_key(version));
+    let models: Vec<&Mesh> = versions.iter().map(|version| &shapes[version].mesh).collect();
+    let mut days: Vec<Day> = pieces.iter().filter_map(|piece| piece.due_on).collect();
+    days.sort_unstable();
+    days.dedup();
+    let rank = |day: Day| days.binary_search(&day).ok().and_then(|at| i64::try_from(at).ok());
+    let to_print: Vec<ToPrint> = pieces
+        .iter()
+        .filter_map(|piece| {
+            let model = versions.binary_search(&piece.version).ok()?;
+            Some(ToPrint { model, due: piece.due_on.and_then(rank) })
+        })
+        .collect();
+    if to_print.len() != pieces.len() {
+        return Err(unreadable(&"A piece has no model that can be packed"));
+    }
+    let plate = Plate {
+        face: Face::Rectangle { width_mm: setting.width_mm, depth_mm: setting.depth_mm },
+        height_mm: setting.height_mm,
+        clearance_mm: CLEARANCE_MM,
+        edge_mm: CLEARANCE_MM,
+        raised_mm: RAISED_MM,
+    };
+    let ups = if setting.any_side { Up::ALL.to_vec() } else { vec![Up::PlusZ] };
+    let options = PlateOptions { ups, ..PlateOptions::default() };
+    let packed =
+        pack_plates(&plate, &models, &to_print, &options).map_err(|why| unreadable(&why))?;
+    let mut plates = Vec::new();
+    for one in &packed.plates {
+        if let Some(fault) = judge_plate(&plate, &models, &to_print, &one.pieces).first() {
+            return Err(unreadable(&format!("The packing did not pass its check: {fault}")));
+        }
+        let mut places = Vec::new();
+        let mut on = Vec::new();
+        for place in &one.pieces {
+            let piece = &pieces[place.piece];
+            let mesh = models[to_print[place.piece].model];
+            let outline = outline_on_plate(mesh, place.up, place.turn_deg, DRAWN_MM);
+            on.push(Model { height_mm: place.size_mm[2], ..piece.clone() });
+            places.push(Place {
+                attempt: piece.attempt,
+                label: piece.label.clone(),
+                x_mm: place.x_mm,
+                y_mm: place.y_mm,
+                up: place.up.name(),
+                turn_deg: place.turn_deg,
+                size_mm: place.size_mm,
+                outline: outline.unwrap_or_default(),
+            });
+        }
+        let reckoned = reckon(setting, &on);
+        plates.push(ProposedPlate { places, covered: one.covered, reckoned });
+    }
+    let left = packed
+        .left
+        .iter()
+        .map(|(piece, why)| (pieces[*piece].label.clone(), why.to_string()))
+        .collect();
+    let boxed = pieces
+        .iter()
+        .filter(|piece| shapes.get(&piece.version).is_some_and(|shape| shape.boxed))
+        .map(|piece| piece.label.clone())
+        .collect();
+    Ok(Proposal { plates, left, boxed })
 }
 
 /// What a plate takes, each figure with its working.
@@ -228,33 +328,49 @@ mod tests {
             bottom_exposure_s: 40.0,
             lift_s: 6.0,
             supports: "medium".to_owned(),
+            any_side: false,
         }
     }
 
-    fn model(label: &str, width_mm: f64, height_mm: f64, volume_mm3: Option<f64>) -> Model {
-        let attempt = AttemptId::new();
+    fn model(label: &str, height_mm: f64, volume_mm3: Option<f64>) -> Model {
+        let (attempt, version) = (AttemptId::new(), DesignVersionId::new());
         let label = label.to_owned();
-        Model { attempt, label, width_mm, depth_mm: 20.0, height_mm, volume_mm3 }
+        Model { attempt, label, version, due_on: None, height_mm, volume_mm3 }
+    }
+
+    /// Pieces of given boxes, each of a model of its own.
+    fn blocks(sizes: &[[f64; 3]]) -> (Vec<Model>, HashMap<DesignVersionId, Shape>) {
+        let mut shapes = HashMap::new();
+        let mut models = Vec::new();
+        for (n, &size) in sizes.iter().enumerate() {
+            let one = model(&format!("1-{}", n + 1), size[2], None);
+            let mesh = foundry::shapes::solid::cuboid(size);
+            shapes.insert(one.version, Shape { mesh, boxed: false });
+            models.push(one);
+        }
+        (models, shapes)
     }
 
     #[test]
     fn pieces_too_tall_or_without_room_are_named() {
-        let refused =
-            set_out(&setting(), &[model("1-1", 20.0, 95.0, None), model("1-2", 20.0, 95.1, None)])
-                .unwrap_err();
-        assert!(refused.message.contains("1-2") && !refused.message.contains("1-1 "));
-        let refused =
-            set_out(&setting(), &[model("1-1", 116.0, 9.0, None), model("1-2", 117.0, 9.0, None)])
-                .unwrap_err();
-        assert!(refused.message.contains("for: 1-2."), "{}", refused.message);
+        let refused = |sizes: &[[f64; 3]]| {
+            let (models, shapes) = blocks(sizes);
+            let proposal = propose(&setting(), &models, &shapes).unwrap();
+            proposal.on_one_plate(&setting()).unwrap_err().message
+        };
+        let message = refused(&[[20.0, 20.0, 95.0], [20.0, 20.0, 95.1]]);
+        assert!(message.contains("1-2: it is too tall") && !message.contains("1-1"), "{message}");
+        let message = refused(&[[115.0, 20.0, 9.0], [117.0, 20.0, 9.0]]);
+        assert!(message.contains("1-2: it is 117.0 × 20.0"), "{message}");
+        let message = refused(&[[100.0, 60.0, 9.0], [100.0, 60.0, 9.0]]);
+        assert!(message.contains("No room left") && message.contains("for: 1-2."), "{message}");
     }
 
     #[test]
     fn a_plate_takes_the_time_and_resin_of_a_pocket_calculator() {
         // 15 mm and 5 mm of supports in layers of 0.05 mm: 400 layers. 5 bottom layers of
         // 40 s and 395 of 6 s are 2570 s of light; 400 lifts of 6 s are 2400 s.
-        let pieces =
-            [model("1-1", 20.0, 15.0, Some(1500.0)), model("1-2", 20.0, 12.0, Some(500.0))];
+        let pieces = [model("1-1", 15.0, Some(1500.0)), model("1-2", 12.0, Some(500.0))];
         let reckoned = reckon(&setting(), &pieces);
         assert_eq!(reckoned.run.as_ref().unwrap().value.layers, 400);
         assert!((reckoned.minutes().unwrap() - 4970.0 / 60.0).abs() < 1e-9);
@@ -265,7 +381,7 @@ mod tests {
 
     #[test]
     fn an_open_model_is_named_and_not_guessed() {
-        let reckoned = reckon(&setting(), &[model("1-1", 20.0, 15.0, None)]);
+        let reckoned = reckon(&setting(), &[model("1-1", 15.0, None)]);
         assert_eq!(reckoned.unknown, ["1-1"]);
         assert!(reckon(&setting(), &[]).run.is_none());
     }

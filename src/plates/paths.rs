@@ -10,6 +10,10 @@ pub struct Plates;
 #[derive(Clone, Copy, Debug)]
 pub struct NewPlate;
 
+/// Plates for all that waits, as the program would lay them out.
+#[derive(Clone, Copy, Debug)]
+pub struct ProposePlates;
+
 /// One plate, by its number.
 #[derive(Clone, Copy, Debug)]
 pub struct Plate(pub i32);
@@ -23,6 +27,12 @@ impl fmt::Display for Plates {
 impl fmt::Display for NewPlate {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("/plates/new")
+    }
+}
+
+impl fmt::Display for ProposePlates {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/plates/propose")
     }
 }
 

@@ -1,11 +1,10 @@
 //! All SQL that writes plates.
 
-use foundry::plate::Spot;
 use sqlx::{FromRow, PgConnection};
 
-use super::model::{Model, PlateState, Setting};
-use crate::clock::Moment;
-use crate::id::{AttemptId, PieceId, PlateId, PrinterId, ResinLotId};
+use super::model::{Model, Place, PlateState, Setting};
+use crate::clock::{Day, Moment};
+use crate::id::{AttemptId, DesignVersionId, PieceId, PlateId, PrinterId, ResinLotId};
 
 /// A plate held for the rest of the transaction.
 #[derive(Clone, Debug, FromRow)]
@@ -34,6 +33,7 @@ pub(super) struct Chosen<'a> {
     pub(super) layer_um: i32,
     pub(super) exposure_s: f64,
     pub(super) supports: &'a str,
+    pub(super) any_side: bool,
     pub(super) note: &'a str,
 }
 
@@ -44,8 +44,8 @@ pub(super) async fn insert(
     now: Moment,
 ) -> Result<i32, sqlx::Error> {
     sqlx::query_scalar(
-        "INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, supports, note, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING number",
+        "INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, supports, any_side, note, created_at)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING number",
     )
     .bind(id)
     .bind(chosen.printer)
@@ -53,6 +53,7 @@ pub(super) async fn insert(
     .bind(chosen.layer_um)
     .bind(chosen.exposure_s)
     .bind(chosen.supports)
+    .bind(chosen.any_side)
     .bind(chosen.note)
     .bind(now)
     .fetch_one(conn)
@@ -66,7 +67,7 @@ pub(super) async fn set(
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
         "UPDATE plates SET printer_id = $2, resin_lot_id = $3, layer_um = $4, exposure_s = $5,
-             supports = $6, note = $7, version = version + 1 WHERE id = $1",
+             supports = $6, any_side = $7, note = $8, version = version + 1 WHERE id = $1",
     )
     .bind(id)
     .bind(chosen.printer)
@@ -74,6 +75,7 @@ pub(super) async fn set(
     .bind(chosen.layer_um)
     .bind(chosen.exposure_s)
     .bind(chosen.supports)
+    .bind(chosen.any_side)
     .bind(chosen.note)
     .execute(conn)
     .await?;
@@ -100,6 +102,7 @@ struct SettingRow {
     bottom_exposure_s: f64,
     lift_s: f64,
     supports: String,
+    any_side: bool,
 }
 
 /// A printer with the plate's own settings.
@@ -109,7 +112,7 @@ pub(super) async fn setting_of(
 ) -> Result<Setting, sqlx::Error> {
     let row: SettingRow = sqlx::query_as(
         "SELECT r.width_mm, r.depth_mm, r.height_mm, p.layer_um, p.exposure_s, r.bottom_layers,
-                r.bottom_exposure_s, r.lift_s, p.supports
+                r.bottom_exposure_s, r.lift_s, p.supports, p.any_side
          FROM plates p JOIN printers r ON r.id = p.printer_id WHERE p.id = $1",
     )
     .bind(plate)
@@ -125,6 +128,7 @@ pub(super) async fn setting_of(
         bottom_exposure_s: row.bottom_exposure_s,
         lift_s: row.lift_s,
         supports: row.supports,
+        any_side: row.any_side,
     })
 }
 
@@ -158,9 +162,10 @@ pub(super) struct HeldPiece {
     pub(super) piece: PieceId,
     attempt: AttemptId,
     label: String,
-    box_x_mm: f64,
-    box_y_mm: f64,
+    version: DesignVersionId,
+    due_on: Option<Day>,
     box_z_mm: f64,
+    size_z_mm: Option<f64>,
     volume_mm3: Option<f64>,
     /// Whether this attempt waits for print.
     pub(super) waits: bool,
@@ -173,9 +178,9 @@ impl HeldPiece {
         Model {
             attempt: self.attempt,
             label: self.label.clone(),
-            width_mm: self.box_x_mm,
-            depth_mm: self.box_y_mm,
-            height_mm: self.box_z_mm,
+            version: self.version,
+            due_on: self.due_on,
+            height_mm: self.size_z_mm.unwrap_or(self.box_z_mm),
             volume_mm3: self.volume_mm3,
         }
     }
@@ -189,11 +194,12 @@ impl HeldPiece {
     }
 }
 
-const HELD: &str = "SELECT p.id AS piece, t.id AS attempt, p.label, v.box_x_mm, v.box_y_mm, v.box_z_mm,
+const HELD: &str = "SELECT p.id AS piece, t.id AS attempt, p.label, v.id AS version, r.due_on, v.box_z_mm,
+        (SELECT o.size_z_mm FROM plate_pieces o WHERE o.attempt_id = t.id AND o.left_at IS NULL) AS size_z_mm,
         v.volume_mm3, (t.ended_at IS NULL AND p.stage = 'print' AND p.standing = 'waiting') AS waits,
         (SELECT b.number FROM plate_pieces o JOIN plates b ON b.id = o.plate_id
           WHERE o.attempt_id = t.id AND o.left_at IS NULL) AS plate
-    FROM attempts t JOIN pieces p ON p.id = t.piece_id
+    FROM attempts t JOIN pieces p ON p.id = t.piece_id JOIN orders r ON r.id = p.order_id
     JOIN order_lines l ON l.id = p.order_line_id
     JOIN design_versions v ON v.id = l.design_version_id";
 
@@ -222,25 +228,30 @@ pub(super) async fn hold_on_plate(
 pub(super) async fn place(
     conn: &mut PgConnection,
     plate: PlateId,
-    spots: &[(AttemptId, Spot)],
+    places: &[Place],
 ) -> Result<(), sqlx::Error> {
-    let attempts: Vec<AttemptId> = spots.iter().map(|(attempt, _)| *attempt).collect();
-    let x: Vec<f64> = spots.iter().map(|(_, spot)| spot.x.get()).collect();
-    let y: Vec<f64> = spots.iter().map(|(_, spot)| spot.y.get()).collect();
-    let turned: Vec<bool> = spots.iter().map(|(_, spot)| spot.turned).collect();
-    sqlx::query(
-        "INSERT INTO plate_pieces (plate_id, attempt_id, x_mm, y_mm, turned)
-         SELECT $1, s.* FROM unnest($2::uuid[], $3::double precision[], $4::double precision[], $5::boolean[]) s
-         ON CONFLICT (plate_id, attempt_id) DO UPDATE
-             SET x_mm = EXCLUDED.x_mm, y_mm = EXCLUDED.y_mm, turned = EXCLUDED.turned, left_at = NULL",
-    )
-    .bind(plate)
-    .bind(attempts)
-    .bind(x)
-    .bind(y)
-    .bind(turned)
-    .execute(conn)
-    .await?;
+    for place in places {
+        sqlx::query(
+            "INSERT INTO plate_pieces (plate_id, attempt_id, x_mm, y_mm, up, turn_deg, size_x_mm, size_y_mm, size_z_mm, outline)
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+             ON CONFLICT (plate_id, attempt_id) DO UPDATE
+                 SET x_mm = EXCLUDED.x_mm, y_mm = EXCLUDED.y_mm, up = EXCLUDED.up, turn_deg = EXCLUDED.turn_deg,
+                     size_x_mm = EXCLUDED.size_x_mm, size_y_mm = EXCLUDED.size_y_mm, size_z_mm = EXCLUDED.size_z_mm,
+                     outline = EXCLUDED.outline, left_at = NULL",
+        )
+        .bind(plate)
+        .bind(place.attempt)
+        .bind(place.x_mm)
+        .bind(place.y_mm)
+        .bind(place.up)
+        .bind(place.turn_deg)
+        .bind(place.size_mm[0])
+        .bind(place.size_mm[1])
+        .bind(place.size_mm[2])
+        .bind(sqlx::types::Json(&place.outline))
+        .execute(&mut *conn)
+        .await?;
+    }
     Ok(())
 }
 

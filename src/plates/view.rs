@@ -1,10 +1,11 @@
 //! What pages read about plates.
 
+use sqlx::types::Json;
 use sqlx::{FromRow, PgPool};
 
-use super::model::{Model, PlateState, Setting};
+use super::model::{Model, Place, PlateState, Setting};
 use crate::clock::{Day, Moment};
-use crate::id::{AttemptId, PlateId, PrinterId, ResinLotId};
+use crate::id::{AttemptId, DesignVersionId, PlateId, PrinterId, ResinId, ResinLotId};
 use crate::pieces::Stage;
 
 #[derive(Clone, Debug, FromRow)]
@@ -82,12 +83,14 @@ pub(super) struct PlateRow {
     pub(super) printer: String,
     pub(super) resin_lot_id: ResinLotId,
     pub(super) resin: String,
+    pub(super) resin_id: ResinId,
     pub(super) lot: String,
     /// What the bottle holds without what this plate takes.
     pub(super) lot_left_ml: f64,
     pub(super) layer_um: i32,
     pub(super) exposure_s: f64,
     pub(super) supports: String,
+    pub(super) any_side: bool,
     pub(super) note: String,
     pub(super) started_at: Option<Moment>,
     pub(super) ended_at: Option<Moment>,
@@ -113,6 +116,7 @@ impl PlateRow {
             bottom_exposure_s: self.bottom_exposure_s,
             lift_s: self.lift_s,
             supports: self.supports.clone(),
+            any_side: self.any_side,
         }
     }
 
@@ -133,7 +137,7 @@ impl PlateRow {
 pub(super) async fn load(pool: &PgPool, number: i32) -> Result<PlateRow, sqlx::Error> {
     sqlx::query_as(
         "SELECT p.id, p.number, p.state, p.version, p.printer_id, r.name AS printer, p.resin_lot_id,
-                s.name AS resin, l.lot, p.layer_um, p.exposure_s, p.supports, p.note, p.started_at,
+                s.name AS resin, s.id AS resin_id, l.lot, p.layer_um, p.exposure_s, p.supports, p.any_side, p.note, p.started_at,
                 p.ended_at, p.estimated_min, p.resin_ml, r.width_mm, r.depth_mm, r.height_mm,
                 r.bottom_layers, r.bottom_exposure_s, r.lift_s,
                 greatest(l.volume_ml - coalesce((SELECT sum(q.resin_ml) FROM plates q
@@ -156,13 +160,19 @@ pub(super) struct OnPlate {
     pub(super) alloy: String,
     pub(super) client: String,
     pub(super) due_on: Option<Day>,
+    version: DesignVersionId,
     box_x_mm: f64,
     box_y_mm: f64,
     box_z_mm: f64,
     volume_mm3: Option<f64>,
     x_mm: Option<f64>,
     y_mm: Option<f64>,
-    turned: bool,
+    up: String,
+    turn_deg: f64,
+    size_x_mm: Option<f64>,
+    size_y_mm: Option<f64>,
+    size_z_mm: Option<f64>,
+    outline: Json<Vec<Vec<[f64; 2]>>>,
     pub(super) left_at: Option<Moment>,
     finished: bool,
     failed: bool,
@@ -179,11 +189,21 @@ impl OnPlate {
         Model {
             attempt: self.attempt,
             label: self.label.clone(),
-            width_mm: self.box_x_mm,
-            depth_mm: self.box_y_mm,
-            height_mm: self.box_z_mm,
+            version: self.version,
+            due_on: self.due_on,
+            height_mm: self.size_z_mm.unwrap_or(self.box_z_mm),
             volume_mm3: self.volume_mm3,
         }
+    }
+
+    /// Where the box round it begins, from the left and the front edge.
+    pub(super) fn corner_mm(&self) -> Option<(f64, f64)> {
+        self.x_mm.zip(self.y_mm).filter(|_| self.left_at.is_none())
+    }
+
+    /// How it stands, for whoever slices the plate; nothing when it stands as it was drawn.
+    pub(super) fn stance(&self) -> Option<String> {
+        stance(&self.up, self.turn_deg)
     }
 
     /// What became of it on this plate.
@@ -203,6 +223,30 @@ impl OnPlate {
     }
 }
 
+pub(super) fn stance(up: &str, turn_deg: f64) -> Option<String> {
+    let turned = (turn_deg != 0.0).then(|| format!("turned {turn_deg:.0}° anticlockwise"));
+    let tipped = (up != "+z").then(|| format!("{up} above"));
+    match (tipped, turned) {
+        (None, None) => None,
+        (tipped, turned) => {
+            Some([tipped, turned].into_iter().flatten().collect::<Vec<_>>().join(", "))
+        }
+    }
+}
+
+/// The resin of a bottle: which, and its name.
+pub(super) async fn resin_of(
+    pool: &PgPool,
+    lot: ResinLotId,
+) -> Result<Option<(ResinId, String)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT r.id, r.name FROM resin_lots l JOIN resins r ON r.id = l.resin_id WHERE l.id = $1",
+    )
+    .bind(lot)
+    .fetch_optional(pool)
+    .await
+}
+
 /// All pieces of a plate, also those that have left it.
 pub(super) async fn pieces_of(
     pool: &PgPool,
@@ -210,8 +254,8 @@ pub(super) async fn pieces_of(
 ) -> Result<Vec<OnPlate>, sqlx::Error> {
     sqlx::query_as(
         "SELECT t.id AS attempt, p.label, t.n AS attempt_n, d.name AS design, a.name AS alloy,
-                c.name AS client, o.due_on, v.box_x_mm, v.box_y_mm, v.box_z_mm, v.volume_mm3,
-                pp.x_mm, pp.y_mm, pp.turned, pp.left_at,
+                c.name AS client, o.due_on, v.id AS version, v.box_x_mm, v.box_y_mm, v.box_z_mm, v.volume_mm3,
+                pp.x_mm, pp.y_mm, pp.up, pp.turn_deg, pp.size_x_mm, pp.size_y_mm, pp.size_z_mm, pp.outline, pp.left_at,
                 coalesce(g.batch = $2 AND g.finished_at IS NOT NULL, false) AS finished,
                 coalesce(g.batch = $2 AND g.failed_at IS NOT NULL, false) AS failed,
                 t.failed_at_stage::text AS failed_at_stage, t.cause
@@ -238,9 +282,24 @@ pub(super) struct Waiting {
     pub(super) alloy: String,
     pub(super) client: String,
     pub(super) due_on: Option<Day>,
+    version: DesignVersionId,
+    volume_mm3: Option<f64>,
     pub(super) box_x_mm: f64,
     pub(super) box_y_mm: f64,
     pub(super) box_z_mm: f64,
+}
+
+impl Waiting {
+    pub(super) fn model(&self) -> Model {
+        Model {
+            attempt: self.attempt,
+            label: self.label.clone(),
+            version: self.version,
+            due_on: self.due_on,
+            height_mm: self.box_z_mm,
+            volume_mm3: self.volume_mm3,
+        }
+    }
 }
 
 /// As many as can sensibly be ticked in one list.
@@ -261,7 +320,7 @@ pub(super) async fn waiting(pool: &PgPool) -> Result<(Vec<Waiting>, i64), sqlx::
     let rows = count_waiting(pool).await?;
     let sql = format!(
         "SELECT w.attempt, w.label, w.attempt_n, d.name AS design, a.name AS alloy, c.name AS client,
-                o.due_on, v.box_x_mm, v.box_y_mm, v.box_z_mm
+                o.due_on, v.id AS version, v.volume_mm3, v.box_x_mm, v.box_y_mm, v.box_z_mm
          FROM (SELECT t.id AS attempt, p.label, t.n AS attempt_n, p.n, p.order_id, p.order_line_id {WAITS}) w
          JOIN orders o ON o.id = w.order_id JOIN clients c ON c.id = o.client_id
          JOIN order_lines l ON l.id = w.order_line_id JOIN alloys a ON a.id = l.alloy_id
@@ -272,18 +331,65 @@ pub(super) async fn waiting(pool: &PgPool) -> Result<(Vec<Waiting>, i64), sqlx::
     Ok((list, rows))
 }
 
-/// A rectangle of the drawing, with its origin at the top left as SVG has it.
+/// A piece of the drawing, with its origin at the top left as SVG has it.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Drawn {
     pub(super) label: String,
-    pub(super) x: f64,
-    pub(super) y: f64,
-    pub(super) width: f64,
-    pub(super) depth: f64,
+    /// Its outline as an SVG path.
+    pub(super) path: String,
     pub(super) middle_x: f64,
     pub(super) middle_y: f64,
     /// Size of the label's letters, so that it stays inside.
     pub(super) letters: f64,
+}
+
+/// Where something is drawn, before it is turned over for SVG.
+pub(super) struct Drawing<'a> {
+    pub(super) label: &'a str,
+    pub(super) at_mm: [f64; 2],
+    pub(super) size_mm: [f64; 2],
+    /// From the corner of its box; empty where only the box is known.
+    pub(super) outline: &'a [Vec<[f64; 2]>],
+}
+
+impl Drawing<'_> {
+    pub(super) fn drawn(&self, plate_depth_mm: f64) -> Drawn {
+        let [[x, y], [width, depth]] = [self.at_mm, self.size_mm];
+        let corners = [vec![[0.0, 0.0], [width, 0.0], [width, depth], [0.0, depth]]];
+        let loops = if self.outline.is_empty() { &corners[..] } else { self.outline };
+        let mut path = String::new();
+        for points in loops {
+            for (n, [px, py]) in points.iter().enumerate() {
+                let letter = if n == 0 { 'M' } else { 'L' };
+                path.push_str(&format!("{letter}{:.2} {:.2}", x + px, plate_depth_mm - y - py));
+            }
+            path.push('Z');
+        }
+        // A letter is about 0.6 of its size wide.
+        let letters = (width / (self.label.len().max(1) as f64 * 0.6)).min(depth * 0.6);
+        Drawn {
+            label: self.label.to_owned(),
+            path,
+            middle_x: x + width / 2.0,
+            middle_y: plate_depth_mm - y - depth / 2.0,
+            letters: letters.min(plate_depth_mm / 14.0),
+        }
+    }
+}
+
+/// The places of a proposed plate as they are drawn.
+pub(super) fn draw_places(depth_mm: f64, places: &[Place]) -> Vec<Drawn> {
+    let drawn = |place: &Place| {
+        let [width, depth, _] = place.size_mm;
+        let drawing = Drawing {
+            label: &place.label,
+            at_mm: [place.x_mm, place.y_mm],
+            size_mm: [width, depth],
+            outline: &place.outline,
+        };
+        drawing.drawn(depth_mm)
+    };
+    places.iter().map(drawn).collect()
 }
 
 /// The pieces on a plate as they are drawn, the plate's front edge below.
@@ -292,25 +398,16 @@ pub(super) fn drawing(plate: &PlateRow, pieces: &[OnPlate]) -> Vec<Drawn> {
         .iter()
         .filter(|piece| piece.left_at.is_none() || piece.left_at == plate.ended_at)
         .filter_map(|piece| {
-            let (x, y) = (piece.x_mm?, piece.y_mm?);
-            let (width, depth) = if piece.turned {
-                (piece.box_y_mm, piece.box_x_mm)
-            } else {
-                (piece.box_x_mm, piece.box_y_mm)
+            let drawing = Drawing {
+                label: &piece.label,
+                at_mm: [piece.x_mm?, piece.y_mm?],
+                size_mm: [
+                    piece.size_x_mm.unwrap_or(piece.box_x_mm),
+                    piece.size_y_mm.unwrap_or(piece.box_y_mm),
+                ],
+                outline: &piece.outline.0,
             };
-            let top = plate.depth_mm - y - depth;
-            // A letter is about 0.6 of its size wide.
-            let letters = (width / (piece.label.len().max(1) as f64 * 0.6)).min(depth * 0.6);
-            Some(Drawn {
-                label: piece.label.clone(),
-                x,
-                y: top,
-                width,
-                depth,
-                middle_x: x + width / 2.0,
-                middle_y: top + depth / 2.0,
-                letters: letters.min(plate.depth_mm / 14.0),
-            })
+            Some(drawing.drawn(plate.depth_mm))
         })
         .collect()
 }

@@ -4,6 +4,7 @@
 mod cli_heat;
 mod cli_measure;
 mod cli_models;
+mod cli_pack;
 mod clients;
 mod cure_batches;
 mod finishing;

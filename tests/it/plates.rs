@@ -41,7 +41,7 @@ async fn a_plate_carries_pieces_of_two_orders_from_print_to_cure() {
     let page = maker.get(&place).await;
     // 15 mm and 5 mm of supports in layers of 0.05 mm.
     assert!(page.page().contains("400 layers"));
-    assert!(page.body.contains("Set by shelves"), "the page says how it was packed");
+    assert!(page.body.contains("True outlines"), "the page says how it was packed");
     maker.post(&format!("{place}/start"), &[("version", "1")]).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("print".into(), "in_hand".into(), 1));
     let running = timers::running(&studio.db.pool).await.unwrap();
@@ -148,7 +148,7 @@ async fn what_is_too_tall_or_finds_no_room_is_named_and_nothing_is_kept() {
     let tall = studio.pieces_of_size(1, None, [10.0, 10.0, 150.5]).await;
     let answer = lay_out(&studio, &maker, &room, &tall).await;
     assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(answer.body.contains("Too tall for this printer"));
+    assert!(answer.body.contains("too tall for this printer"));
     assert!(answer.body.contains(&tall[0]));
     // Two of 60 × 40 mm find room side by side with the clearance, three do not.
     let wide = studio.pieces_of_size(3, None, [57.0, 40.0, 10.0]).await;

@@ -19,6 +19,7 @@ pub mod investment;
 pub mod quote;
 pub mod size;
 pub mod plate;
+pub mod pack;
 pub mod fill;
 pub mod yields;
 

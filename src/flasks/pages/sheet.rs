@@ -4,6 +4,7 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 
+use crate::flasks::map::TreeMap;
 use crate::flasks::view::{self, FlaskRow, TreeRow};
 use crate::people::Signed;
 use crate::web::{App, Fault, Frame};
@@ -14,6 +15,8 @@ pub(crate) struct FlaskSheet {
     frame: Frame,
     flask: FlaskRow,
     pieces: Vec<TreeRow>,
+    map: Option<TreeMap>,
+    by_hand: Vec<String>,
 }
 
 pub(crate) async fn show(
@@ -23,5 +26,6 @@ pub(crate) async fn show(
 ) -> Result<FlaskSheet, Fault> {
     let flask = view::load(&app.pool, number).await?;
     let pieces = view::tree(&app.pool, flask.id).await?;
-    Ok(FlaskSheet { frame: signed.frame, flask, pieces })
+    let (map, by_hand) = super::show::drawn(&flask, &pieces);
+    Ok(FlaskSheet { frame: signed.frame, flask, pieces, map, by_hand })
 }

@@ -5,12 +5,15 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 
 use crate::clock::Moment;
-use crate::flasks::model::FlaskState;
+use crate::flasks::actions;
+use crate::flasks::arrange::{ATTACH, HEAVY, SPRUES};
+use crate::flasks::map::TreeMap;
+use crate::flasks::model::{FlaskState, WorkedOut};
 use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
-use crate::web::{App, Fault, Form, Frame, Html, working};
+use crate::web::{App, Fault, Form, Frame, Html, working, working_of};
 
 /// A step of the mixing clock with its times of day.
 pub(crate) struct Step {
@@ -40,6 +43,14 @@ pub(crate) struct ShowFlask {
     pub(super) causes: Vec<(String, String)>,
     pub(super) now: Moment,
     pub(super) sheet: Html,
+    /// Where the program put what hangs on the tree.
+    pub(super) map: Option<TreeMap>,
+    /// Pieces placed by hand, so not on the map.
+    pub(super) by_hand: Vec<String>,
+    /// What the arranged tree comes to until it is weighed.
+    pub(super) computed: Option<WorkedOut>,
+    /// Flasks a piece may move to.
+    pub(super) siblings: Vec<i32>,
 }
 
 impl ShowFlask {
@@ -69,6 +80,21 @@ impl ShowFlask {
         Some(working(&self.frame.show.bulk_grams(grams), &self.flask.investment_working()))
     }
 
+    fn computed_charge(&self) -> Option<Html> {
+        let out = self.computed.as_ref()?;
+        let grams = out.charge.total.to_grams().get();
+        Some(working_of(&self.frame.show.grams(grams), &out.charge_working))
+    }
+
+    fn computed_powder(&self) -> Option<Html> {
+        let out = self.computed.as_ref()?;
+        Some(working_of(&self.frame.show.bulk_grams(out.powder.get()), &out.investment_working))
+    }
+
+    fn computed_water(&self) -> Option<Html> {
+        Some(self.frame.show.bulk_grams(self.computed.as_ref()?.water.get()))
+    }
+
     fn charged(&self) -> Html {
         let of = [self.flask.fresh_cg, self.flask.returns_cg, self.flask.own_cg];
         self.frame.show.centigrams(of.into_iter().flatten().sum::<i64>())
@@ -83,6 +109,18 @@ impl ShowFlask {
     }
 }
 
+/// The tree map, and the labels of pieces that are not on it because they were placed by hand.
+pub(super) fn drawn(flask: &FlaskRow, tree: &[TreeRow]) -> (Option<TreeMap>, Vec<String>) {
+    let by_hand = tree.iter().filter(|piece| piece.hung().is_none());
+    let by_hand = by_hand.map(|piece| piece.label.clone()).collect();
+    let Some(arranged) = flask.arranged() else { return (None, by_hand) };
+    let hung: Vec<_> = tree
+        .iter()
+        .filter_map(|piece| Some((piece.label.as_str(), piece.tier, piece.hung()?)))
+        .collect();
+    ((!hung.is_empty()).then(|| TreeMap::draw(&arranged, &hung)), by_hand)
+}
+
 pub(crate) async fn page(
     app: &App,
     signed: &Signed,
@@ -92,6 +130,12 @@ pub(crate) async fn page(
     let flask = view::load(&app.pool, number).await?;
     let tree = view::tree(&app.pool, flask.id).await?;
     let count = tree.len();
+    let (map, by_hand) = drawn(&flask, &tree);
+    let density = view::pattern_density(&app.pool, flask.id).await?;
+    let computed = match flask.charge_g {
+        Some(_) => None,
+        None => actions::computed(&app.pool, &flask, &tree, density.unwrap_or(1.15)).await?,
+    };
     let mut tiers: Vec<Tier> = Vec::new();
     for piece in tree {
         match tiers.last_mut() {
@@ -102,8 +146,7 @@ pub(crate) async fn page(
     let open = matches!(flask.state, FlaskState::Treeing | FlaskState::Weighed);
     let waiting =
         if open { view::waiting_pieces(&app.pool, flask.alloy_id).await? } else { Vec::new() };
-    let density = view::pattern_density(&app.pool, flask.id).await?;
-    let form = form.unwrap_or_else(|| {
+    let mut form = form.unwrap_or_else(|| {
         let text = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
         Form::filled([
             ("base_mass_g", text(flask.base_mass_g)),
@@ -112,10 +155,13 @@ pub(crate) async fn page(
                 "pattern_density",
                 density.map_or_else(|| "1.15".to_owned(), |value| value.to_string()),
             ),
-            ("collar_mm", "6".to_owned()),
+            ("collar_mm", actions::USUAL_COLLAR_MM.to_string()),
             ("slurry_c", "22".to_owned()),
         ])
     });
+    let wish = flask.arranged().map(|tree| tree.wish).unwrap_or_default();
+    wish.fill(&mut form);
+    let siblings = if open { view::siblings(&app.pool, &flask).await? } else { Vec::new() };
     let started = flask.mix_started_at.unwrap_or(signed.now);
     let steps = flask
         .mix_steps()
@@ -146,6 +192,10 @@ pub(crate) async fn page(
         causes,
         now: signed.now,
         sheet,
+        map,
+        by_hand,
+        computed,
+        siblings,
     })
 }
 

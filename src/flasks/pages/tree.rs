@@ -6,6 +6,7 @@ use axum::response::Response;
 
 use super::steps::{again, step};
 use crate::flasks::actions::{self, Place};
+use crate::flasks::arrange::TreeWish;
 use crate::flasks::forms::chosen_pieces;
 use crate::people::Signed;
 use crate::web::{App, Fault, Form};
@@ -75,4 +76,39 @@ pub(crate) async fn place(
     }
     step(&app, &signed, number, form, async |conn, _| actions::place(conn, number, &places).await)
         .await
+}
+
+/// Arranges the tree of the flask.
+pub(crate) async fn arrange(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(wish) = TreeWish::read(&mut form) else {
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::arrange(&app.pool, conn, number, Some(seen), &wish).await
+    })
+    .await
+}
+
+/// Moves a piece to another flask.
+pub(crate) async fn move_piece(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let piece = form.choice("piece");
+    let to = form.choice("to");
+    let (Some(piece), Some(to)) = (piece, to) else {
+        form.wrong("", "Choose the flask the piece is to move to.");
+        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::move_piece(conn, &signed, number, seen, piece, to).await
+    })
+    .await
 }

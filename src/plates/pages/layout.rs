@@ -27,7 +27,7 @@ pub(crate) async fn settings(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    let done = actions::settings(&mut work.tx, &signed, number, seen, &setting).await;
+    let done = actions::settings(&app.pool, &mut work.tx, &signed, number, seen, &setting).await;
     answer(&app, &signed, number, form, work, done).await
 }
 
@@ -47,7 +47,7 @@ pub(crate) async fn add(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    let done = actions::add(&mut work.tx, &signed, number, seen, &attempts).await;
+    let done = actions::add(&app.pool, &mut work.tx, &signed, number, seen, &attempts).await;
     answer(&app, &signed, number, form, work, done).await
 }
 

@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use crate::people::Signed;
 use crate::plates::view::{self, ListRow};
-use crate::plates::{NewPlate, Plate, Plates};
+use crate::plates::{NewPlate, Plate, Plates, ProposePlates};
 use crate::web::{App, Fault, Frame, Page, PageLinks};
 
 const SIZE: u32 = 40;

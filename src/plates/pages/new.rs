@@ -114,7 +114,7 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::create(&mut work.tx, &signed, &setting, &attempts).await {
+    match actions::create(&app.pool, &mut work.tx, &signed, &setting, &attempts).await {
         Ok(number) => {
             let place = Plate(number).to_string();
             work.commit(&place).await?;

@@ -12,6 +12,7 @@ use crate::pieces::{self, Stage};
 use crate::plates::model::{self, CLEARANCE_MM, Reckoning};
 use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
 use crate::plates::{Plate, Plates, actions};
+use crate::prices::DayPrice;
 use crate::printers::{self, LotChoice, PrinterRow};
 use crate::steps;
 use crate::timers::{self, Timer};
@@ -39,6 +40,7 @@ pub(crate) struct ShowPlate {
     refusal: Option<String>,
     drawn_by_lot: Vec<DrawnPiece>,
     steps: Html,
+    price: Option<Result<DayPrice, String>>,
 }
 
 impl ShowPlate {
@@ -61,6 +63,19 @@ impl ShowPlate {
         let resin = self.reckoned.resin.as_ref()?;
         let ml = resin.value.cubic_centimetres();
         Some(working_of(&self.frame.show.number(ml, 1, "ml"), &resin.working))
+    }
+
+    fn resin_cost(&self) -> Option<Html> {
+        let price = self.price.as_ref()?.as_ref().ok()?;
+        let cost = super::propose::cost_of(self.reckoned.resin_ml()?, price)?;
+        Some(self.frame.show.money(cost))
+    }
+
+    /// Where a piece stands and how it is turned, for whoever slices the plate.
+    fn corner(&self, piece: &OnPlate) -> Option<String> {
+        let (x, y) = piece.corner_mm()?;
+        let corner = format!("at {x:.1}, {y:.1} mm");
+        Some(piece.stance().map_or_else(|| corner.clone(), |stance| format!("{corner}, {stance}")))
     }
 
     fn too_little_resin(&self) -> bool {
@@ -131,6 +146,7 @@ pub(super) async fn page(
     } else {
         Vec::new()
     };
+    let price = super::propose::price_of(app, signed, plate.resin_lot_id).await?;
     let (typed, refused) = match back {
         Some((form, refused)) => (Some(form), refused),
         None => (None, None),
@@ -144,6 +160,9 @@ pub(super) async fn page(
         form.put("exposure", &plate.exposure_s.to_string());
         form.put("supports", &plate.supports);
         form.put("note", &plate.note);
+        if plate.any_side {
+            form.put("any_side", "yes");
+        }
     }
     Ok(ShowPlate {
         frame: signed.frame.clone(),
@@ -162,6 +181,7 @@ pub(super) async fn page(
         refusal: refused.map(|refused| refused.message),
         drawn_by_lot,
         steps: steps::panel(&app.pool, &signed.frame, Stage::Print, number).await?,
+        price,
     })
 }
 
