@@ -83,7 +83,6 @@ pub(super) struct PlateRow {
     pub(super) printer: String,
     pub(super) resin_lot_id: ResinLotId,
     pub(super) resin: String,
-    pub(super) resin_id: ResinId,
     pub(super) lot: String,
     /// What the bottle holds without what this plate takes.
     pub(super) lot_left_ml: f64,
@@ -137,7 +136,7 @@ impl PlateRow {
 pub(super) async fn load(pool: &PgPool, number: i32) -> Result<PlateRow, sqlx::Error> {
     sqlx::query_as(
         "SELECT p.id, p.number, p.state, p.version, p.printer_id, r.name AS printer, p.resin_lot_id,
-                s.name AS resin, s.id AS resin_id, l.lot, p.layer_um, p.exposure_s, p.supports, p.any_side, p.note, p.started_at,
+                s.name AS resin, l.lot, p.layer_um, p.exposure_s, p.supports, p.any_side, p.note, p.started_at,
                 p.ended_at, p.estimated_min, p.resin_ml, r.width_mm, r.depth_mm, r.height_mm,
                 r.bottom_layers, r.bottom_exposure_s, r.lift_s,
                 greatest(l.volume_ml - coalesce((SELECT sum(q.resin_ml) FROM plates q

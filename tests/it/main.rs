@@ -14,6 +14,7 @@ mod kiln_logs;
 mod jobs;
 mod pieces;
 mod plates;
+mod proposals;
 mod printers;
 mod analysis;
 mod designs;

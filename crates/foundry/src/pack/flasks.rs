@@ -1,6 +1,8 @@
 //! Pieces in as few and as full flasks as can be found.
 
-use super::attach::{Attach, attachment};
+use rayon::prelude::*;
+
+use super::attach::{Attach, Attachment, attachment};
 use super::cover::cover;
 use super::fill::{Filling, Hanging, alone_on_tip, needed};
 use super::flask::{
@@ -51,20 +53,26 @@ pub fn pack_flasks(
     if let Some(piece) = pieces.iter().position(|piece| piece.pattern >= patterns.len()) {
         return Err(PackRefusal::NoSuchModel { piece, model: pieces[piece].pattern });
     }
-    let mut attachments = Vec::new();
-    let mut hanging = Vec::new();
-    let mut volumes = Vec::new();
-    for (model, pattern) in patterns.iter().enumerate() {
-        let join =
-            attachment(pattern.mesh, pattern.attach).map_err(|_| PackRefusal::NoModel { model })?;
-        let balls = cover(pattern.mesh);
-        hanging.push(Hanging {
-            stances: stances(&balls, &join, rules),
-            tip: on_the_tip(&balls, &join, rules),
-        });
+    let prepared: Vec<(Attachment, Hanging, Option<f64>)> = patterns
+        .par_iter()
+        .enumerate()
+        .map(|(model, pattern)| {
+            let join = attachment(pattern.mesh, pattern.attach)
+                .map_err(|_| PackRefusal::NoModel { model })?;
+            let balls = cover(pattern.mesh);
+            let hanging = Hanging {
+                stances: stances(&balls, &join, rules),
+                tip: on_the_tip(&balls, &join, rules),
+            };
+            let volume = measure_mesh(pattern.mesh).ok().and_then(|found| found.volume);
+            Ok((join, hanging, volume.map(crate::quantity::CubicMillimetres::get)))
+        })
+        .collect::<Result<_, PackRefusal>>()?;
+    let (mut attachments, mut hanging, mut volumes) = (Vec::new(), Vec::new(), Vec::new());
+    for (join, hangs, volume) in prepared {
         attachments.push(join);
-        let volume = measure_mesh(pattern.mesh).ok().and_then(|found| found.volume);
-        volumes.push(volume.map(crate::quantity::CubicMillimetres::get));
+        hanging.push(hangs);
+        volumes.push(volume);
     }
     let packing = Packing { kinds, pieces, rules, hanging: &hanging, volumes: &volumes };
     let mut free: Vec<usize> =
