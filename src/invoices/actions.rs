@@ -15,7 +15,7 @@ use crate::orders;
 use crate::people::Signed;
 use crate::quotes;
 use crate::studio::Settings;
-use crate::web::{Fault, Refused};
+use crate::web::{Fault, Form, Refused};
 use foundry::quantity::Currency;
 
 /// Which part of an order is invoiced.
@@ -367,7 +367,7 @@ pub(super) async fn pay(
     signed: &Signed,
     client: ClientId,
     typed: &PaymentForm,
-) -> Result<(), Fault> {
+) -> Result<EntryId, Fault> {
     store::lock_account(conn, client).await?;
     let by = By { person: signed.person, at: signed.now };
     let id = EntryId::new();
@@ -396,7 +396,24 @@ pub(super) async fn pay(
     }
     let over = spread(conn, id, &owed, typed.money.amount, by, true).await?;
     let detail = json!({ "amount": typed.money.amount.to_string(), "currency": typed.money.currency, "over": over.to_string() });
-    note(conn, signed, "noted a payment", format!("client:{client}"), detail).await
+    note(conn, signed, "noted a payment", format!("client:{client}"), detail).await?;
+    Ok(id)
+}
+
+/// Notes a payment as told by another program; `None` after noting at each field what is wrong.
+pub async fn note_payment(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    client: ClientId,
+    form: &mut Form,
+) -> Result<Option<EntryId>, Fault> {
+    let show = &signed.frame.show;
+    let money = currency(&show.units.currency)?;
+    let today = signed.now.day_in(&show.zone);
+    match PaymentForm::read(form, money, today) {
+        Some(typed) => pay(conn, signed, client, &typed).await.map(Some),
+        None => Ok(None),
+    }
 }
 
 /// Settles an entry against others in turn; what is left of it.

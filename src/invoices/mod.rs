@@ -11,31 +11,65 @@ mod forms;
 mod from_quote;
 mod model;
 mod pages;
+mod paper;
 mod paths;
 mod statement;
 mod store;
 mod view;
 
+pub use actions::note_payment;
 pub use paths::{Account, Invoice, Invoices, InvoicesOfOrder};
 
 use axum::Router;
 use axum::routing::{get, post};
+use sqlx::PgPool;
 
-use crate::web::App;
+use crate::clock::Moment;
+use crate::id::InvoiceId;
+use crate::paper::Size;
+use crate::studio::Settings;
+use crate::web::{App, Fault, Show};
 
 /// The pages of this capability.
 pub fn router() -> Router<App> {
     Router::new()
         .route("/invoices", get(pages::list::show).post(pages::draft::blank))
         .route("/invoices/{id}", get(pages::show::show).post(pages::draft::save))
+        .route("/invoices/{id}/pdf", get(pages::pdf::invoice))
         .route("/invoices/{id}/issue", post(pages::draft::issue))
         .route("/invoices/{id}/discard", post(pages::draft::discard))
         .route("/invoices/{id}/credit", post(pages::show::credit))
         .route("/invoices/{id}/use-credit", post(pages::show::use_credit))
         .route("/orders/{number}/invoices", get(pages::order::show).post(pages::order::draft))
         .route("/clients/{id}/account", get(pages::account::show))
+        .route("/clients/{id}/account/pdf", get(pages::pdf::statement))
         .route("/clients/{id}/payments", post(pages::account::pay))
         .route("/clients/{id}/refunds", post(pages::account::refund))
         .route("/clients/{id}/entries/{entry}/reverse", post(pages::account::reverse))
         .route("/studio/invoicing", get(pages::invoicing::show).post(pages::invoicing::submit))
+}
+
+/// An invoice or a credit note as PDF, with the name of its file.
+pub async fn attachment(
+    pool: &PgPool,
+    id: InvoiceId,
+    settings: &Settings,
+    now: Moment,
+) -> Result<(String, Vec<u8>), Fault> {
+    let invoice = view::load(pool, id).await?;
+    let lines = store::lines(pool, id).await?;
+    let taxes = view::taxes(pool, id).await?;
+    let invoicing = store::invoicing(pool).await?;
+    let show = Show::of(settings, now);
+    let size = Size::named(&invoicing.paper);
+    let paper = paper::invoice(&invoice, &lines, &taxes, &show, size, &settings.name);
+    let bytes = crate::paper::pdf(&paper).map_err(|fault| Fault::Unforeseen(fault.into()))?;
+    // A label may hold anything; a file's name may not.
+    let plain: String = paper
+        .title
+        .to_lowercase()
+        .chars()
+        .map(|letter| if letter.is_ascii_alphanumeric() { letter } else { '-' })
+        .collect();
+    Ok((format!("{plain}.pdf"), bytes))
 }

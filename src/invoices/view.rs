@@ -432,13 +432,17 @@ pub(crate) async fn entries(
 pub(crate) struct ClientRow {
     pub(crate) id: ClientId,
     pub(crate) name: String,
+    pub(crate) address: String,
 }
 
 pub(crate) async fn client(
     db: impl PgExecutor<'_>,
     id: ClientId,
 ) -> Result<ClientRow, sqlx::Error> {
-    sqlx::query_as("SELECT id, name FROM clients WHERE id = $1").bind(id).fetch_one(db).await
+    sqlx::query_as("SELECT id, name, address FROM clients WHERE id = $1")
+        .bind(id)
+        .fetch_one(db)
+        .await
 }
 
 /// Invoices of a client that are not paid, to choose from.

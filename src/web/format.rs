@@ -96,6 +96,18 @@ fn figure(number: &str, unit: &str) -> Html {
 }
 
 impl Show {
+    /// As the studio reads: in its units and its time zone.
+    #[must_use]
+    pub fn of(settings: &crate::studio::Settings, now: Moment) -> Self {
+        let units = Units {
+            fahrenheit: settings.temperature_unit == "F",
+            inches: settings.length_unit == "inch",
+            mass: settings.mass_unit.clone(),
+            currency: settings.currency.clone(),
+        };
+        Self { units, zone: settings.zone(), now }
+    }
+
     /// A plain number with so many decimals and a unit.
     #[must_use]
     pub fn number(&self, value: impl Plain<f64>, decimals: usize, unit: &str) -> Html {
@@ -253,6 +265,15 @@ impl Show {
         let rounded =
             amount.plain().round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero);
         format!("{}\u{a0}{currency}", grouped(&format!("{rounded:.*}", digits as usize)))
+    }
+
+    /// An amount without markup, with all decimals it was given.
+    #[must_use]
+    pub fn money_exact_text(&self, amount: impl Plain<Decimal>, currency: &str) -> String {
+        let shown = amount.plain().normalize();
+        let digits = Currency::by_code(currency).map_or(2, |known| known.minor_digits());
+        let decimals = shown.scale().max(digits) as usize;
+        format!("{}\u{a0}{currency}", grouped(&format!("{shown:.decimals$}")))
     }
 
     /// A day with its year, for papers and letters: `25 Nov 2026`.

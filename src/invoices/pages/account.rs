@@ -50,9 +50,9 @@ impl ShowAccount {
 #[derive(Default, Deserialize)]
 pub(crate) struct Wanted {
     #[serde(default)]
-    from: String,
+    pub(super) from: String,
     #[serde(default)]
-    to: String,
+    pub(super) to: String,
 }
 
 #[derive(Default)]
@@ -121,7 +121,7 @@ pub(crate) async fn pay(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     match actions::pay(&mut work.tx, &signed, id, &typed).await {
-        Ok(()) => {
+        Ok(_) => {
             let place = Account(id).to_string();
             work.commit(&place).await?;
             Ok(see_other(&place))

@@ -5,4 +5,5 @@ pub(super) mod draft;
 pub(super) mod invoicing;
 pub(super) mod list;
 pub(super) mod order;
+pub(super) mod pdf;
 pub(super) mod show;

@@ -1,0 +1,464 @@
+//! From blocks to lines on pages.
+
+use super::fonts::{Fonts, Weight};
+use super::{Block, Paper, Table};
+
+/// From the edge of the sheet, in points: 20 mm.
+const MARGIN: f32 = 20.0 / 25.4 * 72.0;
+const BODY: f32 = 10.0;
+const SMALL: f32 = 8.0;
+const TITLE: f32 = 19.0;
+const HEADING: f32 = 12.5;
+const LARGE: f32 = 30.0;
+/// From line to line, as a multiple of the size.
+const LEADING: f32 = 1.35;
+const GAP: f32 = 14.0;
+/// Between the columns of a table, and above and below its rows.
+const CELL: f32 = 4.0;
+
+/// What a line is within the paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Title,
+    Heading,
+    Paragraph,
+    Table,
+    Row,
+    HeadCell,
+    Cell,
+    Part,
+}
+
+/// The paper's structure: what a screen reader walks through.
+#[derive(Clone, Debug)]
+pub(super) enum Node {
+    Group(Kind, String, Vec<Node>),
+    /// A line, by its number.
+    Line(usize),
+}
+
+/// A line of text at its place.
+#[derive(Clone, Debug)]
+pub(super) struct Line {
+    pub(super) page: usize,
+    pub(super) x: f32,
+    /// The line on which letters stand.
+    pub(super) y: f32,
+    pub(super) size: f32,
+    pub(super) weight: Weight,
+    pub(super) soft: bool,
+    pub(super) tabular: bool,
+    pub(super) text: String,
+    /// Repeated on every page, so it is left out of the structure.
+    pub(super) repeated: bool,
+}
+
+/// A hairline.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hair {
+    pub(super) page: usize,
+    pub(super) from: (f32, f32),
+    pub(super) to: (f32, f32),
+    pub(super) strong: bool,
+}
+
+/// A paper on its pages.
+pub(super) struct Laid {
+    pub(super) pages: usize,
+    pub(super) lines: Vec<Line>,
+    pub(super) hairs: Vec<Hair>,
+    pub(super) nodes: Vec<Node>,
+}
+
+#[derive(Clone, Copy)]
+struct Style {
+    size: f32,
+    weight: Weight,
+    soft: bool,
+    tabular: bool,
+}
+
+impl Style {
+    const fn of(size: f32, weight: Weight) -> Self {
+        Self { size, weight, soft: false, tabular: false }
+    }
+    const fn soft(self) -> Self {
+        Self { soft: true, ..self }
+    }
+    const fn tabular(self) -> Self {
+        Self { tabular: true, ..self }
+    }
+    fn leading(self) -> f32 {
+        self.size * LEADING
+    }
+}
+
+struct Setter<'a> {
+    fonts: &'a Fonts,
+    width: f32,
+    height: f32,
+    page: usize,
+    /// Down from the top of the page.
+    y: f32,
+    laid: Laid,
+}
+
+/// Lays a paper out.
+pub(super) fn lay_out(paper: &Paper, fonts: &Fonts) -> Laid {
+    let (width, height) = paper.size.points();
+    let laid = Laid { pages: 1, lines: Vec::new(), hairs: Vec::new(), nodes: Vec::new() };
+    let mut setter = Setter { fonts, width, height, page: 0, y: MARGIN, laid };
+    setter.head(paper);
+    for block in &paper.blocks {
+        setter.block(block);
+    }
+    setter.laid.pages = setter.page + 1;
+    setter.foot(paper);
+    setter.laid
+}
+
+impl Setter<'_> {
+    fn inner(&self) -> f32 {
+        self.width - 2.0 * MARGIN
+    }
+
+    fn lowest(&self) -> f32 {
+        self.height - MARGIN - 18.0
+    }
+
+    /// Begins a new page where what comes is higher than what is left.
+    fn need(&mut self, height: f32) {
+        if self.y + height > self.lowest() && self.y > MARGIN + 1.0 {
+            self.page += 1;
+            self.y = MARGIN;
+        }
+    }
+
+    /// Breaks text into lines that fit; a word that is longer than a line is broken too.
+    fn broken(&self, text: &str, style: Style, width: f32) -> Vec<String> {
+        let most = width / style.size;
+        let measure = |text: &str| self.fonts.width(text, style.weight, style.tabular);
+        let mut out = Vec::new();
+        for paragraph in text.lines() {
+            let mut line = String::new();
+            for word in paragraph.split(' ').filter(|word| !word.is_empty()) {
+                let longer =
+                    if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+                if measure(&longer) <= most {
+                    line = longer;
+                    continue;
+                }
+                if !line.is_empty() {
+                    out.push(std::mem::take(&mut line));
+                }
+                for letter in word.chars() {
+                    line.push(letter);
+                    if measure(&line) > most && line.chars().count() > 1 {
+                        line.pop();
+                        out.push(std::mem::replace(&mut line, letter.to_string()));
+                    }
+                }
+            }
+            out.push(line);
+        }
+        if out.is_empty() {
+            out.push(String::new());
+        }
+        out
+    }
+
+    fn put(&mut self, text: &str, style: Style, x: f32, y: f32, repeated: bool) -> Option<Node> {
+        if text.trim().is_empty() {
+            return None;
+        }
+        self.laid.lines.push(Line {
+            page: self.page,
+            x,
+            y,
+            size: style.size,
+            weight: style.weight,
+            soft: style.soft,
+            tabular: style.tabular,
+            text: text.to_owned(),
+            repeated,
+        });
+        Some(Node::Line(self.laid.lines.len() - 1))
+    }
+
+    fn put_right(
+        &mut self,
+        text: &str,
+        style: Style,
+        right: f32,
+        y: f32,
+        repeated: bool,
+    ) -> Option<Node> {
+        let width = self.fonts.width(text, style.weight, style.tabular) * style.size;
+        self.put(text, style, right - width, y, repeated)
+    }
+
+    fn hair(&mut self, y: f32, x0: f32, x1: f32, strong: bool) {
+        self.laid.hairs.push(Hair { page: self.page, from: (x0, y), to: (x1, y), strong });
+    }
+
+    fn group(&mut self, kind: Kind, name: &str, nodes: Vec<Node>) {
+        if !nodes.is_empty() {
+            self.laid.nodes.push(Node::Group(kind, name.to_owned(), nodes));
+        }
+    }
+
+    /// Lines below each other, from where the page stands.
+    fn paragraph(&mut self, text: &str, style: Style, kind: Kind) {
+        let lines = self.broken(text, style, self.inner());
+        let mut nodes = Vec::new();
+        for line in lines {
+            self.need(style.leading());
+            self.y += style.leading();
+            nodes.extend(self.put(&line, style, MARGIN, self.y - style.size * 0.3, false));
+        }
+        self.group(kind, text, nodes);
+    }
+
+    fn head(&mut self, paper: &Paper) {
+        self.paragraph(&paper.studio, Style::of(BODY, Weight::Bold), Kind::Paragraph);
+        self.y += 10.0;
+        self.paragraph(&paper.title, Style::of(TITLE, Weight::Bold), Kind::Title);
+        self.y += 6.0;
+        self.hair(self.y, MARGIN, self.width - MARGIN, true);
+        self.y += GAP;
+    }
+
+    fn foot(&mut self, paper: &Paper) {
+        let style = Style::of(SMALL, Weight::Regular).soft();
+        for page in 0..self.laid.pages {
+            self.page = page;
+            let y = self.height - MARGIN + 4.0;
+            let left = format!("{} · {}", paper.studio, paper.title);
+            let left = self.broken(&left, style, self.inner() * 0.8).swap_remove(0);
+            self.put(&left, style, MARGIN, y, true);
+            let right = format!("{} / {}", page + 1, self.laid.pages);
+            self.put_right(&right, style, self.width - MARGIN, y, true);
+        }
+    }
+
+    fn block(&mut self, block: &Block) {
+        let body = Style::of(BODY, Weight::Regular);
+        match block {
+            Block::Heading(text) => {
+                self.need(60.0);
+                self.y += 4.0;
+                self.paragraph(text, Style::of(HEADING, Weight::Bold), Kind::Heading);
+                self.y += 4.0;
+                return;
+            }
+            Block::Text(text) => self.paragraph(text, body, Kind::Paragraph),
+            Block::Small(text) => {
+                self.paragraph(text, Style::of(SMALL, Weight::Regular).soft(), Kind::Paragraph);
+            }
+            Block::Parties { left, right } => self.parties(left, right),
+            Block::Facts(facts) => self.facts(facts),
+            Block::Table(table) => self.table(table),
+            Block::Sums(sums) => self.sums(sums),
+            Block::Caution(text) => self.caution(text),
+            Block::Large(name, figure) => {
+                self.need(LARGE * LEADING + 14.0);
+                self.paragraph(name, body.soft(), Kind::Paragraph);
+                self.paragraph(figure, Style::of(LARGE, Weight::Bold).tabular(), Kind::Paragraph);
+            }
+        }
+        self.y += GAP;
+    }
+
+    fn parties(&mut self, left: &[String], right: &[String]) {
+        let half = (self.inner() - GAP) / 2.0;
+        let top = self.y;
+        let mut lowest = top;
+        for (side, lines) in [left, right].into_iter().enumerate() {
+            self.y = top;
+            let x = MARGIN + side as f32 * (half + GAP);
+            let mut nodes = Vec::new();
+            for (n, text) in lines.iter().enumerate() {
+                let weight = if n == 0 { Weight::Bold } else { Weight::Regular };
+                let style = Style::of(BODY, weight);
+                for line in self.broken(text, style, half) {
+                    self.y += style.leading();
+                    nodes.extend(self.put(&line, style, x, self.y - style.size * 0.3, false));
+                }
+            }
+            self.group(Kind::Paragraph, "", nodes);
+            lowest = lowest.max(self.y);
+        }
+        self.y = lowest;
+    }
+
+    fn facts(&mut self, facts: &[(String, String)]) {
+        let rows = facts.iter().map(|(name, fact)| vec![name.clone(), fact.clone()]).collect();
+        let columns = vec![super::Column::words("", 0.3), super::Column::words("", 0.7)];
+        self.rows(&Table { columns, rows }, false);
+    }
+
+    fn table(&mut self, table: &Table) {
+        self.rows(table, true);
+    }
+
+    /// Left edge and width of each column.
+    fn places(&self, table: &Table) -> Vec<(f32, f32)> {
+        let all: f32 = table.columns.iter().map(|column| column.width).sum();
+        let gaps = CELL * 2.0 * (table.columns.len().max(1) - 1) as f32;
+        let mut x = MARGIN;
+        table
+            .columns
+            .iter()
+            .map(|column| {
+                let width = (self.inner() - gaps) * column.width / all;
+                let place = (x, width);
+                x += width + CELL * 2.0;
+                place
+            })
+            .collect()
+    }
+
+    fn rows(&mut self, table: &Table, with_head: bool) {
+        let places = self.places(table);
+        let mut rows = Vec::new();
+        if with_head {
+            let names: Vec<String> =
+                table.columns.iter().map(|column| column.name.clone()).collect();
+            self.need(3.0 * BODY * LEADING);
+            rows.extend(self.row(table, &places, &names, Some(false)));
+        }
+        for row in &table.rows {
+            let before = self.page;
+            let height = self.row_height(table, &places, row);
+            self.need(height);
+            if self.page != before && with_head {
+                let names: Vec<String> =
+                    table.columns.iter().map(|column| column.name.clone()).collect();
+                self.row(table, &places, &names, Some(true));
+            }
+            rows.extend(self.row(table, &places, row, None));
+        }
+        self.group(Kind::Table, "", rows);
+    }
+
+    fn row_height(&self, table: &Table, places: &[(f32, f32)], cells: &[String]) -> f32 {
+        let style = Style::of(BODY, Weight::Regular);
+        let lines = table
+            .columns
+            .iter()
+            .zip(places)
+            .zip(cells)
+            .map(|((column, (_, width)), cell)| {
+                let style = if column.figures { style.tabular() } else { style };
+                self.broken(cell, style, *width).len()
+            })
+            .max()
+            .unwrap_or(1);
+        lines as f32 * style.leading() + 2.0 * CELL
+    }
+
+    /// A row; `head` tells whether it is the head, and whether that is a repetition.
+    fn row(
+        &mut self,
+        table: &Table,
+        places: &[(f32, f32)],
+        cells: &[String],
+        head: Option<bool>,
+    ) -> Option<Node> {
+        let style = match head {
+            Some(_) => Style::of(SMALL + 0.5, Weight::Regular).soft(),
+            None => Style::of(BODY, Weight::Regular),
+        };
+        let repeated = head == Some(true);
+        let top = self.y + CELL;
+        let mut lowest = top;
+        let mut row = Vec::new();
+        for ((column, (x, width)), cell) in table.columns.iter().zip(places).zip(cells) {
+            let style = if column.figures { style.tabular() } else { style };
+            let mut y = top;
+            let mut nodes = Vec::new();
+            for line in self.broken(cell, style, *width) {
+                y += style.leading();
+                let base = y - style.size * 0.3;
+                nodes.extend(if column.figures {
+                    self.put_right(&line, style, x + width, base, repeated)
+                } else {
+                    self.put(&line, style, *x, base, repeated)
+                });
+            }
+            lowest = lowest.max(y);
+            let kind = if head.is_some() { Kind::HeadCell } else { Kind::Cell };
+            row.push(Node::Group(kind, String::new(), nodes));
+        }
+        self.y = lowest + CELL;
+        self.hair(self.y, MARGIN, self.width - MARGIN, head.is_some());
+        (!repeated).then(|| Node::Group(Kind::Row, String::new(), row))
+    }
+
+    fn sums(&mut self, sums: &[(String, String)]) {
+        let from = MARGIN + self.inner() * 0.45;
+        let right = self.width - MARGIN;
+        let height = sums.len() as f32 * (BODY * LEADING + 3.0) + 10.0;
+        self.need(height);
+        let mut rows = Vec::new();
+        for (n, (name, amount)) in sums.iter().enumerate() {
+            let last = n + 1 == sums.len();
+            let style = if last {
+                Style::of(BODY + 1.5, Weight::Bold)
+            } else {
+                Style::of(BODY, Weight::Regular)
+            };
+            if last {
+                self.y += 4.0;
+                self.hair(self.y, from, right, true);
+                self.y += 2.0;
+            }
+            let figures = self.fonts.width(amount, style.weight, true) * style.size;
+            let lines = self.broken(name, style, right - from - figures - CELL * 2.0);
+            let mut name = Vec::new();
+            let mut value = None;
+            for (at, line) in lines.iter().enumerate() {
+                self.y += style.leading() + if at == 0 { 3.0 } else { 0.0 };
+                let base = self.y - style.size * 0.3;
+                name.extend(self.put(line, style, from, base, false));
+                if at == 0 {
+                    value = self.put_right(amount, style.tabular(), right, base, false);
+                }
+            }
+            rows.push(Node::Group(
+                Kind::Row,
+                String::new(),
+                vec![
+                    Node::Group(Kind::Cell, String::new(), name),
+                    Node::Group(Kind::Cell, String::new(), value.into_iter().collect()),
+                ],
+            ));
+        }
+        self.group(Kind::Table, "", rows);
+    }
+
+    fn caution(&mut self, text: &str) {
+        let style = Style::of(BODY - 0.5, Weight::Regular);
+        let lines = self.broken(text, style, self.inner() - 16.0);
+        let height = lines.len() as f32 * style.leading() + 12.0;
+        self.need(height);
+        let top = self.y;
+        self.y += 4.0;
+        let mut nodes = Vec::new();
+        for line in lines {
+            self.y += style.leading();
+            nodes.extend(self.put(&line, style, MARGIN + 8.0, self.y - style.size * 0.3, false));
+        }
+        self.y = top + height;
+        let (left, right) = (MARGIN, self.width - MARGIN);
+        for (from, to) in [
+            ((left, top), (right, top)),
+            ((right, top), (right, self.y)),
+            ((right, self.y), (left, self.y)),
+            ((left, self.y), (left, top)),
+        ] {
+            self.laid.hairs.push(Hair { page: self.page, from, to, strong: true });
+        }
+        self.group(Kind::Part, "", nodes);
+    }
+}

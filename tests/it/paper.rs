@@ -1,0 +1,168 @@
+//! Papers read back by another program (poppler): text, fonts, tags, size.
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use axum::body::Body;
+use pourday::paper::{Block, Column, Paper, Size, Table, pdf};
+
+use crate::invoices::{agreed, issued};
+use crate::support::studio::Actor;
+
+/// Runs one of poppler's programs on a PDF.
+fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("paper.pdf");
+    std::fs::File::create(&file).unwrap().write_all(pdf).unwrap();
+    let mut command = Command::new(program);
+    command.args(options).arg(&file).stderr(Stdio::piped());
+    if program == "pdftotext" {
+        command.arg("-");
+    }
+    let out = command.output().expect("poppler-utils is installed");
+    let errors = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(out.status.success() && errors.is_empty(), "{program}: {errors}");
+    String::from_utf8_lossy(&out.stdout).into_owned()
+}
+
+async fn download(actor: &Actor, path: &str) -> Vec<u8> {
+    let request = actor.request("GET", path).body(Body::empty()).unwrap();
+    let (status, headers, bytes) = actor.bytes(request).await;
+    assert_eq!(status, 200, "{}", String::from_utf8_lossy(&bytes));
+    assert_eq!(headers["content-type"], "application/pdf");
+    bytes
+}
+
+/// The words of a line in which a word stands, without the spaces between.
+fn line_with<'a>(text: &'a str, word: &str) -> Vec<&'a str> {
+    let line =
+        text.lines().find(|line| line.contains(word)).unwrap_or_else(|| panic!("{word}: {text}"));
+    line.split_whitespace().collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_invoice_reads_as_it_was_issued_and_its_fonts_are_inside() {
+    let (studio, owner, number) = agreed().await;
+    sqlx::query("UPDATE invoicing SET address = E'Harbour Row 4\\n10115 Berlin', tax_number = 'VAT no. XX 123', pay_to = 'Account 0123'")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    sqlx::query(
+        "UPDATE clients SET name = 'Łucja Ørsted-Ķirsis', address = E'Ulica Złota 7\\nWrocław'",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    issued(&owner, number, "deposit").await;
+    let rest = issued(&owner, number, "rest").await;
+    let paper = download(&owner, &format!("{rest}/pdf")).await;
+    let text = poppler("pdftotext", &["-layout"], &paper);
+    for word in [
+        "Invoice 2",
+        "Test Studio",
+        "Harbour Row 4",
+        "VAT no. XX 123",
+        "Łucja Ørsted-Ķirsis",
+        "Ulica Złota 7",
+        "25 Nov 2026",
+        "9 Dec 2026",
+        "Less the deposit, invoice 1",
+        "Account 0123",
+        "1 / 1",
+    ] {
+        assert!(text.contains(word), "{word}: {text}");
+    }
+    let line = line_with(&text, "knob");
+    assert_eq!(line[line.len() - 2..], ["272.26", "EUR"]);
+    assert_eq!(line_with(&text, "To pay")[2..], ["161.99", "EUR"]);
+    assert!(line_with(&text, "VAT 19 %").ends_with(&["25.86", "EUR"]));
+    let fonts = poppler("pdffonts", &[], &paper);
+    let rows: Vec<&str> = fonts.lines().skip(2).collect();
+    assert!(!rows.is_empty());
+    for row in rows {
+        // name, type (two words), encoding, embedded, subset, with a map to Unicode.
+        let words: Vec<&str> = row.split_whitespace().collect();
+        assert_eq!(words[words.len() - 5..words.len() - 2], ["yes", "yes", "yes"], "{row}");
+    }
+    let info = poppler("pdfinfo", &[], &paper);
+    assert_eq!(line_with(&info, "Tagged"), ["Tagged:", "yes"]);
+    assert_eq!(line_with(&info, "Title"), ["Title:", "Invoice", "2"]);
+    assert!(info.contains("(A4)"), "{info}");
+    let tree = poppler("pdfinfo", &["-struct-text"], &paper);
+    for tag in ["H1", "Table", "TH", "TD", "\"Invoice 2\"", "\"Less the deposit, invoice 1\""] {
+        assert!(tree.contains(tag), "{tag}: {tree}");
+    }
+    assert!(!tree.contains("1 / 1"), "what stands on every page is left out of the structure");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn statements_and_credit_notes_and_letter_paper() {
+    let (studio, owner, number) = agreed().await;
+    sqlx::query("UPDATE invoicing SET paper = 'letter'").execute(&studio.db.pool).await.unwrap();
+    let rest = issued(&owner, number, "rest").await;
+    let note = owner.post(&format!("{rest}/credit"), &[]).await.led_to().to_owned();
+    let draft = download(&owner, &format!("{note}/pdf")).await;
+    assert!(poppler("pdftotext", &[], &draft).contains("Draft of a credit note"));
+    let client: String = sqlx::query_scalar("SELECT id::text FROM clients")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    let statement =
+        download(&owner, &format!("/clients/{client}/account/pdf?from=2026-11-01")).await;
+    let text = poppler("pdftotext", &["-layout"], &statement);
+    assert!(text.contains("Statement for Ada Quill"));
+    assert!(text.contains("1 Nov 2026 to 25 Nov 2026"));
+    assert!(line_with(&text, "Invoice 1").ends_with(&["323.99", "EUR", "323.99", "EUR"]));
+    assert_eq!(line_with(&text, "Still to be paid")[4..], ["323.99", "EUR"]);
+    assert!(poppler("pdfinfo", &[], &statement).contains("612 x 792 pts (letter)"));
+}
+
+#[test]
+fn a_long_table_goes_on_with_its_head_on_every_page() {
+    let rows: Vec<Vec<String>> = (1..=120)
+        .map(|n| {
+            vec![
+                format!("Row {n}"),
+                "A description that is long enough to need more than one line of the column"
+                    .to_owned(),
+                format!("{n}.00"),
+            ]
+        })
+        .collect();
+    let paper = Paper {
+        size: Size::A4,
+        studio: "Studio".to_owned(),
+        title: "Ордер Ωμέγα 7".to_owned(),
+        blocks: vec![
+            Block::Table(Table {
+                columns: vec![
+                    Column::words("Number", 1.0),
+                    Column::words("Description", 2.0),
+                    Column::figures("Amount", 1.0),
+                ],
+                rows,
+            }),
+            Block::Text("Supercalifragilistic".repeat(20)),
+            Block::Text("銀 and a \u{7} bell".to_owned()),
+        ],
+    };
+    let bytes = pdf(&paper).unwrap();
+    let text = poppler("pdftotext", &["-layout"], &bytes);
+    let pages: Vec<&str> = text.split('\u{c}').filter(|page| !page.trim().is_empty()).collect();
+    assert!(pages.len() > 4, "{}", pages.len());
+    for page in &pages[..pages.len() - 1] {
+        assert!(page.contains("Description"), "{page}");
+        assert!(page.contains("Ордер Ωμέγα 7"), "Greek and Cyrillic have a font");
+    }
+    for n in 1..=120 {
+        assert_eq!(
+            text.lines()
+                .filter(|line| line.split_whitespace().any(|word| word == format!("{n}.00")))
+                .count(),
+            1
+        );
+    }
+    assert!(text.contains("? and a"), "a letter that no font has is told by a question mark");
+    let tree = poppler("pdfinfo", &["-struct-text"], &bytes);
+    assert_eq!(tree.matches("\"Description\"").count(), 1, "a head that is repeated is read once");
+}
