@@ -1,0 +1,164 @@
+//! One letter: to be looked through, or what became of it.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::id::MessageId;
+use crate::invoices::Invoice;
+use crate::letters::deliver;
+use crate::letters::forms::LetterForm;
+use crate::letters::paths::{Letter, PostOffice};
+use crate::letters::post::Stuck;
+use crate::letters::store::{self, LetterRow, PostOfficeRow};
+use crate::letters::{Letters, actions};
+use crate::people::{Owner, Signed};
+use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "letters/show.html")]
+pub(crate) struct ShowLetter {
+    frame: Frame,
+    letter: LetterRow,
+    office: PostOfficeRow,
+    form: Form,
+}
+
+impl ShowLetter {
+    /// Whether it can still be changed.
+    fn open(&self) -> bool {
+        self.letter.state == "draft" || self.letter.state == "given_up"
+    }
+}
+
+async fn page(
+    app: &App,
+    signed: &Signed,
+    id: MessageId,
+    form: Option<Form>,
+) -> Result<ShowLetter, Fault> {
+    let letter = store::letter(&app.pool, id).await?;
+    let form = form.unwrap_or_else(|| {
+        Form::filled([
+            ("recipient", letter.recipient.clone()),
+            ("recipient_name", letter.recipient_name.clone()),
+            ("subject", letter.subject.clone()),
+            ("body", letter.body.clone()),
+        ])
+    });
+    let office = store::post_office(&app.pool).await?;
+    Ok(ShowLetter { frame: signed.frame.clone(), letter, office, form })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<MessageId>,
+) -> Result<ShowLetter, Fault> {
+    page(&app, &signed, id, None).await
+}
+
+/// The message as it went out, or as it would go out now.
+pub(crate) async fn message(
+    State(app): State<App>,
+    Owner(_signed): Owner,
+    Path(id): Path<MessageId>,
+) -> Result<Response, Fault> {
+    let bytes = match store::sent_message(&app.pool, id).await? {
+        Some(bytes) => bytes,
+        None => {
+            let letter = store::letter(&app.pool, id).await?;
+            let office = store::post_office(&app.pool).await?;
+            let built = deliver::build(&app, &office, &letter).await;
+            built
+                .map_err(|stuck| {
+                    let (Stuck::Later(why) | Stuck::Never(why)) = stuck;
+                    Refused::conflict(format!("No message can be made of it yet: {why}"))
+                })?
+                .formatted()
+        }
+    };
+    let headers = [
+        (header::CONTENT_TYPE, "message/rfc822"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"letter.eml\""),
+    ];
+    Ok((headers, bytes).into_response())
+}
+
+/// Saves what was typed; with `send` in the form it goes into the post at once.
+pub(crate) async fn save(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<MessageId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let Some(typed) = LetterForm::read(&mut form) else {
+        let page = page(&app, &signed, id, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::save(&mut work.tx, id, &typed, seen).await;
+    finish(&app, &signed, id, Some(form), work, done).await
+}
+
+pub(crate) async fn send(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<MessageId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::send(&mut work.tx, &signed, id, seen).await;
+    finish(&app, &signed, id, None, work, done).await
+}
+
+pub(crate) async fn throw_away(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<MessageId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let seen = form.version();
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::throw_away(&mut work.tx, &signed, id, seen).await;
+    finish(&app, &signed, id, None, work, done).await
+}
+
+/// Commits what was done, or shows the letter with the reason why it was not.
+async fn finish(
+    app: &App,
+    signed: &Signed,
+    id: MessageId,
+    form: Option<Form>,
+    work: once::Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = Letter(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let mut page = page(app, signed, id, form).await?;
+            page.form.refuse(&refused);
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,76 @@
+//! The way a message takes: the studio's server, or a folder for trial.
+
+use std::time::Duration;
+
+use lettre::transport::smtp::authentication::Credentials;
+use lettre::transport::smtp::client::{Tls, TlsParameters};
+use lettre::{AsyncFileTransport, AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
+
+use super::store::PostOfficeRow;
+
+/// How long a server may think.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Why a message did not get away.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Stuck {
+    /// It may go later: the server is down, busy, or wants another password.
+    Later(String),
+    /// It will not go as it is: the server refused the address or the message.
+    Never(String),
+}
+
+/// Hands a message over.
+pub(super) async fn hand_over(office: &PostOfficeRow, message: Message) -> Result<(), Stuck> {
+    match office.transport.as_str() {
+        "smtp" => by_server(office, message).await,
+        "folder" => AsyncFileTransport::<Tokio1Executor>::new(&office.folder)
+            .send(message)
+            .await
+            .map(|_| ())
+            .map_err(|fault| {
+                Stuck::Later(format!("The folder {} cannot be written: {fault}.", office.folder))
+            }),
+        _ => Err(Stuck::Later("No server is set up that could send it.".to_owned())),
+    }
+}
+
+async fn by_server(office: &PostOfficeRow, message: Message) -> Result<(), Stuck> {
+    let later = |fault: &dyn std::fmt::Display| Stuck::Later(format!("{}: {fault}", office.host));
+    let parameters = || TlsParameters::new(office.host.clone()).map_err(|fault| later(&fault));
+    let tls = match office.security.as_str() {
+        "tls" => Tls::Wrapper(parameters()?),
+        "starttls" => Tls::Required(parameters()?),
+        _ => Tls::None,
+    };
+    let mut server = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(&office.host)
+        .port(u16::try_from(office.port).unwrap_or(587))
+        .tls(tls)
+        .timeout(Some(PATIENCE));
+    if !office.login.is_empty() {
+        server =
+            server.credentials(Credentials::new(office.login.clone(), office.password.clone()));
+    }
+    match server.build().send(message).await {
+        Ok(_) => Ok(()),
+        Err(fault) => {
+            let mut words = fault.to_string();
+            let mut below = std::error::Error::source(&fault);
+            while let Some(next) = below {
+                words = format!("{words}: {next}");
+                below = next.source();
+            }
+            // 5xx (RFC 5321, 4.2.1): the server says that trying again will not help. A refused
+            // password is the studio's to put right, so the letter waits for that.
+            let password = fault.status().is_some_and(|code| {
+                let code = u16::from(code);
+                (530..=538).contains(&code)
+            });
+            if fault.is_permanent() && !password {
+                Err(Stuck::Never(format!("{} refused it: {words}.", office.host)))
+            } else {
+                Err(later(&words))
+            }
+        }
+    }
+}
