@@ -8,7 +8,7 @@ use super::store;
 use crate::audit;
 use crate::id::ClientId;
 use crate::people::Signed;
-use crate::web::{Fault, Refused};
+use crate::web::{Fault, Form, Refused};
 
 pub(super) async fn add(
     conn: &mut PgConnection,
@@ -28,6 +28,18 @@ pub(super) async fn add(
     )
     .await?;
     Ok(id)
+}
+
+/// Adds a client as told by another program; `None` after noting at each field what is wrong.
+pub async fn add_typed(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    form: &mut Form,
+) -> Result<Option<ClientId>, Fault> {
+    match ClientForm::read(form) {
+        Some(client) => add(conn, signed, &client).await.map(Some),
+        None => Ok(None),
+    }
 }
 
 pub(super) async fn change(

@@ -7,6 +7,7 @@ mod paths;
 mod store;
 mod view;
 
+pub use actions::add_typed as add;
 pub use paths::{Client, Clients, NewClient};
 pub use view::choices;
 

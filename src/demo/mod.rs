@@ -8,6 +8,7 @@
 mod bench;
 mod hands;
 mod markup;
+mod papers;
 mod story;
 mod workshop;
 

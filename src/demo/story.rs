@@ -9,6 +9,7 @@ use sqlx::PgPool;
 
 use super::bench::{Bench, Until, number_of};
 use super::hands::{Dropped, Hands};
+use super::papers::Desk;
 use super::{DemoFault, LOGIN, workshop};
 use crate::clock::{Clock, Day, Moment};
 
@@ -156,14 +157,14 @@ fn model(piece: Piece, nth: usize) -> Result<Dropped, DemoFault> {
 }
 
 /// Days of the studio's calendar and times of its wall clock.
-struct Calendar {
+pub(super) struct Calendar {
     zone: TimeZone,
     today: Day,
 }
 
 impl Calendar {
     /// So many days ago at a time of day, on a weekday: Saturdays and Sundays become the Friday before.
-    fn ago(&self, days: i32, hour: i8, minute: i8) -> Moment {
+    pub(super) fn ago(&self, days: i32, hour: i8, minute: i8) -> Moment {
         let mut day = self.today.plus_days(-days);
         let weekday = i32::from(day.0.weekday().to_monday_zero_offset());
         if weekday > 4 {
@@ -197,24 +198,24 @@ pub(super) async fn tell(
     let story = Story { bench: &bench, owner: &owner, client: &client, calendar: &calendar };
 
     say("three weeks ago: pendants, knobs and keys");
-    let (pendants, _) = story.order(0, 34).await?;
-    let (knobs, _) = story.order(1, 33).await?;
-    let (keys, _) = story.order(2, 33).await?;
+    let (pendants, pendants_page) = story.order(0, 34).await?;
+    let (knobs, knobs_page) = story.order(1, 33).await?;
+    let (keys, keys_page) = story.order(2, 33).await?;
     let failed = format!("{keys}-2");
     story.batch(&[pendants, knobs, keys], 31, &[(&failed, "delaminated")]).await?;
 
     say("two weeks ago: cufflinks and bands");
-    let (cufflinks, _) = story.order(3, 21).await?;
-    let (bands, _) = story.order(4, 20).await?;
+    let (cufflinks, cufflinks_page) = story.order(3, 21).await?;
+    let (bands, bands_page) = story.order(4, 20).await?;
     story.batch(&[keys, cufflinks, bands], 18, &[]).await?;
 
     say("this week");
-    let (hinges, _) = story.order(5, 12).await?;
-    let (signet, _) = story.order(6, 11).await?;
+    let (hinges, hinges_page) = story.order(5, 12).await?;
+    let (signet, signet_page) = story.order(6, 11).await?;
     story.cast(&[hinges, signet], 9, Until::Divested).await?;
     story.begin_finishing(&[hinges, signet], 3).await?;
 
-    let (hooks, _) = story.order(7, 8).await?;
+    let (hooks, hooks_page) = story.order(7, 8).await?;
     let (trills, _) = story.order(8, 8).await?;
     let (beads, _) = story.order(9, 7).await?;
     story.to_the_kiln(&[hooks, trills, beads], now).await?;
@@ -232,6 +233,19 @@ pub(super) async fn tell(
     say("what is still being talked about");
     story.quote_only(13, 2).await?;
     story.enquiry(14, 1).await?;
+
+    say("invoices, payments and questions");
+    let desk = Desk { pool, clock, owner: &owner, client: &client, calendar: &calendar, now };
+    let done = [
+        (pendants, pendants_page),
+        (knobs, knobs_page),
+        (keys, keys_page),
+        (cufflinks, cufflinks_page),
+        (bands, bands_page),
+    ];
+    let made = [(hinges, hinges_page), (signet, signet_page), (hooks, hooks_page)];
+    desk.month(&done, &made).await?;
+    desk.questions(&made[0], &made[1]).await?;
     clock.set(now);
     Ok(())
 }

@@ -169,7 +169,8 @@ pub(super) struct LetterRow {
     pub(super) version: i64,
 }
 
-const LETTER: &str = "SELECT id, kind, state, recipient, recipient_name, subject, body, invoice_id, message_id,
+const LETTER: &str =
+    "SELECT id, kind, state, recipient, recipient_name, subject, body, invoice_id, message_id,
     sent_at, next_try_at, attempts, trouble, version FROM outbox";
 
 pub(super) async fn letter(

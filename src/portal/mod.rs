@@ -6,6 +6,8 @@
 mod actions;
 mod guest;
 mod pages;
+mod questions;
+mod view;
 mod words;
 
 use axum::Router;
@@ -21,4 +23,10 @@ pub fn router() -> Router<App> {
         .route("/c/{token}/no", post(pages::answer::no))
         .route("/c/{token}/live", get(pages::live::show))
         .route("/c/{token}/pictures/{n}", get(pages::picture::show))
+        .route("/c/{token}/photos/{photo}", get(pages::photo::show))
+        .route("/c/{token}/invoices/{id}", get(pages::invoice::show))
+        .route("/c/{token}/ask", post(pages::ask::submit))
+        .route("/questions", get(pages::studio::waiting))
+        .route("/orders/{number}/questions", get(pages::studio::show).post(pages::studio::answer))
+        .route("/orders/{number}/questions/settle", post(pages::studio::settle))
 }

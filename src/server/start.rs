@@ -111,6 +111,8 @@ pub async fn serve(
     let (stop_work, stopped) = tokio::sync::watch::channel(false);
     let worker = Worker::new(app.clone(), kinds());
     let working = tokio::spawn(worker.run(stopped));
+    let delivering = tokio::spawn(crate::letters::deliver_for_ever(app.clone()));
+    let telling = tokio::spawn(crate::api::tell_for_ever(app.clone()));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
@@ -122,5 +124,7 @@ pub async fn serve(
         );
     }
     listening.abort();
+    delivering.abort();
+    telling.abort();
     Ok(())
 }

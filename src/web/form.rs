@@ -94,6 +94,11 @@ impl Form {
         self.errors.get(name).map(String::as_str)
     }
 
+    /// Every field with what is wrong with it.
+    pub fn errors(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.errors.iter().map(|(name, message)| (name.as_str(), message.as_str()))
+    }
+
     /// The message about the form as a whole.
     #[must_use]
     pub fn general_error(&self) -> Option<&str> {

@@ -7,6 +7,8 @@ use axum::extract::State;
 use crate::orders::OrderState;
 use crate::pieces::{Cards, Filter, RouteCard};
 use crate::portal::guest::Guest;
+use crate::portal::questions::{self, Said};
+use crate::portal::view::{self, InvoiceRow, PhotoRow};
 use crate::portal::words;
 use crate::promises::{self, PromiseRow};
 use crate::quotes::{self, QuoteRow};
@@ -51,6 +53,9 @@ pub(crate) struct ShowPortal {
     promise: Option<PromiseRow>,
     groups: Vec<Group>,
     pieces: usize,
+    invoices: Vec<InvoiceRow>,
+    photos: Vec<PhotoRow>,
+    said: Vec<Said>,
     form: Form,
 }
 
@@ -75,6 +80,11 @@ impl ShowPortal {
         promise.chance.filter(|chance| *chance >= 0.5).map(|chance| promises::chance_words(chance))
     }
 
+    /// Whether the deposit has been invoiced; the invoice says then what is due.
+    fn deposit_invoiced(&self) -> bool {
+        self.invoices.iter().any(|invoice| !invoice.is_credit())
+    }
+
     fn is(&self, state: OrderState) -> bool {
         self.guest.order.state == state
     }
@@ -90,7 +100,21 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
     let cards = Cards::find(&app.pool, &filter, 500, 0).await?;
     let pieces = cards.cards.len();
     let groups = grouped(cards.cards, &guest.show);
-    Ok(ShowPortal { show: guest.show.clone(), guest, quote, promise, groups, pieces, form })
+    let invoices = view::invoices(&app.pool, guest.order.id).await?;
+    let photos = view::photos(&app.pool, guest.order.id).await?;
+    let said = questions::of_order(&app.pool, guest.order.id).await?;
+    Ok(ShowPortal {
+        show: guest.show.clone(),
+        guest,
+        quote,
+        promise,
+        groups,
+        pieces,
+        invoices,
+        photos,
+        said,
+        form,
+    })
 }
 
 pub(crate) async fn show(State(app): State<App>, guest: Guest) -> Result<ShowPortal, Fault> {
