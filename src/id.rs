@@ -64,6 +64,12 @@ ids! {
     OutageId,
     /// A noted price.
     PriceId,
+    /// Work charged by the hour.
+    TaskId,
+    /// A tax.
+    TaxId,
+    /// A class of clients.
+    ClassId,
     /// A design.
     DesignId,
     /// One version of a design's model.

@@ -7,6 +7,7 @@ use super::forms::ClientForm;
 use super::store;
 use crate::audit;
 use crate::id::ClientId;
+use crate::metal;
 use crate::people::Signed;
 use crate::web::{Fault, Form, Refused};
 
@@ -17,6 +18,9 @@ pub(super) async fn add(
 ) -> Result<ClientId, Fault> {
     let id = ClientId::new();
     store::insert(conn, id, client, signed.now).await?;
+    if signed.frame.owner() {
+        store::set_class(conn, id, client.class).await?;
+    }
     let subject = format!("client:{id}");
     audit::note(
         conn,
@@ -52,6 +56,9 @@ pub(super) async fn change(
     if !store::update(conn, id, client, seen).await? {
         return Err(Refused::stale("this client").into());
     }
+    if signed.frame.owner() {
+        store::set_class(conn, id, client.class).await?;
+    }
     let subject = format!("client:{id}");
     audit::note(
         conn,
@@ -63,4 +70,52 @@ pub(super) async fn change(
     )
     .await?;
     Ok(())
+}
+
+/// Puts a client out of use. Nothing of theirs is deleted; with metal of theirs here or an
+/// order open it is refused.
+pub(super) async fn archive(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: ClientId,
+) -> Result<(), Fault> {
+    if let Some(metal) = metal::open_with(&mut *conn, id).await? {
+        return Err(Refused::conflict(format!(
+            "They still have metal here: {metal}. Give it back or settle it first."
+        ))
+        .into());
+    }
+    let open = store::open_orders(conn, id).await?;
+    if open > 0 {
+        return Err(Refused::conflict(format!(
+            "{open} of their orders are not closed. Hand them over or cancel them first."
+        ))
+        .into());
+    }
+    if store::set_archived(conn, id, Some(signed.now)).await? {
+        note(conn, signed, id, "put out of use").await?;
+    }
+    Ok(())
+}
+
+/// Brings a client back.
+pub(super) async fn bring_back(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: ClientId,
+) -> Result<(), Fault> {
+    if store::set_archived(conn, id, None).await? {
+        note(conn, signed, id, "brought back").await?;
+    }
+    Ok(())
+}
+
+async fn note(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    id: ClientId,
+    action: &str,
+) -> Result<(), Fault> {
+    let subject = format!("client:{id}");
+    Ok(audit::note(conn, signed.now, Some(signed.person), action, &subject, json!({})).await?)
 }

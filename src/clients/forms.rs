@@ -1,5 +1,6 @@
 //! What people type about a client.
 
+use crate::id::ClassId;
 use crate::web::Form;
 
 /// A client as typed, checked.
@@ -10,6 +11,8 @@ pub(super) struct ClientForm {
     pub(super) phone: String,
     pub(super) address: String,
     pub(super) note: String,
+    /// Whom they are treated like; only owners say so.
+    pub(super) class: Option<ClassId>,
 }
 
 impl ClientForm {
@@ -28,6 +31,7 @@ impl ClientForm {
         let phone = form.line("phone", 60);
         let address = form.text("address", 1000);
         let note = form.text("note", 4000);
-        form.good().then_some(Self { name, email, phone, address, note })
+        let class = form.value("class").parse().ok();
+        form.good().then_some(Self { name, email, phone, address, note, class })
     }
 }

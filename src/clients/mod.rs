@@ -12,7 +12,7 @@ pub use paths::{Client, Clients, NewClient};
 pub use view::choices;
 
 use axum::Router;
-use axum::routing::get;
+use axum::routing::{get, post};
 
 use crate::web::App;
 
@@ -21,5 +21,7 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/clients", get(pages::list::show).post(pages::new::submit))
         .route("/clients/new", get(pages::new::show))
+        .route("/clients/{id}/put-away", post(pages::show::archive))
+        .route("/clients/{id}/bring-back", post(pages::show::bring_back))
         .route("/clients/{id}", get(pages::show::show).post(pages::show::submit))
 }

@@ -48,7 +48,7 @@ pub(super) async fn list(
 
 pub(super) async fn load(pool: &PgPool, id: ClientId) -> Result<ClientRow, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, name, email, phone, address, note, version FROM clients WHERE id = $1",
+        "SELECT id, name, email, phone, address, note, class_id, archived_at, version FROM clients WHERE id = $1",
     )
     .bind(id)
     .fetch_one(pool)
@@ -74,6 +74,15 @@ pub(super) async fn orders_of(pool: &PgPool, id: ClientId) -> Result<Vec<OrderRo
         .bind(id)
         .fetch_all(pool)
         .await
+}
+
+/// Classes of clients to choose from, by name.
+pub(super) async fn classes(pool: &PgPool) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id::text, name FROM client_classes WHERE retired_at IS NULL ORDER BY lower(name), id",
+    )
+    .fetch_all(pool)
+    .await
 }
 
 /// Clients to choose from in a form, by name.

@@ -231,6 +231,7 @@ pub(super) async fn tell(
     story.sprue("Plain band", ["10.45", "0", "0"], "3").await?;
 
     say("what is still being talked about");
+    story.brought(GOLD, "Odile and Rafe Marsh", "18.40", 6).await?;
     story.quote_only(13, 2).await?;
     story.enquiry(14, 1).await?;
 
@@ -332,10 +333,31 @@ impl Story<'_> {
             .await?)
     }
 
+    /// A client brings metal of their own.
+    async fn brought(
+        &self,
+        alloy: &str,
+        client: &str,
+        grams: &str,
+        days_ago: i32,
+    ) -> Result<(), DemoFault> {
+        self.at(self.calendar.ago(days_ago, 16, 20));
+        let id: String = sqlx::query_scalar("SELECT id::text FROM clients WHERE name = $1")
+            .bind(client)
+            .fetch_one(self.bench.pool)
+            .await?;
+        let alloy = self.alloy(alloy).await?;
+        let page = format!("/metal/clients/{id}");
+        let fields =
+            [("alloy", alloy.as_str()), ("grams", grams), ("note", "a chain, marked and assayed")];
+        self.owner.fill(&page, &format!("{page}/receive"), &fields).await?;
+        Ok(())
+    }
+
     /// Prices an order and sends the quote; returns the client's link.
-    async fn price(&self, number: i32) -> Result<String, DemoFault> {
+    async fn price(&self, number: i32, turned: &[(&str, &str)]) -> Result<String, DemoFault> {
         let page = format!("/orders/{number}/price");
-        let quote = self.owner.fill(&page, &page, &[]).await?;
+        let quote = self.owner.fill(&page, &page, turned).await?;
         self.owner.fill(&quote, &format!("{quote}/send"), &[]).await?;
         let shown = self.owner.open(&format!("/orders/{number}/quotes")).await?;
         let from =
@@ -349,7 +371,7 @@ impl Story<'_> {
     async fn order(&self, nth: usize, days_ago: i32) -> Result<(i32, String), DemoFault> {
         let number = self.open(nth, days_ago).await?;
         self.at(self.calendar.ago(days_ago, 11, 30));
-        let link = self.price(number).await?;
+        let link = self.price(number, &[]).await?;
         self.at(self.calendar.ago(days_ago, 19, 10));
         self.client.fill(&link, &format!("{link}/yes"), &[("name", ORDERS[nth].client)]).await?;
         Ok((number, link))
@@ -357,7 +379,14 @@ impl Story<'_> {
 
     async fn quote_only(&self, nth: usize, days_ago: i32) -> Result<(), DemoFault> {
         let number = self.open(nth, days_ago).await?;
-        self.price(number).await?;
+        // The client may have it finished or as cast, and the metal moves with the day.
+        let turned = [
+            ("metal_rule", "day_of_yes"),
+            ("asked_name", "finished and polished"),
+            ("option0_name", "as cast, to finish yourself"),
+            ("option0_finish", "as_cast"),
+        ];
+        self.price(number, &turned).await?;
         Ok(())
     }
 

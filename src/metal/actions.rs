@@ -2,10 +2,10 @@
 
 use sqlx::PgConnection;
 
-use super::forms::{BuyForm, CountForm, MeltForm, RefineForm};
+use super::forms::{BuyForm, Counted, MeltForm, RefineForm, RefinedForm, StockTake};
 use super::ledger::{self, Entry};
-use super::model::{Account, Kind, Move};
-use super::{melt, store, view};
+use super::model::{Account, Kind, Move, in_grams};
+use super::{melt, stock, store};
 use crate::clock::Moment;
 use crate::id::{AlloyId, MetalBatchId};
 use crate::people::Signed;
@@ -51,11 +51,12 @@ pub(super) async fn count(
     conn: &mut PgConnection,
     signed: &Signed,
     alloy: AlloyId,
-    take: &CountForm,
+    counted: &[Counted],
+    note: &str,
 ) -> Result<MetalBatchId, Fault> {
     ledger::lock(conn, alloy).await?;
     let mut moves = Vec::new();
-    for each in &take.counted {
+    for each in counted {
         let held = ledger::held(&mut *conn, alloy, each.account).await?;
         if held != each.seen_cg {
             return Err(Refused::conflict(
@@ -71,11 +72,24 @@ pub(super) async fn count(
         });
     }
     let subject = format!("alloy:{alloy}");
-    let entry = Entry {
-        note: &take.note,
-        ..Entry::new(Kind::Counted, signed.now, Some(signed.person), &subject)
-    };
+    let entry =
+        Entry { note, ..Entry::new(Kind::Counted, signed.now, Some(signed.person), &subject) };
     ledger::post(conn, &entry, alloy, &moves).await
+}
+
+/// Several alloys are counted at once, each with an entry of its own; all of it or nothing.
+pub(super) async fn count_all(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    take: &StockTake,
+) -> Result<(), Fault> {
+    let mut order: Vec<_> = take.counted.iter().collect();
+    // In one order, so that two stock takes wait for each other and never for ever.
+    order.sort_by_key(|(alloy, _)| *alloy);
+    for (alloy, counted) in order {
+        count(conn, signed, *alloy, counted, &take.note).await?;
+    }
+    Ok(())
 }
 
 /// Filings or spoilt returns go to the refiner.
@@ -100,7 +114,7 @@ pub(super) async fn melt(
     signed: &Signed,
     melted: &MeltForm,
 ) -> Result<MetalBatchId, Fault> {
-    let stock = view::stocked(&mut *conn).await?;
+    let stock = stock::stocked(&mut *conn).await?;
     let find = |id: AlloyId| {
         stock.iter().find(|alloy| alloy.id == id).ok_or_else(|| {
             Fault::from(Refused::conflict("There is no such alloy any more; choose another."))
@@ -121,5 +135,42 @@ pub(super) async fn melt(
         (into.id, Move::new(Account::Melted, Account::Fresh, melted.after_cg)),
         (into.id, Move::new(Account::Melted, Account::Loss, lost)),
     ];
+    ledger::post_all(conn, &entry, &moves).await
+}
+
+/// The refiner settles some of what was sent: metal comes back, as this alloy or another, and
+/// the rest is lost in refining or kept as the refiner's charge.
+pub(super) async fn refined(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    alloy: AlloyId,
+    back: &RefinedForm,
+) -> Result<MetalBatchId, Fault> {
+    ledger::lock(conn, alloy).await?;
+    let there = ledger::held(&mut *conn, alloy, Account::Refiner).await?;
+    if back.settled_cg > there {
+        return Err(Refused::conflict(format!(
+            "Only {} g of it are with the refiner, and {} g were to be settled. Nothing was posted.",
+            in_grams(there),
+            in_grams(back.settled_cg)
+        ))
+        .at("settled")
+        .into());
+    }
+    let subject = format!("alloy:{alloy}");
+    let entry = Entry {
+        note: &back.note,
+        ..Entry::new(Kind::Refined, signed.now, Some(signed.person), &subject)
+    };
+    let lost = Move::new(Account::Refiner, Account::Loss, back.settled_cg - back.came_cg);
+    let moves = if back.into == alloy {
+        vec![(alloy, Move::new(Account::Refiner, Account::Fresh, back.came_cg)), (alloy, lost)]
+    } else {
+        vec![
+            (alloy, Move::new(Account::Refiner, Account::Melted, back.came_cg)),
+            (alloy, lost),
+            (back.into, Move::new(Account::Melted, Account::Fresh, back.came_cg)),
+        ]
+    };
     ledger::post_all(conn, &entry, &moves).await
 }

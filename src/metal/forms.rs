@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::model::Account;
+use super::stock::Countable;
 use crate::clock::Day;
 use crate::id::AlloyId;
 use crate::web::Form;
@@ -225,5 +226,67 @@ impl MeltForm {
             after_cg: after_cg?,
             note,
         })
+    }
+}
+
+/// What was counted of each thing that could be weighed.
+#[derive(Clone, Debug)]
+pub(super) struct StockTake {
+    /// By alloy.
+    pub(super) counted: Vec<(AlloyId, Vec<Counted>)>,
+    pub(super) note: String,
+}
+
+impl StockTake {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form, rows: &[Countable]) -> Option<Self> {
+        let mut counted: Vec<(AlloyId, Vec<Counted>)> = Vec::new();
+        for row in rows {
+            let field = row.field();
+            if form.value(&field).trim().is_empty() {
+                continue;
+            }
+            let seen_cg = form.value(&format!("seen_{field}")).parse().unwrap_or(i64::MIN);
+            let Some(counted_cg) = centigrams(form, &field, Decimal::ZERO) else { continue };
+            let each = Counted { account: row.account, counted_cg, seen_cg };
+            match counted.last_mut().filter(|(alloy, _)| *alloy == row.alloy_id) {
+                Some((_, its)) => its.push(each),
+                None => counted.push((row.alloy_id, vec![each])),
+            }
+        }
+        let note = form.text("count_note", 1000);
+        if form.good() && counted.is_empty() {
+            form.wrong("", "Type what the scale shows for at least one of them.");
+        }
+        form.good().then_some(Self { counted, note })
+    }
+}
+
+/// What came back from the refiner, as typed, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct RefinedForm {
+    /// Of what was sent, so much is settled by it.
+    pub(super) settled_cg: i64,
+    pub(super) into: AlloyId,
+    pub(super) came_cg: i64,
+    pub(super) note: String,
+}
+
+impl RefinedForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let settled = centigrams(form, "settled", Decimal::new(1, 2));
+        let into = form.choice("into");
+        let came = centigrams(form, "came", Decimal::ZERO);
+        if let (Some(settled), Some(came)) = (settled, came)
+            && came > settled
+        {
+            form.wrong("came", "More cannot come back than what it settles; check both masses.");
+        }
+        let note = form.text("refined_note", 1000);
+        if !form.good() {
+            return None;
+        }
+        Some(Self { settled_cg: settled?, into: into?, came_cg: came?, note })
     }
 }

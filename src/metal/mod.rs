@@ -4,12 +4,14 @@ mod actions;
 mod bench;
 mod forms;
 mod ledger;
+mod losses;
 mod melt;
 mod model;
 mod own;
 mod pages;
 mod paths;
 mod statement;
+mod stock;
 mod store;
 mod view;
 
@@ -18,7 +20,8 @@ pub use ledger::{Entry, Stock, balances, held, post, reverse};
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};
 pub use paths::{
-    Buy, EntriesPage, EntryPage, LossesPage, MeltPage, MetalPage, OfAlloy, OfClient, OwnPage,
+    Buy, CountPage, EntriesPage, EntryPage, FinePage, LossesPage, MeltPage, MetalPage, OfAlloy,
+    OfClient, OwnPage,
 };
 
 use axum::Router;
@@ -32,6 +35,9 @@ pub fn router() -> Router<App> {
         .route("/metal", get(pages::stock::show))
         .route("/metal/losses", get(pages::losses::show))
         .route("/metal/buy", get(pages::buy::show).post(pages::buy::submit))
+        .route("/metal/count", get(pages::count::show).post(pages::count::submit))
+        .route("/metal/fine/{symbol}", get(pages::fine::show))
+        .route("/metal/alloys/{id}/refined", posted(pages::alloy::refined))
         .route("/metal/melt", get(pages::melt::show).post(pages::melt::submit))
         .route("/metal/clients", get(pages::clients::show))
         .route("/metal/clients/{id}", get(pages::client::show))

@@ -93,3 +93,23 @@ impl fmt::Display for MeltPage {
         f.write_str("/metal/melt")
     }
 }
+
+/// A stock take of everything.
+#[derive(Clone, Copy, Debug)]
+pub struct CountPage;
+
+/// The account of a fine metal, by its symbol.
+#[derive(Clone, Copy, Debug)]
+pub struct FinePage<'a>(pub &'a str);
+
+impl fmt::Display for CountPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/metal/count")
+    }
+}
+
+impl fmt::Display for FinePage<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/fine/{}", self.0)
+    }
+}

@@ -4,9 +4,8 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
-use sqlx::{FromRow, PgExecutor, PgPool};
+use sqlx::{FromRow, PgPool};
 
-use super::melt::Stocked;
 use super::model::Account;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, MetalBatchId};
@@ -132,34 +131,6 @@ pub(super) async fn held(
             .collect();
     }
     Ok(all)
-}
-
-/// Alloys in use with what there is of them and what they are made of, by name.
-pub(super) async fn stocked(db: impl PgExecutor<'_>) -> Result<Vec<Stocked>, sqlx::Error> {
-    type Row = (AlloyId, String, i64, i64, Vec<String>, Vec<Decimal>);
-    let rows: Vec<Row> = sqlx::query_as(
-        "SELECT l.id, l.name,
-                (SELECT coalesce(sum(b.cg), 0)::bigint FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
-                  WHERE a.alloy_id = l.id AND a.kind = 'fresh'),
-                (SELECT coalesce(sum(b.cg), 0)::bigint FROM metal_accounts a JOIN metal_balances b ON b.account_id = a.id
-                  WHERE a.alloy_id = l.id AND a.kind = 'returns'),
-                coalesce(array_agg(p.metal ORDER BY p.parts_per_thousand DESC, p.metal) FILTER (WHERE p.metal IS NOT NULL), '{}'),
-                coalesce(array_agg(p.parts_per_thousand ORDER BY p.parts_per_thousand DESC, p.metal) FILTER (WHERE p.metal IS NOT NULL), '{}')
-         FROM alloys l LEFT JOIN alloy_parts p ON p.alloy_id = l.id
-         WHERE l.retired_at IS NULL GROUP BY l.id ORDER BY lower(l.name), l.id",
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|(id, name, fresh, returns, metals, shares)| Stocked {
-            id,
-            name,
-            fresh,
-            returns,
-            parts: metals.into_iter().zip(shares).collect(),
-        })
-        .collect())
 }
 
 /// Alloys to choose from in a form, by name.
@@ -341,78 +312,7 @@ async fn fill(pool: &PgPool, entries: &mut [EntryRow]) -> Result<(), sqlx::Error
     Ok(())
 }
 
-/// What a flask lost between the charge and the scale.
-#[derive(Clone, Debug, FromRow)]
-pub(super) struct LossRow {
-    pub(super) id: MetalBatchId,
-    pub(super) at: Moment,
-    pub(super) subject: String,
-    pub(super) alloy: String,
-    pub(super) charged: i64,
-    pub(super) lost: i64,
-}
-
-impl LossRow {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
-
-    pub(super) fn flask(&self) -> String {
-        self.subject.replacen(':', " ", 1)
-    }
-
-    pub(super) fn place(&self) -> String {
-        subject_path(&self.subject).unwrap_or_else(|| super::EntryPage(self.id).to_string())
-    }
-}
-
 /// A part as a share of the whole; nothing of nothing.
 pub(super) fn share(part: i64, whole: i64) -> Decimal {
     Decimal::from(part).checked_div(Decimal::from(whole)).unwrap_or_default()
-}
-
-/// The losses of one alloy over all its flasks.
-#[derive(Clone, Debug, FromRow)]
-pub(super) struct LossOfAlloy {
-    pub(super) alloy: String,
-    pub(super) flasks: i64,
-    pub(super) charged: i64,
-    pub(super) lost: i64,
-}
-
-impl LossOfAlloy {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
-}
-
-const DIVESTED: &str = "SELECT m.id, m.at, m.subject, l.name AS alloy,
-        (-sum(p.cg) FILTER (WHERE a.kind = 'cast'))::bigint AS charged,
-        coalesce(sum(p.cg) FILTER (WHERE a.kind = 'loss'), 0)::bigint AS lost
-   FROM metal_batches m JOIN metal_postings p ON p.batch_id = m.id JOIN metal_accounts a ON a.id = p.account_id
-   JOIN alloys l ON l.id = a.alloy_id
-  WHERE m.kind = 'divested' AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = m.id)
-  GROUP BY m.id, l.id HAVING sum(p.cg) FILTER (WHERE a.kind = 'cast') < 0";
-
-/// What flasks lost, the latest first, and how many there are.
-pub(super) async fn losses(
-    pool: &PgPool,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<LossRow>, i64), sqlx::Error> {
-    let count = format!("SELECT count(*) FROM ({DIVESTED}) d");
-    let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(count)).fetch_one(pool).await?;
-    let page = format!("{DIVESTED} ORDER BY m.at DESC, m.id DESC LIMIT $1 OFFSET $2");
-    let losses =
-        sqlx::query_as(sqlx::AssertSqlSafe(page)).bind(size).bind(offset).fetch_all(pool).await?;
-    Ok((losses, rows))
-}
-
-/// What each alloy lost over all flasks.
-pub(super) async fn losses_by_alloy(pool: &PgPool) -> Result<Vec<LossOfAlloy>, sqlx::Error> {
-    let query = format!(
-        "SELECT alloy, count(*) AS flasks, sum(charged)::bigint AS charged, sum(lost)::bigint AS lost
-         FROM ({DIVESTED}) d GROUP BY alloy ORDER BY alloy"
-    );
-    sqlx::query_as(sqlx::AssertSqlSafe(query)).fetch_all(pool).await
 }

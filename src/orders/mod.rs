@@ -10,7 +10,7 @@ mod view;
 
 pub use paths::{NewOrder, Order, Orders};
 pub use state::OrderState;
-pub use store::{LockedOrder, lock, mark_agreed, mark_quoted, outdate_quotes};
+pub use store::{LockedOrder, choose_line, lock, mark_agreed, mark_quoted, outdate_quotes};
 pub use view::{LineRow, OrderRow, lines, load};
 
 use axum::Router;

@@ -5,7 +5,7 @@ use sqlx::{FromRow, PgConnection};
 use super::forms::{LineForm, OrderForm};
 use super::state::OrderState;
 use crate::clock::{Day, Moment};
-use crate::id::{ClientId, DesignVersionId, OrderId};
+use crate::id::{AlloyId, ClientId, DesignVersionId, OrderId};
 
 /// An order held for the rest of the transaction.
 #[derive(Clone, Copy, Debug, FromRow)]
@@ -178,6 +178,28 @@ pub(super) async fn remove_line(
         .bind(now)
         .execute(conn)
         .await?;
+    Ok(())
+}
+
+/// The client chose another way to make a line: another alloy, or cast without finishing.
+pub async fn choose_line(
+    conn: &mut PgConnection,
+    order: OrderId,
+    n: i32,
+    alloy: Option<AlloyId>,
+    as_cast: bool,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE order_lines SET alloy_id = coalesce($3, alloy_id),
+           finishing_minutes = CASE WHEN $4 THEN 0 ELSE finishing_minutes END
+         WHERE order_id = $1 AND n = $2 AND removed_at IS NULL",
+    )
+    .bind(order)
+    .bind(n)
+    .bind(alloy)
+    .bind(as_cast)
+    .execute(conn)
+    .await?;
     Ok(())
 }
 

@@ -161,8 +161,23 @@ impl DayPrices {
             ));
         }
         let mut working = Working::default();
-        let result = Figure::exact(format!("price of {name}"), amount, per_gram, Source::Computed);
+        let premium = self.of(PriceKind::Premium, &alloy.to_string(), name).ok();
+        let what = if premium.is_some() { "metals of" } else { "price of" };
+        let result =
+            Figure::exact(format!("{what} {name}"), amount, per_gram.clone(), Source::Computed);
+        let metals = result.clone();
         working.step("sum of share × price", inputs, result);
+        if let Some(premium) = premium {
+            let with = amount
+                .checked_add(premium.amount)
+                .ok_or_else(|| format!("the price of {name} is too large"))?;
+            each.push(format!("premium {}", premium.amount.normalize()));
+            let added = Figure::exact("premium", premium.amount, per_gram.clone(), premium.source);
+            let result =
+                Figure::exact(format!("price of {name}"), with, per_gram, Source::Computed);
+            working.step("metals + premium", vec![metals, added], result);
+            amount = with;
+        }
         let source = Source::Assumed(format!("from the fine metals: {}", each.join(" + ")).into());
         Ok(DayPrice { amount, source, working })
     }

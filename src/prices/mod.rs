@@ -6,16 +6,19 @@ mod day;
 mod forms;
 mod model;
 mod pages;
+mod paste;
 mod paths;
+mod rules;
 mod store;
 mod view;
 
 pub use day::{DayPrice, DayPrices, find};
 pub use model::PriceKind;
-pub use paths::{Price, Prices};
+pub use paths::{Price, PriceRules, Prices};
+pub use rules::{Class, Rules, Task, TaxRow, class_of, classes, tasks, taxes};
 
 use axum::Router;
-use axum::routing::get;
+use axum::routing::{get, post};
 
 use crate::web::App;
 
@@ -23,6 +26,11 @@ use crate::web::App;
 pub fn router() -> Router<App> {
     Router::new()
         .route("/prices", get(pages::list::show).post(pages::list::submit))
+        .route("/prices/paste", get(pages::paste::show).post(pages::paste::submit))
+        .route("/prices/paste/file", post(pages::paste::file))
+        .route("/prices/rules", get(pages::rules::show).post(pages::rules::submit))
+        .route("/prices/rules/{what}", post(pages::rules::add))
+        .route("/prices/rules/{what}/{id}/retire", post(pages::rules::retire))
         .route("/prices/{kind}", get(pages::history::show))
         .route("/prices/{kind}/{item}", get(pages::history::show_item))
 }

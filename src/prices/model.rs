@@ -14,18 +14,29 @@ pub enum PriceKind {
     FineMetal,
     /// An alloy as it is bought, by the gram.
     Alloy,
+    /// What an alloy costs above its metals, by the gram.
+    Premium,
     /// A resin, by the millilitre.
     Resin,
     /// An investment powder, by the kilogram.
     Investment,
     /// Electricity, by the kilowatt hour.
     Electricity,
+    /// Gas of torch, kiln or furnace, by the kilogram.
+    Gas,
 }
 
 impl PriceKind {
     /// All of them, in the order in which they are shown.
-    pub const ALL: [Self; 5] =
-        [Self::FineMetal, Self::Alloy, Self::Resin, Self::Investment, Self::Electricity];
+    pub const ALL: [Self; 7] = [
+        Self::FineMetal,
+        Self::Alloy,
+        Self::Premium,
+        Self::Resin,
+        Self::Investment,
+        Self::Electricity,
+        Self::Gas,
+    ];
 
     /// The word kept in the database.
     #[must_use]
@@ -33,9 +44,11 @@ impl PriceKind {
         match self {
             Self::FineMetal => "fine_metal",
             Self::Alloy => "alloy",
+            Self::Premium => "premium",
             Self::Resin => "resin",
             Self::Investment => "investment",
             Self::Electricity => "electricity",
+            Self::Gas => "gas",
         }
     }
 
@@ -43,9 +56,9 @@ impl PriceKind {
     #[must_use]
     pub const fn unit(self) -> &'static str {
         match self {
-            Self::FineMetal | Self::Alloy => "g",
+            Self::FineMetal | Self::Alloy | Self::Premium => "g",
             Self::Resin => "ml",
-            Self::Investment => "kg",
+            Self::Investment | Self::Gas => "kg",
             Self::Electricity => "kWh",
         }
     }
@@ -56,18 +69,22 @@ impl PriceKind {
         match self {
             Self::FineMetal => "Fine metals",
             Self::Alloy => "Alloys",
+            Self::Premium => "Premiums over the metals",
             Self::Resin => "Resins",
             Self::Investment => "Investments",
             Self::Electricity => "Electricity",
+            Self::Gas => "Gas",
         }
     }
 
     /// The units in which a price may be typed.
     const fn typed_units(self) -> &'static str {
         match self {
-            Self::FineMetal | Self::Alloy => "gram, kilogram, pennyweight or troy ounce",
+            Self::FineMetal | Self::Alloy | Self::Premium => {
+                "gram, kilogram, pennyweight or troy ounce"
+            }
             Self::Resin => "millilitre or litre",
-            Self::Investment => "gram or kilogram",
+            Self::Investment | Self::Gas => "gram or kilogram",
             Self::Electricity => "kilowatt hour",
         }
     }
@@ -99,7 +116,10 @@ pub(super) fn per_own_unit(kind: PriceKind, typed: Money, unit: &str) -> Result<
     let thousand = Decimal::ONE_THOUSAND;
     let amount = match (kind, unit) {
         (_, "") => Some(typed.amount()),
-        (PriceKind::FineMetal | PriceKind::Alloy, "g" | "kg" | "ozt" | "dwt") => {
+        (
+            PriceKind::FineMetal | PriceKind::Alloy | PriceKind::Premium,
+            "g" | "kg" | "ozt" | "dwt",
+        ) => {
             let unit = match unit {
                 "kg" => WeightUnit::Kilogram,
                 "ozt" => WeightUnit::TroyOunce,
@@ -109,10 +129,10 @@ pub(super) fn per_own_unit(kind: PriceKind, typed: Money, unit: &str) -> Result<
             price_per_gram(typed, unit).ok().map(|price| price.amount())
         }
         (PriceKind::Resin, "ml")
-        | (PriceKind::Investment, "kg")
+        | (PriceKind::Investment | PriceKind::Gas, "kg")
         | (PriceKind::Electricity, "kWh") => Some(typed.amount()),
         (PriceKind::Resin, "l") => typed.amount().checked_div(thousand),
-        (PriceKind::Investment, "g") => typed.amount().checked_mul(thousand),
+        (PriceKind::Investment | PriceKind::Gas, "g") => typed.amount().checked_mul(thousand),
         _ => {
             return Err(format!("This is priced by the {}; choose that.", kind.typed_units()));
         }

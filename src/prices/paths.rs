@@ -24,3 +24,23 @@ impl fmt::Display for Price<'_> {
         if self.1.is_empty() { Ok(()) } else { write!(f, "/{}", self.1) }
     }
 }
+
+/// The form for a whole list of prices.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Paste;
+
+/// Tasks, taxes, classes of clients, minimum and rounding.
+#[derive(Clone, Copy, Debug)]
+pub struct PriceRules;
+
+impl fmt::Display for Paste {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/prices/paste")
+    }
+}
+
+impl fmt::Display for PriceRules {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("/prices/rules")
+    }
+}

@@ -21,10 +21,12 @@ pub(super) async fn exists(
 ) -> Result<bool, sqlx::Error> {
     let query = match kind {
         PriceKind::FineMetal => "SELECT EXISTS (SELECT 1 FROM alloy_parts WHERE metal = $1)",
-        PriceKind::Alloy => "SELECT EXISTS (SELECT 1 FROM alloys WHERE id::text = $1)",
+        PriceKind::Alloy | PriceKind::Premium => {
+            "SELECT EXISTS (SELECT 1 FROM alloys WHERE id::text = $1)"
+        }
         PriceKind::Resin => "SELECT EXISTS (SELECT 1 FROM resins WHERE id::text = $1)",
         PriceKind::Investment => "SELECT EXISTS (SELECT 1 FROM investments WHERE id::text = $1)",
-        PriceKind::Electricity => "SELECT $1 = ''",
+        PriceKind::Electricity | PriceKind::Gas => "SELECT $1 = ''",
     };
     sqlx::query_scalar(query).bind(item).fetch_one(db).await
 }

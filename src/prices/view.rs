@@ -62,7 +62,10 @@ pub(super) async fn items(pool: &PgPool, day: Day, currency: &str) -> Result<Vec
            UNION ALL SELECT 2, 'alloy', id::text, name FROM alloys WHERE retired_at IS NULL
            UNION ALL SELECT 3, 'resin', id::text, name FROM resins WHERE retired_at IS NULL
            UNION ALL SELECT 4, 'investment', id::text, name FROM investments WHERE retired_at IS NULL
-           UNION ALL SELECT 5, 'electricity', '', 'Electricity') i
+           UNION ALL SELECT 5, 'electricity', '', 'Electricity'
+           UNION ALL SELECT 6, 'gas', '', 'Gas'
+           UNION ALL SELECT 7, 'premium', a.id::text, 'Premium of ' || a.name FROM alloys a WHERE a.retired_at IS NULL
+             AND EXISTS (SELECT 1 FROM alloy_parts p WHERE p.alloy_id = a.id)) i
          ORDER BY i.n, lower(i.name)",
     )
     .bind(day)
@@ -122,6 +125,13 @@ pub(super) async fn history(
 ) -> Result<(String, Vec<Noted>, i64), Fault> {
     let name: Option<String> = match kind {
         PriceKind::Electricity => item.is_empty().then(|| "Electricity".to_owned()),
+        PriceKind::Gas => item.is_empty().then(|| "Gas".to_owned()),
+        PriceKind::Premium => {
+            sqlx::query_scalar("SELECT 'Premium of ' || name FROM alloys WHERE id::text = $1")
+                .bind(item)
+                .fetch_optional(pool)
+                .await?
+        }
         PriceKind::FineMetal => {
             sqlx::query_scalar("SELECT metal FROM alloy_parts WHERE metal = $1 LIMIT 1")
                 .bind(item)

@@ -1,10 +1,12 @@
 //! What is kept of a quote: everything it was worked out from and everything it says.
 
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 use serde::{Deserialize, Serialize};
 
+use super::choices::{Choice, MetalRule};
 use super::inputs::Inputs;
-use crate::id::FileId;
+use crate::id::{AlloyId, FileId};
 use crate::json::working::WorkingJson;
 use crate::web::{Html, Show, working};
 
@@ -33,6 +35,18 @@ pub struct Content {
     pub(super) working: WorkingJson,
     /// What the owner should know before sending it.
     pub(super) notes: Vec<String>,
+    /// How the metal is priced.
+    #[serde(default)]
+    pub metal_rule: MetalRule,
+    /// Other ways to make it, for the client to choose from.
+    #[serde(default)]
+    pub options: Vec<Choice>,
+    /// What the main way is called beside the others.
+    #[serde(default)]
+    pub(super) asked_name: String,
+    /// The option that the client chose, if there were any.
+    #[serde(default)]
+    pub chosen: Option<String>,
 }
 
 /// A line of a quote.
@@ -44,6 +58,9 @@ pub struct Line {
     pub name: String,
     /// In what.
     pub alloy: String,
+    /// Which alloy that is.
+    #[serde(default)]
+    pub alloy_id: Option<AlloyId>,
     /// Its picture.
     pub picture: Option<FileId>,
     /// How many pieces.
@@ -52,6 +69,19 @@ pub struct Line {
     pub weight_g: f64,
     /// How the weight was reached.
     pub(super) weight: WorkingJson,
+    /// Metal charged for the whole line in grams, with what is lost; nothing when the client
+    /// brings it.
+    #[serde(default)]
+    pub metal_g: Decimal,
+    /// What a gram of it was quoted at.
+    #[serde(default)]
+    pub(super) metal_price: Decimal,
+    /// What the client brings for it, in grams; nothing when the studio provides it.
+    #[serde(default)]
+    pub own_metal_g: Decimal,
+    /// What a piece would cost in other numbers.
+    #[serde(default)]
+    pub(super) breaks: Vec<Break>,
     /// What each component costs for the whole line.
     pub(super) components: Vec<Cost>,
     /// The amounts of the line.
@@ -60,6 +90,13 @@ pub struct Line {
     pub unit_price: Option<Decimal>,
     /// How all of it was reached.
     pub(super) working: WorkingJson,
+}
+
+/// The price of a piece when so many are made.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Break {
+    pub(super) quantity: u32,
+    pub(super) unit_price: Decimal,
 }
 
 /// A component's cost.
@@ -116,7 +153,21 @@ impl Amounts {
     }
 }
 
+impl Content {
+    /// What the main way is called beside the others; empty when it has no name.
+    #[must_use]
+    pub fn asked_name(&self) -> &str {
+        &self.asked_name
+    }
+}
+
 impl Line {
+    /// What the client brings for it, in grams, for showing.
+    #[must_use]
+    pub fn own_grams(&self) -> f64 {
+        self.own_metal_g.to_f64().unwrap_or_default()
+    }
+
     /// A component's cost as a figure that opens into how it was reached.
     pub(super) fn part(&self, part: &Cost, show: &Show, currency: &str) -> Html {
         let wanted = format!("cost of {}", part.name);

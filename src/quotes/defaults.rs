@@ -9,8 +9,10 @@ use foundry::quote::measured;
 use rust_decimal::Decimal;
 use sqlx::{FromRow, PgPool};
 
+use super::choices::MetalRule;
 use super::inputs::Inputs;
-use crate::id::{InvestmentId, KilnId, PrinterId, ResinId};
+use crate::id::{AlloyId, ClientId, InvestmentId, KilnId, PrinterId, ResinId};
+use crate::prices::{Rules, Task, TaxRow, class_of, tasks, taxes};
 use crate::studio::Settings;
 
 /// Materials and machines to choose from.
@@ -20,6 +22,19 @@ pub(super) struct Shop {
     pub(super) printers: Vec<Printer>,
     pub(super) investments: Vec<Investment>,
     pub(super) kilns: Vec<Kiln>,
+    pub(super) alloys: Vec<Alloy>,
+    pub(super) tasks: Vec<Task>,
+    pub(super) taxes: Vec<TaxRow>,
+    pub(super) rules: Rules,
+}
+
+/// An alloy that an option may be cast in.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Alloy {
+    pub(super) id: AlloyId,
+    pub(super) name: String,
+    pub(super) density_g_cm3: f64,
+    pub(super) source: String,
 }
 
 #[derive(Clone, Debug, FromRow)]
@@ -75,6 +90,15 @@ impl Shop {
             )
             .fetch_all(pool)
             .await?,
+            tasks: tasks(pool).await?,
+            taxes: taxes(pool).await?,
+            rules: Rules::load(pool).await?,
+            alloys: sqlx::query_as(
+                "SELECT id, name, density_g_cm3, source FROM alloys WHERE retired_at IS NULL
+                 ORDER BY lower(name), id",
+            )
+            .fetch_all(pool)
+            .await?,
         })
     }
 }
@@ -93,7 +117,9 @@ pub(super) async fn defaults(
     pool: &PgPool,
     shop: &Shop,
     settings: &Settings,
+    client: ClientId,
 ) -> Result<Inputs, sqlx::Error> {
+    let class = class_of(pool, client).await?;
     let held = |rows: Option<Decimal>| {
         rows.and_then(|mean| u32::try_from(mean.round()).ok()).unwrap_or(USUAL_IN_BATCH).max(1)
     };
@@ -150,13 +176,20 @@ pub(super) async fn defaults(
         metal_loss_percent: percent(settings.metal_loss),
         overhead_percent: percent(settings.overhead),
         margin_percent: percent(settings.margin),
-        discount_percent: Decimal::ZERO,
+        discount_percent: class.as_ref().map(|class| percent(class.discount)).unwrap_or_default(),
         deposit_percent: percent(settings.deposit),
         extra_name: String::new(),
         extra_amount: Decimal::ZERO,
         valid_days: count(settings.quote_valid_days).max(1),
         ready_by: None,
         message: String::new(),
+        metal_rule: MetalRule::Fixed,
+        own_lines: Vec::new(),
+        asked_name: String::new(),
+        options: Vec::new(),
+        gas_kg: Decimal::ZERO,
+        tax: class.as_ref().and_then(|class| class.tax_id),
+        tasks: Vec::new(),
     })
 }
 

@@ -3,8 +3,9 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::choices::{MetalRule, OptionSpec};
 use crate::clock::Day;
-use crate::id::{InvestmentId, KilnId, PrinterId, ResinId};
+use crate::id::{AlloyId, InvestmentId, KilnId, PrinterId, ResinId, TaskId, TaxId};
 use crate::web::Form;
 
 /// Everything about a price that is not on the order itself. A machine or
@@ -35,7 +36,42 @@ pub(super) struct Inputs {
     pub(super) valid_days: u32,
     pub(super) ready_by: Option<Day>,
     pub(super) message: String,
+    /// How the metal is priced.
+    #[serde(default)]
+    pub(super) metal_rule: MetalRule,
+    /// Lines whose metal the client brings, by their number.
+    #[serde(default)]
+    pub(super) own_lines: Vec<i32>,
+    /// What the main way is called beside the others.
+    #[serde(default)]
+    pub(super) asked_name: String,
+    /// Other ways to make it.
+    #[serde(default)]
+    pub(super) options: Vec<OptionSpec>,
+    /// Gas for a kiln load.
+    #[serde(default)]
+    pub(super) gas_kg: Decimal,
+    /// Another tax than the studio's.
+    #[serde(default)]
+    pub(super) tax: Option<TaxId>,
+    /// Work by task: which, minutes, and whether for each piece.
+    #[serde(default)]
+    pub(super) tasks: Vec<TaskSpec>,
 }
+
+/// Work of a task on an order.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct TaskSpec {
+    pub(super) task: TaskId,
+    pub(super) minutes: u32,
+    pub(super) each: bool,
+}
+
+/// So many tasks can be charged.
+pub(super) const MOST_TASKS: usize = 3;
+
+/// So many other ways can be offered beside what was asked.
+pub(super) const MOST_OPTIONS: usize = 3;
 
 impl Inputs {
     /// Reads the form; `None` after noting at each field what is wrong with it.
@@ -75,6 +111,20 @@ impl Inputs {
             valid_days: count(form, "valid_days", 1, 365)?,
             ready_by,
             message: form.text("message", 4000),
+            metal_rule: match form.value("metal_rule") {
+                "day_of_yes" => MetalRule::DayOfYes,
+                _ => MetalRule::Fixed,
+            },
+            own_lines: form.all("own_line").filter_map(|n| n.parse().ok()).collect(),
+            asked_name: form.line("asked_name", 60),
+            options: options(form),
+            gas_kg: if form.value("gas_kg").trim().is_empty() {
+                Decimal::ZERO
+            } else {
+                form.decimal("gas_kg", Decimal::ZERO, Decimal::from(1000), 4)?
+            },
+            tax: chosen(form, "tax"),
+            tasks: tasks(form),
         };
         form.good().then_some(inputs)
     }
@@ -83,7 +133,7 @@ impl Inputs {
     pub(super) fn form(&self) -> Form {
         let id = |id: Option<String>| id.unwrap_or_default();
         let plain = |value: Decimal| value.normalize().to_string();
-        Form::filled([
+        let mut form = Form::filled([
             ("resin", id(self.resin.map(|id| id.to_string()))),
             ("supports_percent", plain(self.supports_percent)),
             ("printer", id(self.printer.map(|id| id.to_string()))),
@@ -108,8 +158,65 @@ impl Inputs {
             ("valid_days", self.valid_days.to_string()),
             ("ready_by", self.ready_by.map(|day| day.to_string()).unwrap_or_default()),
             ("message", self.message.clone()),
-        ])
+            ("metal_rule", self.metal_rule.word().to_owned()),
+            ("asked_name", self.asked_name.clone()),
+        ]);
+        form.put("gas_kg", &plain(self.gas_kg));
+        form.put("tax", &id(self.tax.map(|id| id.to_string())));
+        for (at, task) in self.tasks.iter().enumerate() {
+            form.put(&format!("task{at}"), &task.task.to_string());
+            form.put(&format!("task{at}_minutes"), &task.minutes.to_string());
+            form.put(&format!("task{at}_per"), if task.each { "piece" } else { "order" });
+        }
+        for n in &self.own_lines {
+            form.put("own_line", &n.to_string());
+        }
+        for (at, option) in self.options.iter().enumerate() {
+            form.put(&format!("option{at}_name"), &option.name);
+            let alloy = option.alloy.map(|id| id.to_string()).unwrap_or_default();
+            form.put(&format!("option{at}_alloy"), &alloy);
+            let finish = if option.as_cast { "as_cast" } else { "" };
+            form.put(&format!("option{at}_finish"), finish);
+        }
+        form
     }
+}
+
+/// Work by task; a task without minutes is told.
+fn tasks(form: &mut Form) -> Vec<TaskSpec> {
+    let mut tasks = Vec::new();
+    for at in 0..MOST_TASKS {
+        let Ok(task) = form.value(&format!("task{at}")).parse() else { continue };
+        let minutes = count(form, &format!("task{at}_minutes"), 1, 100_000);
+        let each = form.value(&format!("task{at}_per")) != "order";
+        if let Some(minutes) = minutes {
+            tasks.push(TaskSpec { task, minutes, each });
+        }
+    }
+    tasks
+}
+
+/// Other ways to make it: those that change something. One without a name gets none by itself,
+/// for the client has to tell them apart.
+fn options(form: &mut Form) -> Vec<OptionSpec> {
+    let mut options = Vec::new();
+    for at in 0..MOST_OPTIONS {
+        let name_field = format!("option{at}_name");
+        let name = form.line(&name_field, 60);
+        let alloy: Option<AlloyId> = form.value(&format!("option{at}_alloy")).parse().ok();
+        let as_cast = form.value(&format!("option{at}_finish")) == "as_cast";
+        let differs = alloy.is_some() || as_cast;
+        if name.is_empty() && !differs {
+            continue;
+        }
+        if name.is_empty() {
+            form.wrong(&name_field, "Give it a name, such as “in silver” or “as cast”.");
+        } else if !differs {
+            form.wrong(&name_field, "Say what is different: another alloy, or not finished.");
+        }
+        options.push(OptionSpec { name, alloy, as_cast });
+    }
+    options
 }
 
 /// A thing chosen from a list that may be left out.

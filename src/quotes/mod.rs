@@ -1,6 +1,9 @@
 //! Quotes: what an order must cost, sent to the client version by version.
 
 mod actions;
+mod actual;
+mod changes;
+mod choices;
 mod content;
 mod defaults;
 mod inputs;
@@ -10,12 +13,15 @@ mod paths;
 mod reckon;
 mod store;
 mod view;
+mod workshop;
 
+pub use changes::{Change, for_client};
+pub use choices::{Choice, ChosenLine, MetalRule};
 pub use content::{Amounts, Content, Line};
 pub use link::{LINK_DAYS, LinkRow, find_link, path_of};
 pub use paths::{PriceOrder, Quotes};
 pub use store::{Answered, SentQuote, accept, decline, lock_sent, note_opened};
-pub use view::{QuoteRow, standing};
+pub use view::{QuoteRow, on_day, sent_before, standing};
 
 use axum::Router;
 use axum::routing::{get, post};
@@ -28,6 +34,7 @@ pub fn router() -> Router<App> {
         .route("/orders/{number}/price", get(pages::price::show).post(pages::price::save))
         .route("/orders/{number}/price/preview", post(pages::price::preview))
         .route("/orders/{number}/quotes", get(pages::quotes::show))
+        .route("/orders/{number}/quotes/actual", get(pages::actual::show))
         .route("/orders/{number}/quotes/{n}", get(pages::quote::show))
         .route("/orders/{number}/quotes/{n}/send", post(pages::quote::send))
         .route("/orders/{number}/link", post(pages::quotes::new_link))

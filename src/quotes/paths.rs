@@ -31,3 +31,13 @@ impl fmt::Display for Quote {
         write!(f, "/orders/{}/quotes/{}", self.0, self.1)
     }
 }
+
+/// What an order was quoted and what it took.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Actual(pub(super) i32);
+
+impl fmt::Display for Actual {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/orders/{}/quotes/actual", self.0)
+    }
+}

@@ -1,24 +1,23 @@
 //! From an order's lines, the day's prices and the owner's inputs to a priced quote.
 
-use foundry::plate::{LayerTimes, print_run};
-use foundry::quantity::{Currency, Millimetres, Money, Seconds};
+use foundry::quantity::{Currency, Money};
 use foundry::quote::{
-    Billed, Component, CostKind, Discount, Margin, MetalPrice, Percent, PriceBy, QuoteInput,
-    QuoteLine, Recurs, Rounding, Tax, measured, price,
+    Discount, Margin, Percent, PriceBy, QuoteInput, QuoteLine, Rounding, Tax, price,
 };
 use foundry::source::Source;
-use foundry::working::Worked;
+use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 use sqlx::PgPool;
 
-use super::content::{Amounts, Content, Cost, Line};
-use super::defaults::{Printer, Shop};
+use super::choices::{Choice, OptionSpec};
+use super::content::{Amounts, Break, Content, Line};
+use super::defaults::Shop;
 use super::inputs::Inputs;
+use super::workshop::{Workshop, kept_line};
 use crate::clock::Day;
-use crate::designs::{self, Design};
 use crate::json::working::WorkingJson;
 use crate::orders::{self, LineRow, Order, OrderRow};
-use crate::prices::{DayPrice, DayPrices, PriceKind};
+use crate::prices::DayPrices;
 use crate::studio::Settings;
 use crate::web::Fault;
 
@@ -34,15 +33,17 @@ pub(super) struct Missing {
 }
 
 impl Missing {
-    fn price(what: String) -> Self {
+    fn rule(what: &str) -> Self {
+        let place = "/prices/rules".to_owned();
+        Self { what: sentence(what), place, place_name: "Rules of the price book" }
+    }
+
+    pub(super) fn price(what: String) -> Self {
         Self { what: sentence(&what), place: "/prices".to_owned(), place_name: "Prices" }
     }
 }
 
-/// What holds a pattern above the plate. Common practice, no source.
-const RAISED_MM: f64 = 5.0;
-
-/// Prices an order as it stands; the inner error says what is missing.
+/// Prices an order as it stands, with the options beside it; the inner error says what is missing.
 pub(super) async fn reckon(
     pool: &PgPool,
     order: &OrderRow,
@@ -52,7 +53,8 @@ pub(super) async fn reckon(
     today: Day,
 ) -> Result<Result<Content, Vec<Missing>>, Fault> {
     let rows = orders::lines(pool, order.id).await?;
-    let alloys: Vec<_> = rows.iter().map(|row| row.alloy_id).collect();
+    let mut alloys: Vec<_> = rows.iter().map(|row| row.alloy_id).collect();
+    alloys.extend(inputs.options.iter().filter_map(|option| option.alloy));
     let prices = DayPrices::load(pool, today, &settings.currency, &alloys).await?;
     let currency = match Currency::by_code(&settings.currency) {
         Ok(currency) => currency,
@@ -63,220 +65,255 @@ pub(super) async fn reckon(
         }
     };
     let workshop = Workshop { shop, settings, prices: &prices, currency, inputs: &inputs };
-    let mut missing = Vec::new();
-    if rows.is_empty() {
-        let place = Order(order.number).to_string();
-        let what = "There is nothing on the order that could be priced.".to_owned();
-        missing.push(Missing { what, place, place_name: "The order" });
-    }
-    let mut lines = Vec::new();
-    let mut weights = Vec::new();
-    for (at, row) in rows.iter().enumerate() {
-        match workshop.line(row, at == 0) {
-            Ok((line, weight)) => {
-                lines.push(line);
-                weights.push(weight);
-            }
-            Err(more) => missing.extend(more),
-        }
-    }
-    missing.dedup();
-    if !missing.is_empty() {
-        return Ok(Err(missing));
-    }
-    let tax = Percent(settings.tax_rate * Decimal::ONE_HUNDRED);
-    let input = QuoteInput {
-        currency,
-        lines,
-        overhead: Percent(inputs.overhead_percent),
-        margin: Margin::OfNetPrice(Percent(inputs.margin_percent)),
-        price_by: PriceBy::Piece,
-        discount: if inputs.discount_percent.is_zero() {
-            Discount::None
-        } else {
-            Discount::Share(Percent(inputs.discount_percent))
-        },
-        tax: if settings.tax_inclusive { Tax::Inclusive(tax) } else { Tax::Exclusive(tax) },
-        rounding: Rounding::PerLine,
-        deposit: Percent(inputs.deposit_percent),
+    let asked = match workshop.priced_order(order.number, &rows, true) {
+        Ok(asked) => asked,
+        Err(missing) => return Ok(Err(missing)),
     };
-    let place = Order(order.number).to_string();
-    Ok(match price(&input) {
-        Ok(priced) => {
-            let notes = notes(settings, &inputs, &priced);
-            Ok(content(settings, inputs, &rows, weights, &priced, notes))
+    let mut options = Vec::new();
+    for spec in &inputs.options {
+        let rows = match changed(&rows, spec, shop) {
+            Ok(rows) => rows,
+            Err(missing) => return Ok(Err(vec![missing])),
+        };
+        match workshop.priced_order(order.number, &rows, false) {
+            Ok(priced) => options.push(priced.into_choice(spec.clone())),
+            Err(missing) => return Ok(Err(missing)),
         }
-        Err(refusal) => Err(refusal
-            .faults
-            .iter()
-            .map(|fault| Missing {
-                what: sentence(&fault.to_string()),
-                place: place.clone(),
-                place_name: "The order",
-            })
-            .collect()),
-    })
+    }
+    let mut notes = notes(settings, &inputs, &asked.warnings);
+    for option in &options {
+        if option.totals.earned.is_sign_negative() {
+            notes.push(format!("“{}” is offered below its cost.", option.name));
+        }
+    }
+    Ok(Ok(Content {
+        currency: settings.currency.clone(),
+        tax_name: workshop.tax().0.to_owned(),
+        tax_percent: (workshop.tax().1 * Decimal::ONE_HUNDRED).normalize(),
+        tax_inclusive: workshop.tax().2,
+        lines: asked.lines,
+        totals: asked.totals,
+        deposit: asked.deposit,
+        balance: asked.balance,
+        working: asked.working,
+        notes,
+        metal_rule: inputs.metal_rule,
+        options,
+        asked_name: inputs.asked_name.clone(),
+        chosen: None,
+        inputs,
+    }))
 }
 
-struct Workshop<'a> {
-    shop: &'a Shop,
-    settings: &'a Settings,
-    prices: &'a DayPrices,
-    currency: Currency,
-    inputs: &'a Inputs,
+/// The lines of an order as an option changes them.
+fn changed(rows: &[LineRow], spec: &OptionSpec, shop: &Shop) -> Result<Vec<LineRow>, Missing> {
+    let alloy = match spec.alloy {
+        None => None,
+        Some(id) => {
+            Some(shop.alloys.iter().find(|alloy| alloy.id == id).ok_or_else(|| Missing {
+                what: format!("The alloy of “{}” is not in use any more.", spec.name),
+                place: "/studio/alloys".to_owned(),
+                place_name: "Alloys",
+            })?)
+        }
+    };
+    Ok(rows
+        .iter()
+        .map(|row| {
+            let mut row = row.clone();
+            if let Some(alloy) = alloy {
+                row.alloy_id = alloy.id;
+                row.alloy.clone_from(&alloy.name);
+                row.density_g_cm3 = alloy.density_g_cm3;
+                row.density_source.clone_from(&alloy.source);
+            }
+            if spec.as_cast {
+                row.finishing_minutes = 0;
+            }
+            row
+        })
+        .collect())
 }
 
-type Weight = Worked<foundry::quantity::Grams>;
+/// An order priced one way.
+struct Priced {
+    lines: Vec<Line>,
+    totals: Amounts,
+    deposit: Decimal,
+    balance: Decimal,
+    working: WorkingJson,
+    warnings: Vec<String>,
+}
+
+impl Priced {
+    fn into_choice(self, spec: OptionSpec) -> Choice {
+        Choice {
+            name: spec.name.clone(),
+            lines: self.lines,
+            totals: self.totals,
+            deposit: self.deposit,
+            balance: self.balance,
+            working: self.working,
+            spec,
+        }
+    }
+}
+
+/// What a piece costs is shown for these numbers beside the number asked for.
+const BREAKS: [u32; 6] = [1, 2, 5, 10, 25, 50];
 
 impl Workshop<'_> {
-    fn money(&self, amount: Decimal) -> Option<Money> {
-        Some(Money::new(amount, self.currency))
-    }
-
-    fn priced(&self, component: Component, price: DayPrice) -> Component {
-        Component { price: self.money(price.amount), price_source: price.source, ..component }
-    }
-
-    /// A line with all its costs, and the weight of a piece.
-    fn line(&self, row: &LineRow, first: bool) -> Result<(QuoteLine, Weight), Vec<Missing>> {
-        let inputs = self.inputs;
-        let design = |what: &str| {
-            vec![Missing {
-                what: format!("{} {what}", row.design),
-                place: Design(row.design_number).to_string(),
-                place_name: "The design",
-            }]
-        };
-        if !row.size_known {
-            return Err(design(
-                "has no size yet: its file does not say in which unit it is drawn.",
-            ));
-        }
-        let Some(volume_mm3) = row.volume_mm3 else {
-            return Err(design("has no weight, because its surface is open."));
-        };
-        let weight = designs::weigh(volume_mm3, row.density_g_cm3, &row.density_source)
-            .map_err(|why| design(&format!("cannot be weighed: {why}.")))?;
-        let large = || design("is too large to be priced.");
-        let grams = measured(weight.value.get(), 4).ok_or_else(large)?;
-        let volume_ml = measured(volume_mm3 / 1000.0, 4).ok_or_else(large)?;
-
+    /// Prices the rows; breaks are worked out when they are wanted.
+    fn priced_order(
+        &self,
+        number: i32,
+        rows: &[LineRow],
+        breaks: bool,
+    ) -> Result<Priced, Vec<Missing>> {
         let mut missing = Vec::new();
-        let mut components = Vec::new();
-        let mut add = |component: Component, price: Result<DayPrice, String>| match price {
-            Ok(price) => components.push(self.priced(component, price)),
-            Err(what) => missing.push(Missing::price(what)),
-        };
-        let loss = Percent(inputs.metal_loss_percent);
-        let metal = Component::metal(row.alloy.clone(), grams, MetalPrice::Alloy(None), loss);
-        add(metal, self.prices.alloy(row.alloy_id, &row.alloy));
-        if let Some((id, name)) = self.shop.resins.iter().find(|(id, _)| Some(*id) == inputs.resin)
-        {
-            let with_supports = Decimal::ONE + inputs.supports_percent * Decimal::new(1, 2);
-            let resin =
-                Component::resin(volume_ml, None).with_factor(foundry::quote::Factor::Times {
-                    name: "1 + supports".into(),
-                    value: with_supports,
-                });
-            add(resin, self.prices.of(PriceKind::Resin, &id.to_string(), name));
+        if rows.is_empty() {
+            let place = Order(number).to_string();
+            let what = "There is nothing on the order that could be priced.".to_owned();
+            missing.push(Missing { what, place, place_name: "The order" });
         }
-        if let Some(powder) =
-            self.shop.investments.iter().find(|powder| Some(powder.id) == inputs.investment)
-        {
-            let part = Component::investment(
-                inputs.powder_kg,
-                None,
-                inputs.pieces_in_flask,
-                Billed::Share,
-            );
-            add(part, self.prices.of(PriceKind::Investment, &powder.id.to_string(), &powder.name));
+        let mut reckoned = Vec::new();
+        for (at, row) in rows.iter().enumerate() {
+            match self.line(row, at == 0) {
+                Ok(line) => reckoned.push(line),
+                Err(more) => missing.extend(more),
+            }
         }
-        let kiln = self.shop.kilns.iter().find(|kiln| Some(kiln.id) == inputs.kiln);
-        if let Some(kiln) = kiln {
-            let recurs = Recurs::PerLoad {
-                pieces_per_batch: inputs.pieces_in_flask,
-                batches_per_load: inputs.flasks_in_load,
-                billed: Billed::Share,
-            };
-            let rate = self.money(kiln.hour_rate);
-            let [energy, hours] =
-                Component::kiln(inputs.kiln_kwh, None, inputs.kiln_hours, rate, recurs);
-            add(energy, self.prices.of(PriceKind::Electricity, "", "electricity"));
-            components.push(hours);
+        let shop = self.shop;
+        if self.inputs.tax.is_some_and(|id| !shop.taxes.iter().any(|tax| tax.id == id)) {
+            let what = "the tax of this quote is not in use any more; choose another";
+            missing.push(Missing::rule(what));
         }
-        let printer = self.shop.printers.iter().find(|printer| Some(printer.id) == inputs.printer);
-        if let Some(printer) = printer {
-            let hours = print_hours(printer, row.box_z_mm).ok_or_else(large)?;
-            let rate = self.money(printer.hour_rate);
-            let plate = inputs.pieces_on_plate;
-            components.push(Component::printer_hours(hours, rate, plate, Billed::Share));
+        let known = |task| shop.tasks.iter().any(|known| known.id == task);
+        if self.inputs.tasks.iter().any(|spec| !known(spec.task)) {
+            let what = "a task of this quote is not in use any more; choose another";
+            missing.push(Missing::rule(what));
         }
+        missing.dedup();
         if !missing.is_empty() {
             return Err(missing);
         }
-        self.add_work(row, first, &mut components);
-        let line = QuoteLine {
-            name: row.design.clone().into(),
-            quantity: u32::try_from(row.quantity).unwrap_or(0),
-            spares: inputs.spares,
-            components,
-        };
-        Ok((line, weight))
+        let input = self.input(reckoned.iter().map(|each| each.line.clone()).collect());
+        let place = Order(number).to_string();
+        let priced = price(&input).map_err(|refusal| {
+            let faults = refusal.faults.iter();
+            faults
+                .map(|fault| Missing {
+                    what: sentence(&fault.to_string()),
+                    place: place.clone(),
+                    place_name: "The order",
+                })
+                .collect::<Vec<_>>()
+        })?;
+        let quote = &priced.value;
+        let lines = rows.iter().zip(reckoned).zip(&quote.lines);
+        let lines = lines
+            .map(|((row, each), priced)| {
+                let breaks = if breaks { self.breaks(&each.line) } else { Vec::new() };
+                kept_line(row, each, priced, breaks)
+            })
+            .collect();
+        let mut lines: Vec<Line> = lines;
+        let mut totals = Amounts::from(&quote.totals);
+        let (mut deposit, mut balance) = (quote.deposit.amount(), quote.balance.amount());
+        if let Some(more) = self.up_to_least(&totals) {
+            totals = totals.plus(&more.amounts);
+            lines.push(more);
+            let share = self.inputs.deposit_percent * Decimal::new(1, 2);
+            deposit = Money::new(totals.gross * share, self.currency).rounded().amount();
+            balance = totals.gross - deposit;
+        }
+        Ok(Priced {
+            lines,
+            totals,
+            deposit,
+            balance,
+            working: WorkingJson::from(&priced.working),
+            warnings: priced.working.warnings.iter().map(ToString::to_string).collect(),
+        })
     }
 
-    /// Minutes at the bench, and what comes once for the order with its first line.
-    fn add_work(&self, row: &LineRow, first: bool, components: &mut Vec<Component>) {
-        let bench = self.money(self.settings.bench_rate);
-        let finishing = self.money(self.settings.finishing_rate);
-        let minutes = |kind, name: &'static str, minutes: i64, rate, recurs| {
-            Component::minutes(kind, name, Decimal::from(minutes), rate, recurs)
-        };
-        let each = Recurs::PerPiece;
-        let at_bench = i64::from(self.inputs.bench_minutes);
-        components.push(minutes(CostKind::Bench, "bench", at_bench, bench, each));
-        let by_hand = i64::from(row.finishing_minutes);
-        components.push(minutes(CostKind::Finishing, "finishing", by_hand, finishing, each));
-        if !first {
-            return;
+    /// What is missing to the least that an order is worth, as a line with its tax.
+    fn up_to_least(&self, totals: &Amounts) -> Option<Line> {
+        let least = self.shop.rules.least_net;
+        let net = Money::new(least - totals.net, self.currency).rounded();
+        if net.amount() <= Decimal::ZERO {
+            return None;
         }
-        let set_up = i64::from(self.inputs.set_up_minutes);
-        let name = "set-up of the order";
-        components.push(minutes(CostKind::SetUp, name, set_up, bench, Recurs::Once));
-        if !self.inputs.extra_amount.is_zero() {
-            let name = match self.inputs.extra_name.as_str() {
-                "" => "extra",
-                name => name,
-            };
-            let price = self.money(self.inputs.extra_amount);
-            let name = name.to_owned();
-            let kind = CostKind::BoughtIn;
-            components.push(Component::new(kind, name, Decimal::ONE, "×", price, Recurs::Once));
+        let (_, rate, inclusive) = self.tax();
+        let tax = Money::new(net.amount() * rate, self.currency).rounded().amount();
+        let gross = net.amount() + tax;
+        let mut working = Working::default();
+        let figure = |name: &'static str, amount: Decimal| {
+            Figure::exact(name, amount, self.currency.code().to_owned(), Source::Entered)
+        };
+        working.step(
+            "least of an order − net of its lines, rounded",
+            vec![figure("least of an order", least), figure("net of its lines", totals.net)],
+            figure("up to the least", net.amount()),
+        );
+        let list = if inclusive { gross } else { net.amount() };
+        let amounts = Amounts::extra(list, net.amount(), tax, net.amount());
+        Some(Line::extra("up to the least of an order", amounts, &working))
+    }
+
+    /// The tax of this quote: its name, its rate, and whether prices contain it.
+    fn tax(&self) -> (&str, Decimal, bool) {
+        let other = self.shop.taxes.iter().find(|tax| Some(tax.id) == self.inputs.tax);
+        match other {
+            Some(tax) => (tax.name.as_str(), tax.rate, tax.inclusive),
+            None => {
+                let own = self.settings;
+                (own.tax_name.as_str(), own.tax_rate, own.tax_inclusive)
+            }
         }
     }
-}
 
-/// Hours of the printer for a plate as high as the piece.
-fn print_hours(printer: &Printer, height_mm: f64) -> Option<Decimal> {
-    let times = LayerTimes {
-        layer: Millimetres::new(f64::from(printer.layer_um) / 1000.0).ok()?,
-        exposure: Seconds::new(printer.exposure_s).ok()?,
-        bottom_layers: u32::try_from(printer.bottom_layers).ok()?,
-        bottom_exposure: Seconds::new(printer.bottom_exposure_s).ok()?,
-        transition_layers: 0,
-        movement: Seconds::new(printer.lift_s).ok()?,
-        source: Source::Entered,
-    };
-    let run = print_run(Millimetres::new(height_mm + RAISED_MM).ok()?, &times).ok()?;
-    measured(run.value.duration.get() / 60.0, 3)
+    /// The quote of some lines under the studio's and the owner's rules.
+    fn input(&self, lines: Vec<QuoteLine>) -> QuoteInput {
+        let (inputs, rules) = (self.inputs, &self.shop.rules);
+        let (_, rate, inclusive) = self.tax();
+        let tax = Percent(rate * Decimal::ONE_HUNDRED);
+        QuoteInput {
+            currency: self.currency,
+            lines,
+            overhead: Percent(inputs.overhead_percent),
+            margin: Margin::OfNetPrice(Percent(inputs.margin_percent)),
+            price_by: if rules.price_by == "line" { PriceBy::Line } else { PriceBy::Piece },
+            discount: if inputs.discount_percent.is_zero() {
+                Discount::None
+            } else {
+                Discount::Share(Percent(inputs.discount_percent))
+            },
+            tax: if inclusive { Tax::Inclusive(tax) } else { Tax::Exclusive(tax) },
+            rounding: if rules.rounding == "total" { Rounding::OnTotal } else { Rounding::PerLine },
+            deposit: Percent(inputs.deposit_percent),
+        }
+    }
+
+    /// The price of a piece in other numbers, by pricing the line anew: what comes once is
+    /// shared by more pieces, a plate and a flask are shared as before.
+    fn breaks(&self, line: &QuoteLine) -> Vec<Break> {
+        let mut breaks = Vec::new();
+        for quantity in BREAKS.into_iter().filter(|n| *n != line.quantity) {
+            let other = QuoteLine { quantity, ..line.clone() };
+            let Ok(priced) = price(&self.input(vec![other])) else { continue };
+            let unit = priced.value.lines.first().and_then(|line| line.unit_price);
+            if let Some(unit) = unit {
+                breaks.push(Break { quantity, unit_price: unit.amount() });
+            }
+        }
+        breaks
+    }
 }
 
 /// What the owner should know before sending it.
-fn notes(
-    settings: &Settings,
-    inputs: &Inputs,
-    priced: &Worked<foundry::quote::Quote>,
-) -> Vec<String> {
-    let mut notes: Vec<String> = priced.working.warnings.iter().map(ToString::to_string).collect();
+fn notes(settings: &Settings, inputs: &Inputs, warnings: &[String]) -> Vec<String> {
+    let mut notes = warnings.to_vec();
     let mut note = |when: bool, what: &str| {
         if when {
             notes.push(what.to_owned());
@@ -297,57 +334,11 @@ fn notes(
         inputs.investment.is_some() && inputs.powder_kg.is_zero(),
         "No powder is charged: the weight for a flask is 0 kg.",
     );
+    note(
+        !inputs.own_lines.is_empty(),
+        "The client brings metal: sprues and button have to be brought as well, and go back to them.",
+    );
     notes
-}
-
-fn content(
-    settings: &Settings,
-    inputs: Inputs,
-    rows: &[LineRow],
-    weights: Vec<Weight>,
-    priced: &Worked<foundry::quote::Quote>,
-    notes: Vec<String>,
-) -> Content {
-    let quote = &priced.value;
-    let lines = rows
-        .iter()
-        .zip(weights)
-        .zip(&quote.lines)
-        .map(|((row, weight), line)| Line {
-            n: row.n,
-            name: row.design.clone(),
-            alloy: row.alloy.clone(),
-            picture: row.picture_id,
-            quantity: line.quantity,
-            weight_g: weight.value.get(),
-            weight: WorkingJson::from(&weight.working),
-            components: line
-                .components
-                .iter()
-                .map(|part| Cost {
-                    kind: part.kind.name().to_owned(),
-                    name: part.name.to_string(),
-                    cost: part.cost.amount(),
-                })
-                .collect(),
-            amounts: Amounts::from(&line.amounts),
-            unit_price: line.unit_price.map(|price| price.amount()),
-            working: WorkingJson::from(&line.working),
-        })
-        .collect();
-    Content {
-        inputs,
-        currency: settings.currency.clone(),
-        tax_name: settings.tax_name.clone(),
-        tax_percent: (settings.tax_rate * Decimal::ONE_HUNDRED).normalize(),
-        tax_inclusive: settings.tax_inclusive,
-        lines,
-        totals: Amounts::from(&quote.totals),
-        deposit: quote.deposit.amount(),
-        balance: quote.balance.amount(),
-        working: WorkingJson::from(&priced.working),
-        notes,
-    }
 }
 
 /// With a capital and a full stop.

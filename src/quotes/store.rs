@@ -184,6 +184,8 @@ pub struct SentQuote {
     pub ready_by: Option<Day>,
     /// When the order changed after it was made.
     pub outdated_at: Option<Moment>,
+    /// What it says.
+    pub content: Json<Content>,
 }
 
 /// Holds the quote that is with the client.
@@ -192,7 +194,7 @@ pub async fn lock_sent(
     order: OrderId,
 ) -> Result<Option<SentQuote>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, n, valid_until, ready_by, outdated_at FROM quotes
+        "SELECT id, n, valid_until, ready_by, outdated_at, content FROM quotes
          WHERE order_id = $1 AND state = 'sent' FOR UPDATE",
     )
     .bind(order)
@@ -211,13 +213,28 @@ pub struct Answered<'a> {
     pub at: Moment,
 }
 
-/// The client said yes: the quote is accepted, a draft beside it is dropped.
+/// The client said yes: the quote is accepted as it stands now, with what they chose and the
+/// metal at the day's price where that was agreed; a draft beside it is dropped.
 pub async fn accept(
     conn: &mut PgConnection,
     order: OrderId,
     quote: &SentQuote,
+    agreed: &Content,
     answered: Answered<'_>,
 ) -> Result<(), sqlx::Error> {
+    if *agreed != quote.content.0 {
+        sqlx::query(
+            "UPDATE quotes SET net = $2, tax = $3, total = $4, deposit = $5, content = $6 WHERE id = $1",
+        )
+        .bind(quote.id)
+        .bind(agreed.totals.net)
+        .bind(agreed.totals.tax)
+        .bind(agreed.totals.gross)
+        .bind(agreed.deposit)
+        .bind(Json(agreed))
+        .execute(&mut *conn)
+        .await?;
+    }
     sqlx::query("UPDATE quotes SET state = 'replaced' WHERE order_id = $1 AND state = 'draft'")
         .bind(order)
         .execute(&mut *conn)

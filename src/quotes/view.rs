@@ -7,7 +7,8 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 use super::content::Content;
 use super::link::LinkRow;
 use crate::clock::{Day, Moment};
-use crate::id::OrderId;
+use crate::id::{AlloyId, OrderId};
+use crate::prices::DayPrices;
 
 /// A quote with everything it says.
 #[derive(Clone, Debug, FromRow)]
@@ -66,6 +67,69 @@ pub(super) async fn quote(
         .bind(n)
         .fetch_one(db)
         .await
+}
+
+/// The version sent before this one, if there was any.
+pub async fn sent_before(
+    db: impl PgExecutor<'_>,
+    order: OrderId,
+    n: i32,
+) -> Result<Option<QuoteRow>, sqlx::Error> {
+    sqlx::query_as(sqlx::AssertSqlSafe(format!(
+        "{COLUMNS} WHERE order_id = $1 AND n < $2 AND sent_at IS NOT NULL ORDER BY n DESC LIMIT 1"
+    )))
+    .bind(order)
+    .bind(n)
+    .fetch_optional(db)
+    .await
+}
+
+/// The version before this one.
+pub(super) async fn before(
+    db: impl PgExecutor<'_>,
+    order: OrderId,
+    n: i32,
+) -> Result<Option<QuoteRow>, sqlx::Error> {
+    sqlx::query_as(sqlx::AssertSqlSafe(format!(
+        "{COLUMNS} WHERE order_id = $1 AND n < $2 ORDER BY n DESC LIMIT 1"
+    )))
+    .bind(order)
+    .bind(n)
+    .fetch_optional(db)
+    .await
+}
+
+/// A quote as it stands on a day: metal that moves is at the price of that day. `None` when a
+/// price it moves with cannot be told.
+pub async fn on_day(
+    pool: &PgPool,
+    content: &Content,
+    day: Day,
+    words: &str,
+) -> Result<Option<Content>, sqlx::Error> {
+    let alloys = content.moving_alloys();
+    if alloys.is_empty() {
+        return Ok(Some(content.clone()));
+    }
+    let ids: Vec<_> = alloys.iter().map(|(id, _)| *id).collect();
+    let prices = DayPrices::load(pool, day, &content.currency, &ids).await?;
+    let price_of = |id: AlloyId| {
+        let name = alloys.iter().find(|(alloy, _)| *alloy == id).map(|(_, name)| name.as_str())?;
+        prices.alloy(id, name).ok().map(|price| price.amount)
+    };
+    Ok(content.at_day(words, &price_of))
+}
+
+/// What lately became of attempts in these alloys: good and failed of the last two hundred.
+pub(super) async fn yield_of(pool: &PgPool, alloys: &[AlloyId]) -> Result<(i64, i64), sqlx::Error> {
+    sqlx::query_as(
+        "SELECT count(*) FILTER (WHERE outcome = 'good'), count(*) FILTER (WHERE outcome = 'failed') FROM (
+           SELECT t.outcome FROM attempts t JOIN pieces p ON p.id = t.piece_id JOIN order_lines l ON l.id = p.order_line_id
+           WHERE t.outcome IN ('good', 'failed') AND l.alloy_id = ANY($1) ORDER BY t.ended_at DESC LIMIT 200) x",
+    )
+    .bind(alloys)
+    .fetch_one(pool)
+    .await
 }
 
 /// The newest quote of an order, whatever became of it.

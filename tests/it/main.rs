@@ -25,6 +25,8 @@ mod analysis;
 mod designs;
 mod metal;
 mod own_metal;
+mod metal_speed;
+mod offers;
 mod now;
 mod prices;
 mod promises;

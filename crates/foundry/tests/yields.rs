@@ -3,8 +3,9 @@
 
 use foundry::quantity::Share;
 use foundry::yields::{
-    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, compare, fisher_exact,
-    individuals_chart, p_chart, pareto, pieces_for_trial, power_of_trial, smallest_trial, wilson,
+    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, chance_of_enough, compare,
+    fisher_exact, individuals_chart, p_chart, pareto, pieces_for_trial, power_of_trial,
+    smallest_trial, wilson,
 };
 use proptest::prelude::*;
 
@@ -261,4 +262,26 @@ fn limits_of_single_values_agree_with_the_handbook() {
     ));
     let broken = [1.0, 2.0, f64::NAN, 3.0, 4.0];
     assert!(matches!(individuals_chart(&broken, ""), Err(YieldRefusal::NotFinite { at: 3 })));
+}
+
+#[test]
+fn the_chance_of_enough_agrees_with_exact_fractions() {
+    // The binomial sum in exact fractions (Python 3 `fractions` and `math.comb`).
+    for (needed, made, share, chance) in [
+        (10, 10, 0.9, 0.3486784401),
+        (10, 11, 0.9, 0.6973568802),
+        (10, 12, 0.9, 0.889130022255),
+        (1, 2, 0.5, 0.75),
+        (50, 60, 0.85, 0.716285031828398),
+        (100, 120, 0.9, 0.992058807751603),
+        (3, 3, 0.95, 0.857375),
+        (500, 560, 0.92, 0.9906646097116637),
+    ] {
+        let ours = chance_of_enough(needed, made, share).unwrap().value;
+        assert!((ours - chance).abs() < 1e-10, "{needed} of {made}: {ours}");
+    }
+    assert_eq!(chance_of_enough(3, 2, 0.9).unwrap().value, 0.0);
+    assert_eq!(chance_of_enough(3, 3, 1.0).unwrap().value, 1.0);
+    assert_eq!(chance_of_enough(1, 3, 0.0).unwrap().value, 0.0);
+    assert!(chance_of_enough(1, 2001, 0.9).is_err() && chance_of_enough(1, 2, 1.1).is_err());
 }

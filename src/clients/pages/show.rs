@@ -11,7 +11,8 @@ use crate::clients::view::{self, OrderRow};
 use crate::clients::{Client, Clients, actions};
 use crate::db::once::{self, Begun};
 use crate::id::ClientId;
-use crate::people::Signed;
+use crate::metal::{self, OfClient};
+use crate::people::{Owner, Signed};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
@@ -22,6 +23,10 @@ pub(crate) struct ShowClient {
     name: String,
     version: i64,
     orders: Vec<OrderRow>,
+    classes: Vec<(String, String)>,
+    archived: bool,
+    metal: Option<String>,
+    refusal: Option<String>,
     form: Form,
 }
 
@@ -40,6 +45,7 @@ async fn page(
             ("phone", client.phone.clone()),
             ("address", client.address.clone()),
             ("note", client.note.clone()),
+            ("class", client.class_id.map(|id| id.to_string()).unwrap_or_default()),
         ])
     });
     let frame = signed.frame.clone();
@@ -49,6 +55,10 @@ async fn page(
         name: client.name,
         version: client.version,
         orders,
+        classes: view::classes(&app.pool).await?,
+        archived: client.archived_at.is_some(),
+        metal: metal::open_with(&app.pool, id).await?,
+        refusal: None,
         form,
     })
 }
@@ -89,4 +99,54 @@ pub(crate) async fn submit(
     let place = Client(id).to_string();
     work.commit(&place).await?;
     Ok(see_other(&place))
+}
+
+async fn put(
+    app: App,
+    signed: Signed,
+    id: ClientId,
+    mut form: Form,
+    back: bool,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = if back {
+        actions::bring_back(&mut work.tx, &signed, id).await
+    } else {
+        actions::archive(&mut work.tx, &signed, id).await
+    };
+    match done {
+        Ok(()) => {
+            let place = Client(id).to_string();
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            let mut page = page(&app, &signed, id, None).await?;
+            page.refusal = Some(refused.message.clone());
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn archive(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<ClientId>,
+    form: Form,
+) -> Result<Response, Fault> {
+    put(app, signed, id, form, false).await
+}
+
+pub(crate) async fn bring_back(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<ClientId>,
+    form: Form,
+) -> Result<Response, Fault> {
+    put(app, signed, id, form, true).await
 }

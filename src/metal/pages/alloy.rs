@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 
 use crate::db::once::{self, Begun, Work};
 use crate::id::{AlloyId, MetalBatchId};
-use crate::metal::forms::{COUNTED, CountForm, RefineForm};
+use crate::metal::forms::{COUNTED, CountForm, RefineForm, RefinedForm};
 use crate::metal::model::Account;
 use crate::metal::view::{self, Held, Lot};
 use crate::metal::{Buy, EntriesPage, EntryPage, MetalPage, OfAlloy, OwnPage, actions, melt};
@@ -23,6 +23,8 @@ pub(crate) struct ShowAlloy {
     lots: Vec<Lot>,
     count: Form,
     refine: Form,
+    back: Form,
+    alloys: Vec<(AlloyId, String)>,
 }
 
 impl ShowAlloy {
@@ -64,7 +66,10 @@ async fn page(
     let alloy = view::held(&app.pool, None, Some(id)).await?.pop().ok_or(Fault::NotFound)?;
     let lots = view::lots(&app.pool, id).await?;
     let refine = refine.unwrap_or_else(|| Form::filled([("from", "filings".to_owned())]));
-    Ok(ShowAlloy { frame: signed.frame.clone(), alloy, lots, count, refine })
+    let alloys = view::choices(&app.pool).await?;
+    let there = format!("{:.2}", alloy.refiner as f64 / 100.0);
+    let back = Form::filled([("settled", there), ("into", id.to_string())]);
+    Ok(ShowAlloy { frame: signed.frame.clone(), alloy, lots, count, refine, back, alloys })
 }
 
 pub(crate) async fn show(
@@ -89,7 +94,7 @@ pub(crate) async fn count(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::count(&mut work.tx, &signed, id, &take).await {
+    match actions::count(&mut work.tx, &signed, id, &take.counted, &take.note).await {
         Ok(batch) => done(work, batch).await,
         Err(Fault::Refused(refused)) => {
             drop(work);
@@ -121,6 +126,35 @@ pub(crate) async fn refine(
             drop(work);
             form.refuse(&refused.clone().at("sent"));
             let page = page(&app, &signed, id, Form::default(), Some(form)).await?;
+            Ok((refused.status, page).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn refined(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<AlloyId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let read = RefinedForm::read(&mut form);
+    let Some(back) = read else {
+        let mut page = page(&app, &signed, id, Form::default(), None).await?;
+        page.back = form;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::refined(&mut work.tx, &signed, id, &back).await {
+        Ok(batch) => done(work, batch).await,
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            let mut page = page(&app, &signed, id, Form::default(), None).await?;
+            page.back = form;
             Ok((refused.status, page).into_response())
         }
         Err(fault) => Err(fault),

@@ -10,7 +10,7 @@ use crate::db::once::{self, Begun};
 use crate::id::AlloyId;
 use crate::metal::forms::MeltForm;
 use crate::metal::melt::{self, PRECIOUS, STEPS, Stocked, Way, Wish};
-use crate::metal::{EntryPage, MeltPage, MetalPage, actions, view};
+use crate::metal::{EntryPage, MeltPage, MetalPage, actions, stock};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
 
@@ -75,7 +75,7 @@ impl ShowMelt {
 }
 
 async fn page(app: &App, signed: &Signed, mut form: Form, fresh: bool) -> Result<ShowMelt, Fault> {
-    let stock = view::stocked(&app.pool).await?;
+    let stock = stock::stocked(&app.pool).await?;
     let (mut ways, mut none, mut short) = (Vec::new(), None, None);
     if !fresh && let Some(wish) = Wish::read(&mut form) {
         short = melt::short(&stock, &wish);

@@ -7,7 +7,9 @@ use serde::Deserialize;
 
 use crate::clock::Day;
 use crate::metal::view::{self, Held};
-use crate::metal::{Buy, EntriesPage, LossesPage, MeltPage, MetalPage, OfAlloy, OwnPage};
+use crate::metal::{
+    Buy, CountPage, EntriesPage, FinePage, LossesPage, MeltPage, MetalPage, OfAlloy, OwnPage,
+};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame};
 

@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::show::page;
 use crate::db::once::{self, Begun};
-use crate::portal::actions;
+use crate::portal::actions::{self, Said};
 use crate::portal::guest::Guest;
 use crate::web::{App, Fault, Form, see_other};
 
@@ -53,7 +53,12 @@ async fn answer(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let outcome = match &answer {
-        Answer::Yes(name) => actions::say_yes(&mut work.tx, &guest, seen, name).await,
+        Answer::Yes(name) => {
+            let option = form.value("option").parse().unwrap_or(0);
+            let total = form.value(&format!("total_{option}")).parse().ok();
+            let said = Said { quote: seen, name, option, total };
+            actions::say_yes(&mut work.tx, &app.pool, &guest, &said).await
+        }
         Answer::No(words) => actions::say_no(&mut work.tx, &guest, seen, words).await,
     };
     match outcome {

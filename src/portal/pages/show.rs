@@ -6,12 +6,13 @@ use axum::extract::State;
 
 use crate::orders::OrderState;
 use crate::pieces::{Cards, Filter, RouteCard};
+use crate::portal::actions;
 use crate::portal::guest::Guest;
 use crate::portal::questions::{self, Said};
 use crate::portal::view::{self, InvoiceRow, PhotoRow};
 use crate::portal::words;
 use crate::promises::{self, PromiseRow};
-use crate::quotes::{self, QuoteRow};
+use crate::quotes::{self, Change, Content, QuoteRow};
 use crate::web::{App, Fault, Form, Show, asset};
 
 /// Pieces that are alike and stand alike.
@@ -56,7 +57,43 @@ pub(crate) struct ShowPortal {
     invoices: Vec<InvoiceRow>,
     photos: Vec<PhotoRow>,
     said: Vec<Said>,
+    offers: Vec<Offer>,
+    changes: Vec<Change>,
     form: Form,
+}
+
+/// A way to make the order, as it stands today.
+struct Offer {
+    n: usize,
+    name: String,
+    content: Content,
+    /// No price of today can be told for it.
+    unknown: bool,
+}
+
+/// What was asked and the other ways, with metal that moves at today's price while the answer
+/// is open.
+async fn offers(app: &App, guest: &Guest, quote: &QuoteRow) -> Result<Vec<Offer>, Fault> {
+    let content = &quote.content.0;
+    let mut offers = Vec::new();
+    let open = quote.state == "sent";
+    let ways = if open { content.options.len() } else { 0 };
+    for n in 0..=ways {
+        let Some((chosen, _)) = content.choosing(n) else { continue };
+        let name = match (n, content.asked_name()) {
+            (0, "") => "As asked".to_owned(),
+            (0, name) => name.to_owned(),
+            _ => chosen.chosen.clone().unwrap_or_default(),
+        };
+        let today = if open {
+            actions::at_today(&app.pool, guest, &chosen).await?
+        } else {
+            Some(chosen.clone())
+        };
+        let unknown = today.is_none();
+        offers.push(Offer { n, name, content: today.unwrap_or(chosen), unknown });
+    }
+    Ok(offers)
 }
 
 impl ShowPortal {
@@ -72,6 +109,12 @@ impl ShowPortal {
                     && quote.outdated_at.is_none()
                     && !self.show.past(quote.valid_until)
             })
+            && !self.offers.iter().any(|offer| offer.unknown)
+    }
+
+    /// The way that was chosen in a form that came back, else what was asked.
+    fn chosen(&self, offer: &Offer) -> bool {
+        self.form.value("option").parse().unwrap_or(0) == offer.n
     }
 
     /// The chance told with a day, as long as that day still stands.
@@ -103,6 +146,15 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
     let invoices = view::invoices(&app.pool, guest.order.id).await?;
     let photos = view::photos(&app.pool, guest.order.id).await?;
     let said = questions::of_order(&app.pool, guest.order.id).await?;
+    let (mut ways, mut changes) = (Vec::new(), Vec::new());
+    if let Some(quote) = &quote {
+        ways = offers(app, &guest, quote).await?;
+        if quote.state == "sent"
+            && let Some(before) = quotes::sent_before(&app.pool, guest.order.id, quote.n).await?
+        {
+            changes = quotes::for_client(&before.content.0, &quote.content.0);
+        }
+    }
     Ok(ShowPortal {
         show: guest.show.clone(),
         guest,
@@ -113,6 +165,8 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
         invoices,
         photos,
         said,
+        offers: ways,
+        changes,
         form,
     })
 }

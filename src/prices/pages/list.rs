@@ -12,7 +12,7 @@ use crate::people::{Owner, Signed};
 use crate::prices::forms::PriceForm;
 use crate::prices::model::TYPED_UNITS;
 use crate::prices::view::{self, Item};
-use crate::prices::{Price, PriceKind, Prices, actions};
+use crate::prices::{Price, PriceKind, PriceRules, Prices, actions};
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
@@ -25,7 +25,9 @@ pub(crate) struct ListPrices {
 
 impl ListPrices {
     fn missing(&self) -> Vec<&Item> {
-        self.items.iter().filter(|item| item.price.is_err()).collect()
+        // Gas and premiums are charged only where there are any.
+        let needed = |item: &&Item| !matches!(item.kind, PriceKind::Gas | PriceKind::Premium);
+        self.items.iter().filter(|item| item.price.is_err()).filter(needed).collect()
     }
 
     /// The kinds of which anything has a price, with those.

@@ -2,3 +2,5 @@
 
 pub(super) mod history;
 pub(super) mod list;
+pub(super) mod paste;
+pub(super) mod rules;

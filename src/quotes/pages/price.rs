@@ -3,21 +3,23 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
 use crate::db::once::{self, Begun};
-use crate::orders::{self, Order, OrderRow, Orders};
+use crate::orders::{self, LineRow, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked, Outlook};
 use crate::quotes::content::Content;
 use crate::quotes::defaults::{Shop, defaults};
-use crate::quotes::inputs::Inputs;
+use crate::quotes::inputs::{Inputs, MOST_OPTIONS, MOST_TASKS};
 use crate::quotes::paths::Quote;
 use crate::quotes::reckon::{Missing, reckon};
 use crate::quotes::{PriceOrder, Quotes, actions, view};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use foundry::yields::chance_of_enough;
+use rust_decimal::Decimal;
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/price.html")]
@@ -33,6 +35,77 @@ pub(crate) struct PricePage {
     printers: Vec<(String, String)>,
     investments: Vec<(String, String)>,
     kilns: Vec<(String, String)>,
+    alloys: Vec<(String, String)>,
+    tasks: Vec<(String, String)>,
+    taxes: Vec<(String, String)>,
+    lines: Vec<LineRow>,
+    chances: Vec<Chance>,
+    known: (i64, i64),
+}
+
+/// How likely so many spares are enough for a line.
+struct Chance {
+    spares: u32,
+    percent: f64,
+    working: foundry::working::Working,
+}
+
+impl PricePage {
+    fn option_fields(&self) -> Vec<(String, String, String)> {
+        (0..MOST_OPTIONS)
+            .map(|at| {
+                (
+                    format!("option{at}_name"),
+                    format!("option{at}_alloy"),
+                    format!("option{at}_finish"),
+                )
+            })
+            .collect()
+    }
+
+    fn task_fields(&self) -> Vec<(String, String, String)> {
+        (0..MOST_TASKS)
+            .map(|at| (format!("task{at}"), format!("task{at}_minutes"), format!("task{at}_per")))
+            .collect()
+    }
+
+    fn own(&self, line: &LineRow) -> bool {
+        let n = line.n.to_string();
+        self.form.all("own_line").any(|ticked| ticked == n)
+    }
+
+    fn chance(&self, chance: &Chance) -> Html {
+        working_of(&self.frame.show.number(chance.percent, 0, "%"), &chance.working)
+    }
+}
+
+/// What the page needs beside the price: the order's lines, and what spares are good for.
+struct Beside {
+    lines: Vec<LineRow>,
+    chances: Vec<Chance>,
+    known: (i64, i64),
+}
+
+impl Beside {
+    async fn load(app: &App, order: &OrderRow) -> Result<Self, Fault> {
+        let lines = orders::lines(&app.pool, order.id).await?;
+        let alloys: Vec<_> = lines.iter().map(|line| line.alloy_id).collect();
+        let known = view::yield_of(&app.pool, &alloys).await?;
+        let all = known.0 + known.1;
+        let needed = lines.iter().map(|line| line.quantity).max().unwrap_or(0);
+        let needed = u32::try_from(needed).unwrap_or(0);
+        let mut chances = Vec::new();
+        // From fewer attempts nothing is claimed.
+        if all >= 10 && needed > 0 {
+            let good = known.0 as f64 / all as f64;
+            for spares in 0..=4 {
+                let Ok(worked) = chance_of_enough(needed, needed + spares, good) else { break };
+                let percent = worked.value * 100.0;
+                chances.push(Chance { spares, percent, working: worked.working });
+            }
+        }
+        Ok(Self { lines, chances, known })
+    }
 }
 
 fn choices<I: ToString>(things: impl Iterator<Item = (I, String)>) -> Vec<(String, String)> {
@@ -41,21 +114,40 @@ fn choices<I: ToString>(things: impl Iterator<Item = (I, String)>) -> Vec<(Strin
     list
 }
 
-fn page(
+async fn page(
+    app: &App,
     signed: &Signed,
     order: OrderRow,
-    shop: &Shop,
-    settings: &Settings,
+    (shop, settings): (&Shop, &Settings),
     form: Form,
     outcome: Option<Result<Content, Vec<Missing>>>,
     outlook: Option<Outlook>,
-) -> PricePage {
+) -> Result<PricePage, Fault> {
+    let beside = Beside::load(app, &order).await?;
     let (content, missing) = match outcome {
         Some(Ok(content)) => (Some(content), Vec::new()),
         Some(Err(missing)) => (None, missing),
         None => (None, Vec::new()),
     };
-    PricePage {
+    let mut alloys = vec![(String::new(), "as asked".to_owned())];
+    alloys.extend(shop.alloys.iter().map(|alloy| (alloy.id.to_string(), alloy.name.clone())));
+    let mut tasks = vec![(String::new(), "none".to_owned())];
+    tasks.extend(shop.tasks.iter().map(|task| (task.id.to_string(), task.name.clone())));
+    let percent = |rate: Decimal| (rate * Decimal::ONE_HUNDRED).normalize();
+    let own_tax = format!("{} {} %", settings.tax_name, percent(settings.tax_rate));
+    let mut taxes = vec![(String::new(), own_tax)];
+    taxes.extend(
+        shop.taxes
+            .iter()
+            .map(|tax| (tax.id.to_string(), format!("{} {} %", tax.name, percent(tax.rate)))),
+    );
+    Ok(PricePage {
+        tasks,
+        taxes,
+        alloys,
+        lines: beside.lines,
+        chances: beside.chances,
+        known: beside.known,
         frame: signed.frame.clone(),
         order,
         form,
@@ -67,7 +159,7 @@ fn page(
         printers: choices(shop.printers.iter().map(|p| (p.id, p.name.clone()))),
         investments: choices(shop.investments.iter().map(|i| (i.id, i.name.clone()))),
         kilns: choices(shop.kilns.iter().map(|k| (k.id, k.name.clone()))),
-    }
+    })
 }
 
 pub(crate) async fn show(
@@ -81,13 +173,13 @@ pub(crate) async fn show(
     // What was turned last time stays turned.
     let inputs = match view::newest(&app.pool, order.id).await? {
         Some(quote) => quote.content.0.inputs,
-        None => defaults(&app.pool, &shop, &settings).await?,
+        None => defaults(&app.pool, &shop, &settings, order.client_id).await?,
     };
     let today = signed.now.day_in(&signed.frame.show.zone);
     let form = inputs.form();
     let outlook = when(&app, &signed, &order, &inputs).await?;
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
-    Ok(page(&signed, order, &shop, &settings, form, Some(outcome), Some(outlook)))
+    page(&app, &signed, order, (&shop, &settings), form, Some(outcome), Some(outlook)).await
 }
 
 /// When the order would be ready if the client said yes now.
@@ -105,6 +197,7 @@ pub(crate) async fn preview(
     State(app): State<App>,
     Owner(signed): Owner,
     Path(number): Path<i32>,
+    headers: HeaderMap,
     mut form: Form,
 ) -> Result<Response, Fault> {
     let order = orders::load(&app.pool, number).await?;
@@ -116,12 +209,18 @@ pub(crate) async fn preview(
         form.set("ready_by", &taken);
     }
     let Some(inputs) = Inputs::read(&mut form, today) else {
-        let page = page(&signed, order, &shop, &settings, form, None, None);
+        let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let outlook = when(&app, &signed, &order, &inputs).await?;
+    // A slider asks many times, for the price alone.
+    let outlook = if headers.contains_key("x-turning") {
+        None
+    } else {
+        Some(when(&app, &signed, &order, &inputs).await?)
+    };
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
-    let page = page(&signed, order, &shop, &settings, form, Some(outcome), Some(outlook));
+    let shop = (&shop, &settings);
+    let page = page(&app, &signed, order, shop, form, Some(outcome), outlook).await?;
     Ok(page.into_response())
 }
 
@@ -136,14 +235,15 @@ pub(crate) async fn save(
     let settings = Settings::load(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
     let Some(inputs) = Inputs::read(&mut form, today) else {
-        let page = page(&signed, order, &shop, &settings, form, None, None);
+        let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
     let content = match outcome {
         Ok(content) => content,
         missing => {
-            let page = page(&signed, order, &shop, &settings, form, Some(missing), None);
+            let page =
+                page(&app, &signed, order, (&shop, &settings), form, Some(missing), None).await?;
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
         }
     };
@@ -162,7 +262,9 @@ pub(crate) async fn save(
             drop(work);
             form.refuse(&refused);
             let order = orders::load(&app.pool, number).await?;
-            let page = page(&signed, order, &shop, &settings, form, Some(Ok(content)), None);
+            let page =
+                page(&app, &signed, order, (&shop, &settings), form, Some(Ok(content)), None)
+                    .await?;
             Ok((refused.status, page).into_response())
         }
         Err(fault) => Err(fault),

@@ -9,6 +9,7 @@ use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked};
+use crate::quotes::changes::{self, Change};
 use crate::quotes::content::Content;
 use crate::quotes::view::{self, QuoteRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
@@ -21,6 +22,8 @@ pub(crate) struct QuotePage {
     order: OrderRow,
     quote: QuoteRow,
     content: Content,
+    changes: Vec<Change>,
+    before: Option<i32>,
     form: Form,
 }
 
@@ -34,8 +37,14 @@ async fn page(
     let order = orders::load(&app.pool, number).await?;
     let quote = view::quote(&app.pool, order.id, n).await?;
     let content = quote.content.0.clone();
+    let before = view::before(&app.pool, order.id, n).await?;
+    let changes = before
+        .as_ref()
+        .map(|before| changes::for_owner(&before.content.0, &content))
+        .unwrap_or_default();
+    let before = before.map(|before| before.n);
     let form = form.unwrap_or_else(|| Form::filled([("message", quote.message.clone())]));
-    Ok(QuotePage { frame: signed.frame.clone(), order, quote, content, form })
+    Ok(QuotePage { frame: signed.frame.clone(), order, quote, content, changes, before, form })
 }
 
 pub(crate) async fn show(

@@ -10,7 +10,7 @@ use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::Owner;
 use crate::quotes::link::{LinkRow, path_of};
-use crate::quotes::paths::Quote;
+use crate::quotes::paths::{Actual, Quote};
 use crate::quotes::view::{self, ListRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
 use crate::web::{App, Fault, Form, Frame, see_other};

@@ -9,6 +9,7 @@ mod trial;
 mod pareto;
 mod control;
 mod individuals;
+mod spares;
 
 use crate::quantity::QuantityRefusal;
 
@@ -17,6 +18,7 @@ pub use fisher::{Fisher, fisher_exact};
 pub use individuals::{IndividualsChart, individuals_chart};
 pub use interval::{YieldInterval, wilson};
 pub use pareto::{CauseRow, pareto};
+pub use spares::chance_of_enough;
 pub use trial::{
     Comparison, MOST_PIECES_EACH, TrialSize, Verdict, compare, pieces_for_trial, power_of_trial,
     smallest_trial,

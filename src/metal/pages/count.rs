@@ -1,0 +1,83 @@
+//! A stock take of everything that can be put on a scale: a sheet to print, and to post.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::db::once::{self, Begun};
+use crate::metal::forms::StockTake;
+use crate::metal::model::Account;
+use crate::metal::paths::CountPage;
+use crate::metal::stock::{self, Countable};
+use crate::metal::{EntriesPage, MetalPage, actions};
+use crate::people::Signed;
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "metal/count.html")]
+pub(crate) struct ShowCount {
+    frame: Frame,
+    rows: Vec<Countable>,
+    form: Form,
+}
+
+impl ShowCount {
+    /// What an account is called, with the client whose drawer it is.
+    fn words(&self, row: &Countable) -> String {
+        match &row.client {
+            Some(client) => format!("drawer of {client}"),
+            None => Account::words(row.account.kind()).to_owned(),
+        }
+    }
+
+    /// The field for what the scale shows, with what the ledger said when the page was made.
+    fn field(&self, row: &Countable) -> Html {
+        let (name, seen) = (row.field(), format!("seen_{}", row.field()));
+        let label = format!("{}, {}", row.alloy, self.words(row));
+        let field = self.form.input(&name, &label).kind("decimal").unit("g").html();
+        Html::trusted(format!(
+            "<div class=\"bare\">{field}<input type=\"hidden\" name=\"{seen}\" value=\"{}\"></div>",
+            row.cg
+        ))
+    }
+}
+
+async fn page(app: &App, signed: &Signed, form: Form) -> Result<ShowCount, Fault> {
+    let rows = stock::countable(&app.pool).await?;
+    Ok(ShowCount { frame: signed.frame.clone(), rows, form })
+}
+
+pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<ShowCount, Fault> {
+    page(&app, &signed, Form::default()).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let rows = stock::countable(&app.pool).await?;
+    let Some(take) = StockTake::read(&mut form, &rows) else {
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match actions::count_all(&mut work.tx, &signed, &take).await {
+        Ok(()) => {
+            let place = format!("{EntriesPage}?kind=counted");
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(&app, &signed, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}

@@ -1,0 +1,131 @@
+//! The rules of the price book: tasks, taxes, classes of clients, minimum and rounding.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use crate::audit;
+use crate::db::once::{self, Begun};
+use crate::id::TaxId;
+use crate::people::{Owner, Signed};
+use crate::prices::Prices;
+use crate::prices::paths::PriceRules;
+use crate::prices::rules::{self, Added, Class, Rules, Task, TaxRow};
+use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+
+#[derive(Template, WebTemplate)]
+#[template(path = "prices/rules.html")]
+pub(crate) struct RulesPage {
+    frame: Frame,
+    rules: Rules,
+    tasks: Vec<Task>,
+    taxes: Vec<TaxRow>,
+    classes: Vec<Class>,
+    form: Form,
+}
+
+impl RulesPage {
+    fn tax_choices(&self) -> Vec<(String, String)> {
+        let mut choices = vec![(String::new(), "the studio's".to_owned())];
+        choices.extend(self.taxes.iter().map(|tax| (tax.id.to_string(), tax.name.clone())));
+        choices
+    }
+
+    fn tax_of(&self, id: &Option<TaxId>) -> &str {
+        let tax = self.taxes.iter().find(|tax| Some(tax.id) == *id);
+        tax.map_or("the studio's", |tax| tax.name.as_str())
+    }
+}
+
+async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<RulesPage, Fault> {
+    let rules = Rules::load(&app.pool).await?;
+    let form = form.unwrap_or_else(|| {
+        Form::filled([
+            ("least_net", rules.least_net.normalize().to_string()),
+            ("rounding", rules.rounding.clone()),
+            ("price_by", rules.price_by.clone()),
+        ])
+    });
+    Ok(RulesPage {
+        frame: signed.frame.clone(),
+        tasks: rules::tasks(&app.pool).await?,
+        taxes: rules::taxes(&app.pool).await?,
+        classes: rules::classes(&app.pool).await?,
+        rules,
+        form,
+    })
+}
+
+pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result<RulesPage, Fault> {
+    page(&app, &signed, None).await
+}
+
+pub(crate) async fn submit(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(rules) = Rules::read(&mut form) else {
+        let page = page(&app, &signed, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    if !rules.write(&mut work.tx).await? {
+        drop(work);
+        let refused = Refused::stale("the rules");
+        form.refuse(&refused);
+        return Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response());
+    }
+    let detail = serde_json::json!({
+        "least_net": rules.least_net, "rounding": rules.rounding, "price_by": rules.price_by,
+    });
+    let (at, who) = (signed.now, Some(signed.person));
+    audit::note(&mut work.tx, at, who, "changed", "price_rules", detail).await?;
+    let place = PriceRules.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}
+
+pub(crate) async fn add(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(what): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    if !["task", "tax", "class"].contains(&what.as_str()) {
+        return Err(Fault::NotFound);
+    }
+    let Some(added) = Added::read(&what, &mut form) else {
+        let page = page(&app, &signed, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    added.write(&mut work.tx).await?;
+    let place = PriceRules.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}
+
+pub(crate) async fn retire(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((what, id)): Path<(String, uuid::Uuid)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    rules::retire(&mut work.tx, &what, id, signed.now).await?;
+    let place = PriceRules.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}

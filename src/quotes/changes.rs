@@ -1,0 +1,114 @@
+//! What changed from one version of a quote to the next. No SQL.
+
+use rust_decimal::Decimal;
+
+use super::content::{Content, Line};
+
+/// One thing that changed: what, from, to. An amount is in the currency of its quote.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// What.
+    pub what: String,
+    /// As it was; empty when it was not there.
+    pub before: String,
+    /// As it is; empty when it is gone.
+    pub after: String,
+}
+
+impl Change {
+    fn new(what: impl Into<String>, before: impl ToString, after: impl ToString) -> Option<Self> {
+        let (before, after) = (before.to_string(), after.to_string());
+        (before != after).then(|| Self { what: what.into(), before, after })
+    }
+}
+
+fn money(amount: Decimal, content: &Content) -> String {
+    let digits = foundry::quantity::Currency::by_code(&content.currency)
+        .map_or(2, |known| known.minor_digits()) as usize;
+    format!("{amount:.digits$} {}", content.currency)
+}
+
+/// What a client can see of the difference between two versions.
+#[must_use]
+pub fn for_client(before: &Content, after: &Content) -> Vec<Change> {
+    let mut changes = Vec::new();
+    for line in &after.lines {
+        let name = &line.name;
+        match before.lines.iter().find(|old| old.n == line.n) {
+            None => changes.extend(Change::new(name.clone(), "", line_words(line, after))),
+            Some(old) => {
+                changes.extend(Change::new(name.clone(), &old.name, name));
+                changes.extend(Change::new(format!("{name}: pieces"), old.quantity, line.quantity));
+                changes.extend(Change::new(format!("{name}: alloy"), &old.alloy, &line.alloy));
+                let price = |line: &Line, content| {
+                    line.unit_price.map(|price| money(price, content)).unwrap_or_default()
+                };
+                changes.extend(Change::new(
+                    format!("{name}: a piece"),
+                    price(old, before),
+                    price(line, after),
+                ));
+            }
+        }
+    }
+    for old in &before.lines {
+        if !after.lines.iter().any(|line| line.n == old.n) {
+            changes.extend(Change::new(old.name.clone(), line_words(old, before), ""));
+        }
+    }
+    let sums = |content: &Content| {
+        [
+            ("discount", content.totals.discount),
+            ("tax", content.totals.tax),
+            ("total", content.totals.gross),
+            ("deposit", content.deposit),
+        ]
+        .map(|(what, amount)| (what, money(amount, content)))
+    };
+    for ((what, was), (_, is)) in sums(before).into_iter().zip(sums(after)) {
+        changes.extend(Change::new(what, was, is));
+    }
+    let names = |content: &Content| {
+        content.options.iter().map(|choice| choice.name.as_str()).collect::<Vec<_>>().join(", ")
+    };
+    changes.extend(Change::new("to choose from", names(before), names(after)));
+    changes.extend(Change::new("metal", rule(before), rule(after)));
+    changes
+}
+
+fn rule(content: &Content) -> &'static str {
+    match content.metal_rule {
+        super::choices::MetalRule::Fixed => "at the price quoted",
+        super::choices::MetalRule::DayOfYes => "at the price of the day of your yes",
+    }
+}
+
+fn line_words(line: &Line, content: &Content) -> String {
+    format!("{} × in {}, {}", line.quantity, line.alloy, money(line.amounts.list, content))
+}
+
+/// The same and what only the owner sees: cost, what is earned, what was turned.
+pub(super) fn for_owner(before: &Content, after: &Content) -> Vec<Change> {
+    let mut changes = for_client(before, after);
+    for ((what, was), (_, is)) in inside(before).into_iter().zip(inside(after)) {
+        changes.extend(Change::new(what, was, is));
+    }
+    changes
+}
+
+fn inside(content: &Content) -> Vec<(&'static str, String)> {
+    let inputs = &content.inputs;
+    let percent = |value: Decimal| format!("{} %", value.normalize());
+    vec![
+        ("cost", money(content.totals.cost, content)),
+        ("earned", money(content.totals.earned, content)),
+        ("margin", percent(inputs.margin_percent)),
+        ("overhead", percent(inputs.overhead_percent)),
+        ("discount", percent(inputs.discount_percent)),
+        ("metal lost", percent(inputs.metal_loss_percent)),
+        ("bench minutes a piece", inputs.bench_minutes.to_string()),
+        ("set-up minutes", inputs.set_up_minutes.to_string()),
+        ("spares", inputs.spares.to_string()),
+        ("bought in", money(inputs.extra_amount, content)),
+    ]
+}

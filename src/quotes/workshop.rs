@@ -1,0 +1,249 @@
+//! What goes into the price of one line: metal, materials, machines and work.
+
+use foundry::plate::{LayerTimes, print_run};
+use foundry::quantity::{Currency, Grams, Millimetres, Money, Seconds};
+use foundry::quote::{
+    Billed, Component, CostKind, Factor, MetalPrice, Percent, PricedLine, QuoteLine, Recurs,
+    measured,
+};
+use foundry::source::Source;
+use foundry::working::Worked;
+use rust_decimal::Decimal;
+
+use super::content::{Amounts, Break, Cost, Line};
+use super::defaults::{Printer, Shop};
+use super::inputs::Inputs;
+use super::reckon::Missing;
+use crate::designs::{self, Design};
+use crate::json::working::WorkingJson;
+use crate::orders::LineRow;
+use crate::prices::{DayPrice, DayPrices, PriceKind};
+use crate::studio::Settings;
+
+/// What holds a pattern above the plate. Common practice, no source.
+const RAISED_MM: f64 = 5.0;
+
+/// What goes into the price of a line, and what is said beside it.
+pub(super) struct Reckoned {
+    pub(super) line: QuoteLine,
+    pub(super) weight: Weight,
+    /// Metal charged for the line in grams, and what a gram costs.
+    pub(super) metal: (Decimal, Decimal),
+    /// What the client brings, in grams.
+    pub(super) own_g: Decimal,
+}
+
+/// The studio as a price sees it.
+pub(super) struct Workshop<'a> {
+    pub(super) shop: &'a Shop,
+    pub(super) settings: &'a Settings,
+    pub(super) prices: &'a DayPrices,
+    pub(super) currency: Currency,
+    pub(super) inputs: &'a Inputs,
+}
+
+type Weight = Worked<Grams>;
+
+impl Workshop<'_> {
+    fn money(&self, amount: Decimal) -> Option<Money> {
+        Some(Money::new(amount, self.currency))
+    }
+
+    fn priced(&self, component: Component, price: DayPrice) -> Component {
+        Component { price: self.money(price.amount), price_source: price.source, ..component }
+    }
+
+    /// A line with all its costs, and the weight of a piece.
+    pub(super) fn line(&self, row: &LineRow, first: bool) -> Result<Reckoned, Vec<Missing>> {
+        let inputs = self.inputs;
+        let design = |what: &str| {
+            vec![Missing {
+                what: format!("{} {what}", row.design),
+                place: Design(row.design_number).to_string(),
+                place_name: "The design",
+            }]
+        };
+        if !row.size_known {
+            return Err(design(
+                "has no size yet: its file does not say in which unit it is drawn.",
+            ));
+        }
+        let Some(volume_mm3) = row.volume_mm3 else {
+            return Err(design("has no weight, because its surface is open."));
+        };
+        let weight = designs::weigh(volume_mm3, row.density_g_cm3, &row.density_source)
+            .map_err(|why| design(&format!("cannot be weighed: {why}.")))?;
+        let large = || design("is too large to be priced.");
+        let grams = measured(weight.value.get(), 4).ok_or_else(large)?;
+        let volume_ml = measured(volume_mm3 / 1000.0, 4).ok_or_else(large)?;
+
+        let mut missing = Vec::new();
+        let mut components = Vec::new();
+        let mut add = |component: Component, price: Result<DayPrice, String>| match price {
+            Ok(price) => components.push(self.priced(component, price)),
+            Err(what) => missing.push(Missing::price(what)),
+        };
+        let loss = Percent(inputs.metal_loss_percent);
+        let made = Decimal::from(row.quantity) + Decimal::from(inputs.spares);
+        let with_loss = grams
+            .checked_div(Decimal::ONE - loss.factor())
+            .and_then(|each| each.checked_mul(made))
+            .ok_or_else(large)?
+            .round_dp(4);
+        let own = inputs.own_lines.contains(&row.n);
+        let mut metal_price = Decimal::ZERO;
+        if !own {
+            let metal = Component::metal(row.alloy.clone(), grams, MetalPrice::Alloy(None), loss);
+            let price = self.prices.alloy(row.alloy_id, &row.alloy);
+            metal_price = price.as_ref().map(|price| price.amount).unwrap_or_default();
+            add(metal, price);
+        }
+        let (metal_g, own_g) =
+            if own { (Decimal::ZERO, with_loss) } else { (with_loss, Decimal::ZERO) };
+        if let Some((id, name)) = self.shop.resins.iter().find(|(id, _)| Some(*id) == inputs.resin)
+        {
+            let with_supports = Decimal::ONE + inputs.supports_percent * Decimal::new(1, 2);
+            let resin = Component::resin(volume_ml, None)
+                .with_factor(Factor::Times { name: "1 + supports".into(), value: with_supports });
+            add(resin, self.prices.of(PriceKind::Resin, &id.to_string(), name));
+        }
+        if let Some(powder) =
+            self.shop.investments.iter().find(|powder| Some(powder.id) == inputs.investment)
+        {
+            let part = Component::investment(
+                inputs.powder_kg,
+                None,
+                inputs.pieces_in_flask,
+                Billed::Share,
+            );
+            add(part, self.prices.of(PriceKind::Investment, &powder.id.to_string(), &powder.name));
+        }
+        let kiln = self.shop.kilns.iter().find(|kiln| Some(kiln.id) == inputs.kiln);
+        if let Some(kiln) = kiln {
+            let recurs = Recurs::PerLoad {
+                pieces_per_batch: inputs.pieces_in_flask,
+                batches_per_load: inputs.flasks_in_load,
+                billed: Billed::Share,
+            };
+            let rate = self.money(kiln.hour_rate);
+            let [energy, hours] =
+                Component::kiln(inputs.kiln_kwh, None, inputs.kiln_hours, rate, recurs);
+            add(energy, self.prices.of(PriceKind::Electricity, "", "electricity"));
+            if !inputs.gas_kg.is_zero() {
+                let gas = Component::new(CostKind::Kiln, "gas", inputs.gas_kg, "kg", None, recurs);
+                add(gas, self.prices.of(PriceKind::Gas, "", "gas"));
+            }
+            components.push(hours);
+        }
+        let printer = self.shop.printers.iter().find(|printer| Some(printer.id) == inputs.printer);
+        if let Some(printer) = printer {
+            let hours = print_hours(printer, row.box_z_mm).ok_or_else(large)?;
+            let rate = self.money(printer.hour_rate);
+            let plate = inputs.pieces_on_plate;
+            components.push(Component::printer_hours(hours, rate, plate, Billed::Share));
+        }
+        if !missing.is_empty() {
+            return Err(missing);
+        }
+        self.add_work(row, first, &mut components);
+        let line = QuoteLine {
+            name: row.design.clone().into(),
+            quantity: u32::try_from(row.quantity).unwrap_or(0),
+            spares: inputs.spares,
+            components,
+        };
+        Ok(Reckoned { line, weight, metal: (metal_g, metal_price), own_g })
+    }
+
+    /// Minutes at the bench, and what comes once for the order with its first line.
+    fn add_work(&self, row: &LineRow, first: bool, components: &mut Vec<Component>) {
+        let bench = self.money(self.settings.bench_rate);
+        let finishing = self.money(self.settings.finishing_rate);
+        let minutes = |kind, name: &'static str, minutes: i64, rate, recurs| {
+            Component::minutes(kind, name, Decimal::from(minutes), rate, recurs)
+        };
+        let each = Recurs::PerPiece;
+        let at_bench = i64::from(self.inputs.bench_minutes);
+        components.push(minutes(CostKind::Bench, "bench", at_bench, bench, each));
+        let by_hand = i64::from(row.finishing_minutes);
+        components.push(minutes(CostKind::Finishing, "finishing", by_hand, finishing, each));
+        for spec in &self.inputs.tasks {
+            let Some(task) = self.shop.tasks.iter().find(|task| task.id == spec.task) else {
+                continue;
+            };
+            let recurs = if spec.each { Recurs::PerPiece } else { Recurs::Once };
+            if first || spec.each {
+                let minutes = Decimal::from(spec.minutes);
+                let rate = self.money(task.hour_rate);
+                let name = task.name.clone();
+                components.push(Component::minutes(CostKind::Bench, name, minutes, rate, recurs));
+            }
+        }
+        if !first {
+            return;
+        }
+        let set_up = i64::from(self.inputs.set_up_minutes);
+        let name = "set-up of the order";
+        components.push(minutes(CostKind::SetUp, name, set_up, bench, Recurs::Once));
+        if !self.inputs.extra_amount.is_zero() {
+            let name = match self.inputs.extra_name.as_str() {
+                "" => "extra",
+                name => name,
+            };
+            let price = self.money(self.inputs.extra_amount);
+            let name = name.to_owned();
+            let kind = CostKind::BoughtIn;
+            components.push(Component::new(kind, name, Decimal::ONE, "×", price, Recurs::Once));
+        }
+    }
+}
+
+/// Hours of the printer for a plate as high as the piece.
+fn print_hours(printer: &Printer, height_mm: f64) -> Option<Decimal> {
+    let times = LayerTimes {
+        layer: Millimetres::new(f64::from(printer.layer_um) / 1000.0).ok()?,
+        exposure: Seconds::new(printer.exposure_s).ok()?,
+        bottom_layers: u32::try_from(printer.bottom_layers).ok()?,
+        bottom_exposure: Seconds::new(printer.bottom_exposure_s).ok()?,
+        transition_layers: 0,
+        movement: Seconds::new(printer.lift_s).ok()?,
+        source: Source::Entered,
+    };
+    let run = print_run(Millimetres::new(height_mm + RAISED_MM).ok()?, &times).ok()?;
+    measured(run.value.duration.get() / 60.0, 3)
+}
+
+/// A line as it is kept.
+pub(super) fn kept_line(
+    row: &LineRow,
+    each: Reckoned,
+    priced: &PricedLine,
+    breaks: Vec<Break>,
+) -> Line {
+    Line {
+        n: row.n,
+        name: row.design.clone(),
+        alloy: row.alloy.clone(),
+        alloy_id: Some(row.alloy_id),
+        picture: row.picture_id,
+        quantity: priced.quantity,
+        weight_g: each.weight.value.get(),
+        weight: WorkingJson::from(&each.weight.working),
+        metal_g: each.metal.0,
+        metal_price: each.metal.1,
+        own_metal_g: each.own_g,
+        breaks,
+        components: priced
+            .components
+            .iter()
+            .map(|part| Cost {
+                kind: part.kind.name().to_owned(),
+                name: part.name.to_string(),
+                cost: part.cost.amount(),
+            })
+            .collect(),
+        amounts: Amounts::from(&priced.amounts),
+        unit_price: priced.unit_price.map(|price| price.amount()),
+        working: WorkingJson::from(&priced.working),
+    }
+}
