@@ -4,7 +4,7 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::State;
 
-use super::view::{self, AtStage, OrderRow, Task};
+use super::view::{self, AtStage, OrderRow, Paperwork, Task};
 use crate::clock::Moment;
 use crate::people::Signed;
 use crate::pieces::{Cards, Filter, Stage, Standing};
@@ -21,6 +21,7 @@ pub(crate) struct Today {
     ready: Vec<OrderRow>,
     enquiries: i64,
     quoted: i64,
+    paperwork: Paperwork,
     cards: Cards,
 }
 
@@ -62,6 +63,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Today
         ready: view::ready(pool).await?,
         enquiries,
         quoted,
+        paperwork: view::paperwork(pool, today).await?,
         cards: Cards::find(pool, &filter, 12, 0).await?,
         frame: signed.frame,
     })

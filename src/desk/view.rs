@@ -135,3 +135,26 @@ pub(super) async fn talked_about(pool: &PgPool) -> Result<(i64, i64), sqlx::Erro
     .fetch_one(pool)
     .await
 }
+
+/// What waits for somebody at a desk.
+#[derive(Clone, Copy, Debug, FromRow)]
+pub(super) struct Paperwork {
+    /// Orders whose client waits for an answer.
+    pub(super) asked: i64,
+    /// Letters that did not get away.
+    pub(super) stuck: i64,
+    /// Invoices that should have been paid.
+    pub(super) overdue: i64,
+}
+
+pub(super) async fn paperwork(pool: &PgPool, today: Day) -> Result<Paperwork, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT (SELECT count(DISTINCT order_id) FROM questions WHERE settled_at IS NULL AND person_id IS NULL) AS asked,
+                (SELECT count(*) FROM outbox WHERE state = 'given_up' OR (state = 'waiting' AND trouble <> '')) AS stuck,
+                (SELECT count(*) FROM entry_balances b JOIN invoices i ON i.id = b.entry_id
+                 WHERE b.settled < b.amount AND i.kind = 'invoice' AND i.due_on < $1) AS overdue",
+    )
+    .bind(today)
+    .fetch_one(pool)
+    .await
+}

@@ -30,6 +30,7 @@ pub fn router() -> Router<App> {
         .route("/flasks/propose", get(pages::propose::show).post(pages::propose::submit))
         .route("/flasks/{number}", get(pages::show::show))
         .route("/flasks/{number}/sheet", get(pages::sheet::show))
+        .route("/flasks/{number}/sheet.pdf", get(pages::sheet::pdf))
         .route("/flasks/{number}/pieces", post(pages::tree::add))
         .route("/flasks/{number}/take-off", post(pages::tree::take_off))
         .route("/flasks/{number}/place", post(pages::tree::place))

@@ -49,6 +49,12 @@ pub fn router() -> Router<App> {
         .route("/studio/invoicing", get(pages::invoicing::show).post(pages::invoicing::submit))
 }
 
+/// The studio's address as it stands on papers, and the sheet it prints on.
+pub async fn letterhead(pool: &PgPool) -> Result<(String, Size), sqlx::Error> {
+    let row = store::invoicing(pool).await?;
+    Ok((row.address, Size::named(&row.paper)))
+}
+
 /// An invoice or a credit note as PDF, with the name of its file.
 pub async fn attachment(
     pool: &PgPool,

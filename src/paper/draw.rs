@@ -5,7 +5,7 @@ use std::num::NonZeroU16;
 use krilla::color::luma;
 use krilla::configure::{Accessibility, ConfigurationBuilder};
 use krilla::destination::XyzDestination;
-use krilla::geom::{PathBuilder, Point};
+use krilla::geom::{PathBuilder, Point, Rect};
 use krilla::metadata::Metadata;
 use krilla::num::NormalizedF32;
 use krilla::outline::{Outline, OutlineNode};
@@ -19,7 +19,7 @@ use krilla::tagging::{
 use krilla::{Document, SerializeSettings};
 
 use super::fonts::Fonts;
-use super::layout::{self, Hair, Kind, Laid, Line, Node};
+use super::layout::{self, Hair, Kind, Laid, Line, Node, Squares};
 use super::{Paper, PaperFault};
 
 /// Writes a paper as PDF: fonts embedded, tagged after PDF/UA-1.
@@ -55,15 +55,22 @@ pub fn pdf(paper: &Paper) -> Result<Vec<u8>, PaperFault> {
     document.finish().map_err(|fault| PaperFault::Pdf(format!("{fault:?}")))
 }
 
+/// What the structure points at.
+struct Marks {
+    lines: Vec<Option<Identifier>>,
+    codes: Vec<Option<Identifier>>,
+}
+
 /// Draws every page; the mark of each line that belongs to the structure.
 fn draw_pages(
     document: &mut Document,
     paper: &Paper,
     laid: &Laid,
     fonts: &Fonts,
-) -> Result<Vec<Option<Identifier>>, PaperFault> {
+) -> Result<Marks, PaperFault> {
     let (width, height) = paper.size.points();
-    let mut marks = vec![None; laid.lines.len()];
+    let mut marks =
+        Marks { lines: vec![None; laid.lines.len()], codes: vec![None; laid.codes.len()] };
     for number in 0..laid.pages {
         let settings = PageSettings::from_wh(width, height)
             .ok_or_else(|| PaperFault::Pdf("the sheet has no size".to_owned()))?;
@@ -81,7 +88,10 @@ fn draw_pages(
             let mark = surface.start_tagged(tag);
             draw_line(&mut surface, line, fonts);
             surface.end_tagged();
-            marks[at] = (!line.repeated).then_some(mark);
+            marks.lines[at] = (!line.repeated).then_some(mark);
+        }
+        for (at, code) in laid.codes.iter().enumerate().filter(|(_, code)| code.page == number) {
+            marks.codes[at] = Some(draw_squares(&mut surface, code));
         }
         surface.finish();
         page.finish();
@@ -126,10 +136,38 @@ fn draw_hair(surface: &mut Surface<'_>, hair: &Hair) {
     surface.end_tagged();
 }
 
+fn draw_squares(surface: &mut Surface<'_>, code: &Squares) -> Identifier {
+    let mut path = PathBuilder::new();
+    for (n, row) in code.rows.iter().enumerate() {
+        for (at, _) in row.iter().enumerate().filter(|(_, dark)| **dark) {
+            let (x, y) = (code.x + at as f32 * code.module, code.y + n as f32 * code.module);
+            if let Some(square) = Rect::from_xywh(x, y, code.module, code.module) {
+                path.push_rect(square);
+            }
+        }
+    }
+    let mark = surface.start_tagged(ContentTag::Other);
+    surface.set_fill(Some(ink(false)));
+    surface.set_stroke(None);
+    if let Some(path) = path.finish() {
+        surface.draw_path(&path);
+    }
+    surface.end_tagged();
+    mark
+}
+
 /// The structure with the marks of its lines; nothing where a group is empty.
-fn tagged(node: &Node, marks: &[Option<Identifier>]) -> Option<TagNode> {
+fn tagged(node: &Node, marks: &Marks) -> Option<TagNode> {
     let (kind, name, nodes) = match node {
-        Node::Line(at) => return marks.get(*at).copied().flatten().map(TagNode::Leaf),
+        Node::Line(at) => return marks.lines.get(*at).copied().flatten().map(TagNode::Leaf),
+        Node::Squares(at, words) => {
+            let leaf = marks.codes.get(*at).copied().flatten().map(TagNode::Leaf)?;
+            let alt = format!("A code that says {words}");
+            return Some(TagNode::Group(TagGroup::with_children(
+                Tag::Figure(Some(alt)),
+                vec![leaf],
+            )));
+        }
         Node::Group(kind, name, nodes) => (kind, name, nodes),
     };
     let children: Vec<TagNode> = nodes.iter().filter_map(|node| tagged(node, marks)).collect();

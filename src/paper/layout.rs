@@ -10,6 +10,8 @@ const SMALL: f32 = 8.0;
 const TITLE: f32 = 19.0;
 const HEADING: f32 = 12.5;
 const LARGE: f32 = 30.0;
+/// The side of a square code with the white around it: 32 mm.
+const CODE: f32 = 32.0 / 25.4 * 72.0;
 /// From line to line, as a multiple of the size.
 const LEADING: f32 = 1.35;
 const GAP: f32 = 14.0;
@@ -35,6 +37,8 @@ pub(super) enum Node {
     Group(Kind, String, Vec<Node>),
     /// A line, by its number.
     Line(usize),
+    /// A square code, by its number, with what it says.
+    Squares(usize, String),
 }
 
 /// A line of text at its place.
@@ -62,11 +66,22 @@ pub(super) struct Hair {
     pub(super) strong: bool,
 }
 
+/// A square code at its place.
+#[derive(Clone, Debug)]
+pub(super) struct Squares {
+    pub(super) page: usize,
+    pub(super) x: f32,
+    pub(super) y: f32,
+    pub(super) module: f32,
+    pub(super) rows: Vec<Vec<bool>>,
+}
+
 /// A paper on its pages.
 pub(super) struct Laid {
     pub(super) pages: usize,
     pub(super) lines: Vec<Line>,
     pub(super) hairs: Vec<Hair>,
+    pub(super) codes: Vec<Squares>,
     pub(super) nodes: Vec<Node>,
 }
 
@@ -106,7 +121,13 @@ struct Setter<'a> {
 /// Lays a paper out.
 pub(super) fn lay_out(paper: &Paper, fonts: &Fonts) -> Laid {
     let (width, height) = paper.size.points();
-    let laid = Laid { pages: 1, lines: Vec::new(), hairs: Vec::new(), nodes: Vec::new() };
+    let laid = Laid {
+        pages: 1,
+        lines: Vec::new(),
+        hairs: Vec::new(),
+        codes: Vec::new(),
+        nodes: Vec::new(),
+    };
     let mut setter = Setter { fonts, width, height, page: 0, y: MARGIN, laid };
     setter.head(paper);
     for block in &paper.blocks {
@@ -260,6 +281,7 @@ impl Setter<'_> {
             Block::Table(table) => self.table(table),
             Block::Sums(sums) => self.sums(sums),
             Block::Caution(text) => self.caution(text),
+            Block::Code { modules, words } => self.code(modules, words),
             Block::Large(name, figure) => {
                 self.need(LARGE * LEADING + 14.0);
                 self.paragraph(name, body.soft(), Kind::Paragraph);
@@ -435,6 +457,22 @@ impl Setter<'_> {
             ));
         }
         self.group(Kind::Table, "", rows);
+    }
+
+    fn code(&mut self, modules: &[Vec<bool>], words: &str) {
+        let module = CODE / (modules.len().max(1) + 8) as f32;
+        self.need(CODE + SMALL * LEADING);
+        let at = self.laid.codes.len();
+        self.laid.codes.push(Squares {
+            page: self.page,
+            x: MARGIN + 4.0 * module,
+            y: self.y + 4.0 * module,
+            module,
+            rows: modules.to_vec(),
+        });
+        self.y += CODE;
+        self.laid.nodes.push(Node::Squares(at, words.to_owned()));
+        self.paragraph(words, Style::of(SMALL, Weight::Regular).soft(), Kind::Paragraph);
     }
 
     fn caution(&mut self, text: &str) {

@@ -1,7 +1,7 @@
 //! Papers: one design for everything the studio hands out, written as PDF with embedded fonts.
 //!
 //! A paper is told as blocks; [`pdf`] lays them out on pages and tags them (PDF/UA-1, ISO 14289-1),
-//! so that a screen reader reads headings, tables and cells as such. Knows no SQL and no clock.
+//! so that a screen reader reads headings, tables and cells as such.
 
 mod draw;
 mod fonts;
@@ -11,6 +11,12 @@ pub use draw::pdf;
 
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
+
+/// The sheet that the studio prints on.
+pub async fn size_of(db: impl sqlx::PgExecutor<'_>) -> Result<Size, sqlx::Error> {
+    let name: String = sqlx::query_scalar("SELECT paper FROM invoicing").fetch_one(db).await?;
+    Ok(Size::named(&name))
+}
 
 /// Sends a paper to the browser, under the name that it is saved by.
 #[must_use]
@@ -91,6 +97,13 @@ pub enum Block {
     Sums(Vec<(String, String)>),
     /// A caution in a frame.
     Caution(String),
+    /// A square code that a camera reads, row by row, with what it says.
+    Code {
+        /// Which squares are black.
+        modules: Vec<Vec<bool>>,
+        /// What it says.
+        words: String,
+    },
     /// One figure that can be read from a metre away, with its name.
     Large(String, String),
 }

@@ -25,6 +25,8 @@ pub fn router() -> Router<App> {
         .route("/c/{token}/pictures/{n}", get(pages::picture::show))
         .route("/c/{token}/photos/{photo}", get(pages::photo::show))
         .route("/c/{token}/invoices/{id}", get(pages::invoice::show))
+        .route("/c/{token}/quote.pdf", get(pages::paper::for_client))
+        .route("/orders/{number}/quote.pdf", get(pages::paper::for_owner))
         .route("/c/{token}/ask", post(pages::ask::submit))
         .route("/questions", get(pages::studio::waiting))
         .route("/orders/{number}/questions", get(pages::studio::show).post(pages::studio::answer))

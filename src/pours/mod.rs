@@ -15,6 +15,7 @@ use crate::web::App;
 pub fn router() -> Router<App> {
     Router::new()
         .route("/pours", get(pages::sheet::show))
+        .route("/pours/sheet.pdf", get(pages::pdf::show))
         .route("/pours/done", get(pages::done::show))
         .route("/pours/{flask}", post(pages::sheet::pour))
 }

@@ -20,6 +20,7 @@ pub fn router() -> Router<App> {
         .route("/pieces", get(pages::list::show))
         .route("/pieces/{label}", get(pages::show::show))
         .route("/pieces/{label}/ticket", get(pages::ticket::show))
+        .route("/pieces/{label}/ticket.pdf", get(pages::ticket::pdf))
         .route("/pieces/{label}/note", post(pages::acts::note))
         .route("/pieces/{label}/failed", post(pages::acts::failed))
         .route("/pieces/{label}/undo", post(pages::acts::take_back))

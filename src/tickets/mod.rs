@@ -11,7 +11,7 @@ mod store;
 mod view;
 
 pub use code::Code;
-pub use qr::{address, qr};
+pub use qr::{address, modules, qr};
 pub use store::codes;
 
 use axum::Router;

@@ -33,6 +33,15 @@ pub fn qr(text: &str) -> Option<Html> {
     )))
 }
 
+/// The black squares of a QR code, row by row, without the white around it.
+#[must_use]
+pub fn modules(text: &str) -> Option<Vec<Vec<bool>>> {
+    let code = qrcode::QrCode::with_error_correction_level(text, qrcode::EcLevel::M).ok()?;
+    let colors = code.to_colors();
+    let dark = |color: &qrcode::Color| *color == qrcode::Color::Dark;
+    Some(colors.chunks(code.width()).map(|row| row.iter().map(dark).collect()).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

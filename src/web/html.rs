@@ -27,6 +27,27 @@ impl Html {
         Self(template.render().unwrap_or_default())
     }
 
+    /// The words without the markup, for papers and letters.
+    #[must_use]
+    pub fn plain_text(&self) -> String {
+        let mut out = String::with_capacity(self.0.len());
+        let mut inside = false;
+        for letter in self.0.chars() {
+            match letter {
+                '<' => inside = true,
+                '>' => inside = false,
+                letter if !inside => out.push(letter),
+                _ => {}
+            }
+        }
+        for (written, meant) in
+            [("&lt;", "<"), ("&gt;", ">"), ("&quot;", "\""), ("&#39;", "'"), ("&amp;", "&")]
+        {
+            out = out.replace(written, meant);
+        }
+        out
+    }
+
     /// The markup.
     #[must_use]
     pub fn as_str(&self) -> &str {

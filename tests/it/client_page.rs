@@ -38,7 +38,7 @@ async fn a_client_asks_and_the_studio_answers() {
     let empty = client.post(&format!("{page}/ask"), &[("question", "  ")]).await;
     assert_eq!(empty.status, StatusCode::UNPROCESSABLE_ENTITY);
     client.post(&format!("{page}/ask"), &[("question", "Can it be <darker>?")]).await.led_to();
-    assert!(client.get(&page).await.page().contains("Can it be &lt;darker&gt;?"));
+    assert!(client.get(&page).await.page().contains("Can it be &#60;darker&#62;?"));
     let maker = studio.maker().await;
     assert!(maker.get("/questions").await.page().contains(&format!("/orders/{number}/questions")));
     let place = format!("/orders/{number}/questions");

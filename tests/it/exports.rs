@@ -49,7 +49,8 @@ async fn every_data_set_comes_as_csv_and_json_with_the_columns_that_are_describe
     }
     assert!(filled > 10, "{filled} data sets have rows");
     let invoices = json(&owner, "invoices").await;
-    assert_eq!(invoices[0]["total"].to_string(), "162.0000", "every digit is kept, as a number");
+    let text = owner.get("/exports/invoices.json").await;
+    assert!(text.page().contains("\"total\":162.0000,"), "every digit is kept, as a number");
     assert_eq!(invoices[0]["issued_on"], "2026-11-25");
     let orders = json(&owner, "orders").await;
     assert_eq!(orders[0]["agreed_at"], "2026-11-25T09:00:00Z");

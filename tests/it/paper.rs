@@ -166,3 +166,29 @@ fn a_long_table_goes_on_with_its_head_on_every_page() {
     let tree = poppler("pdfinfo", &["-struct-text"], &bytes);
     assert_eq!(tree.matches("\"Description\"").count(), 1, "a head that is repeated is read once");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn quote_ticket_and_pour_sheet_share_one_design() {
+    let (studio, owner, number) = agreed().await;
+    let quote = download(&owner, &format!("/orders/{number}/quote.pdf")).await;
+    let text = poppler("pdftotext", &["-layout"], &quote);
+    assert!(text.contains(&format!("Quote 1 for order {number}")));
+    assert_eq!(line_with(&text, "Total")[1..], ["323.99", "EUR"]);
+    assert!(text.contains("Ada Quill said yes"));
+    let page = crate::support::builders_orders::link(&owner, number).await;
+    let for_client = download(&studio.stranger(), &format!("{page}/quote.pdf")).await;
+    assert_eq!(poppler("pdftotext", &["-layout"], &for_client), text);
+    let maker = studio.maker().await;
+    let ticket = download(&maker, &format!("/pieces/{number}-1/ticket.pdf")).await;
+    let text = poppler("pdftotext", &["-layout"], &ticket);
+    assert!(text.contains(&format!("Ticket {number}-1")));
+    assert!(text.contains("piece") || text.contains("Piece"));
+    assert!(
+        poppler("pdfinfo", &["-struct-text"], &ticket).contains("Figure"),
+        "the code is told in words"
+    );
+    let sheet = download(&maker, "/pours/sheet.pdf").await;
+    assert!(poppler("pdftotext", &[], &sheet).contains("Molten metal"));
+    let status = maker.get(&format!("/orders/{number}/quote.pdf")).await.status;
+    assert_eq!(status, 403, "prices are the owner's");
+}

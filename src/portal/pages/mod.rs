@@ -4,6 +4,7 @@ pub(super) mod answer;
 pub(super) mod ask;
 pub(super) mod invoice;
 pub(super) mod live;
+pub(super) mod paper;
 pub(super) mod photo;
 pub(super) mod picture;
 pub(super) mod show;

@@ -1,4 +1,5 @@
 //! Pages of pours.
 
 pub(super) mod done;
+pub(super) mod pdf;
 pub(super) mod sheet;
