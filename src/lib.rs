@@ -24,6 +24,7 @@ pub mod cure_batches;
 pub mod metal;
 pub mod clients;
 pub mod settings;
+pub mod tariffs;
 pub mod kilns;
 pub mod catalogue;
 pub mod prices;

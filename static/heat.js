@@ -61,3 +61,93 @@
   all();
   document.addEventListener("pourday:refreshed", all);
 })();
+
+// A corner of a programme is moved: the server computes what follows, the page shows it. The
+// same is done without a script by typing the numbers.
+(() => {
+  const start = (figure) => {
+    if (figure.dataset.moves || !figure.dataset.ask) return;
+    figure.dataset.moves = "yes";
+    document.querySelectorAll("[data-drag-hint]").forEach((hint) => { hint.hidden = false; });
+    const svg = figure.querySelector("svg");
+    let held = null, busy = false, next = null;
+    const fields = () => new URLSearchParams(new FormData(document.querySelector("#programme form")));
+    const replace = (text, settle) => {
+      const page = new DOMParser().parseFromString(text, "text/html");
+      const fresh = page.querySelector("#tried figure[data-heat] svg");
+      if (!fresh) return;
+      svg.replaceChildren(...fresh.childNodes);
+      const from = page.querySelector("#tried figure[data-heat]").dataset;
+      for (const key of ["perMinute", "perDegree", "span"]) figure.dataset[key] = from[key];
+      for (const id of ["verdict", "found", ...(settle ? ["programme"] : [])]) {
+        const now = document.getElementById(id), then = page.getElementById(id);
+        if (now && then) now.replaceWith(then);
+      }
+      if (!settle) for (const input of page.querySelectorAll("#programme .editor-lines input")) {
+        const same = document.getElementById(input.id);
+        if (same) same.value = input.value;
+      }
+      figure.dispatchEvent(new CustomEvent("pourday:redrawn"));
+    };
+    const ask = async (settle) => {
+      if (busy) { next = settle; return; }
+      busy = true;
+      const query = new URLSearchParams(held.begun);
+      query.set("line", held.line);
+      query.set("to_minute", held.minute);
+      query.set("to_c", held.celsius);
+      if (!settle) query.set("span", held.span);
+      const answer = await fetch(`${figure.dataset.ask}?${query}`).catch(() => null);
+      if (answer?.ok) replace(await answer.text(), settle);
+      busy = false;
+      if (next !== null) { const settled = next; next = null; ask(settled); }
+    };
+    svg.addEventListener("pointerdown", (event) => {
+      const knot = event.target.closest(".knot");
+      if (!knot) return;
+      event.preventDefault();
+      const span = Number(figure.dataset.span) * 1.25;
+      held = { line: knot.dataset.line, begun: fields(), span, perMinute: 860 / span, perDegree: Number(figure.dataset.perDegree), floor: Number(figure.dataset.floor), moved: false };
+      svg.classList.add("dragging");
+    });
+    document.addEventListener("pointermove", (event) => {
+      if (!held || !svg.classList.contains("dragging")) return;
+      const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+      // Until the first answer the drawing has its own scale.
+      const scale = held.moved ? held.perMinute : Number(figure.dataset.perMinute);
+      held.minute = Math.round(point.x / scale);
+      held.celsius = Math.round((held.floor - point.y) / held.perDegree);
+      ask(false).then(() => { held.moved = true; });
+    });
+    document.addEventListener("pointerup", () => {
+      if (!held || !svg.classList.contains("dragging")) return;
+      svg.classList.remove("dragging");
+      if (held.minute !== undefined) ask(true);
+    });
+  };
+  const slide = (slider) => {
+    if (slider.dataset.ready) return;
+    slider.dataset.ready = "yes";
+    slider.hidden = false;
+    let busy = false, again = false;
+    const ask = async () => {
+      if (busy) { again = true; return; }
+      busy = true;
+      const answer = await fetch(slider.dataset.section + slider.value).catch(() => null);
+      if (answer?.ok) {
+        const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+        const then = page.getElementById("cut-picture");
+        if (then) document.getElementById("cut-picture")?.replaceWith(then);
+      }
+      busy = false;
+      if (again) { again = false; ask(); }
+    };
+    slider.addEventListener("input", ask);
+  };
+  const all = () => {
+    document.querySelectorAll("figure[data-ask]").forEach(start);
+    document.querySelectorAll("input[data-section]").forEach(slide);
+  };
+  all();
+  document.addEventListener("pourday:refreshed", all);
+})();

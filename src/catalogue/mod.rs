@@ -16,15 +16,10 @@ use crate::web::App;
 
 /// The pages of this capability.
 pub fn router() -> Router<App> {
-    let mut router = Router::new()
-        .route(
-            "/studio/programmes/{family}/{size}",
-            get(pages::programme::show).post(pages::programme::submit),
-        )
-        .route(
-            "/studio/incompatible",
-            get(pages::incompatible::show).post(pages::incompatible::submit),
-        );
+    let mut router = Router::new().route(
+        "/studio/incompatible",
+        get(pages::incompatible::show).post(pages::incompatible::submit),
+    );
     for catalogue in all() {
         let base = catalogue.path();
         let each = format!("{base}/{{id}}");

@@ -19,6 +19,9 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
             "There is a programme family of that name already; choose another name."
         }
         "kilns_name_unique" => "There is a kiln of that name already; choose another name.",
+        "tariffs_one_a_day" => {
+            "A tariff that begins on this day is noted already. Remove that one first, or choose another day."
+        }
         "metal_lots_unique" => "This lot of the alloy is already in the ledger; check its number.",
         "prices_one_a_day" => "There is a price for that day already.",
         "quotes_one_draft" | "quotes_one_sent" => {

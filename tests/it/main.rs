@@ -29,6 +29,7 @@ mod metal_speed;
 mod offers;
 mod now;
 mod prices;
+mod programmes;
 mod promises;
 mod studio;
 mod orders;

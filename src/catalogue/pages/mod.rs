@@ -3,7 +3,6 @@
 pub(super) mod entry;
 pub(super) mod incompatible;
 pub(super) mod list;
-pub(super) mod programme;
 
 use serde_json::Value;
 

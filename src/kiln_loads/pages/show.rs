@@ -13,7 +13,8 @@ use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
-use crate::web::{App, Fault, Form, Frame, Html, Show, see_other};
+use crate::tariffs::{cost_of, in_force, week_minute};
+use crate::web::{App, Fault, Form, Frame, Html, Show, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kiln_loads/show.html")]
@@ -26,6 +27,8 @@ pub(crate) struct ShowLoad {
     sight: Sight,
     line: Html,
     differences: Vec<Difference>,
+    /// What its electricity costs, and by which tariff.
+    cost: Option<(Html, String)>,
 }
 
 /// Something that differed from the programme.
@@ -103,6 +106,11 @@ impl ShowLoad {
         burnout.samples.last().map(|sample| sample.core.get())
     }
 
+    /// The electricity that the firing takes as it is predicted.
+    fn kwh(&self) -> Option<f64> {
+        self.sight.predicted.as_ref()?.kiln_kwh
+    }
+
     /// The typical and the greatest difference of the log, K.
     fn off(&self) -> Option<(f64, f64)> {
         let (_, comparison) = self.sight.held()?;
@@ -119,6 +127,26 @@ impl ShowLoad {
     }
 }
 
+/// The electricity of a load by the tariff of the day it begins.
+async fn costs(
+    app: &App,
+    show: &Show,
+    load: &LoadRow,
+    sight: &Sight,
+) -> Result<Option<(Html, String)>, Fault> {
+    let Some(burnout) = &sight.predicted else { return Ok(None) };
+    let starts = load.starts();
+    let Some(tariff) = in_force(&app.pool, starts.day_in(&show.zone)).await? else {
+        return Ok(None);
+    };
+    let costed = cost_of(burnout, &tariff.tariff, week_minute(starts, &show.zone));
+    Ok(costed.ok().map(|costed| {
+        let amount = costed.cost.value;
+        let figure = show.money_in(amount.amount(), amount.currency().code());
+        (working_of(&figure, &costed.cost.working), tariff.name)
+    }))
+}
+
 async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<ShowLoad, Fault> {
     let load = view::load(&app.pool, number).await?;
     let flasks = view::standing_in(&app.pool, load.id).await?;
@@ -127,6 +155,7 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
     let show = &signed.frame.show;
     let line = sight.chart(app, show, &load, &flasks, None).await?.html();
     let differences = differences(&sight, &load, show);
+    let cost = costs(app, show, &load, &sight).await?;
     Ok(ShowLoad {
         frame: signed.frame.clone(),
         form,
@@ -136,6 +165,7 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
         line,
         differences,
         steps,
+        cost,
     })
 }
 

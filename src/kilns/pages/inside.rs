@@ -1,49 +1,44 @@
-//! Inside the flask: a programme computed for a flask, an investment and a kiln.
+//! Inside the flask: a programme computed for a flask, an investment and a kiln; tried, changed,
+//! shortened, saved.
 
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-use foundry::heat::{Finding, HeatRefusal, Kiln, Limits, PatternFamily, Sample, Severity};
-use foundry::quantity::Celsius;
+use foundry::heat::Section;
+use foundry::quantity::Minutes;
+use foundry::working::Worked;
 use uuid::Uuid;
 
+use super::parts::{Ramps, Shown, cut_part, tried_part};
 use crate::db::once::{self, Begun};
 use crate::id::FamilyId;
-use crate::kilns::choices::{Choices, programme_of_load, save_as_family};
-use crate::kilns::drawing::{Curves, Cut, FLOOR};
-use crate::kilns::firing::{Firing, MARGIN, Question, rows, weight};
-use crate::kilns::programme::as_run;
-use crate::kilns::{Mould, SIZE_CLASSES, SegmentRow, binder, programme_of, total_minutes};
+use crate::kilns::asked::{FIELDS, Start};
+use crate::kilns::choices::save_as_family;
+use crate::kilns::editor;
+use crate::kilns::firing::{MARGIN, Question, rows};
+use crate::kilns::{SegmentRow, set_programme, total_minutes};
 use crate::people::{Owner, Signed};
+use crate::tariffs::{Costed, cost_of, in_force};
 use crate::web::{App, Fault, Form, Frame, Html, Plain, Refused, see_other, working_of};
-
-/// The fields that say what a firing is computed for.
-const FIELDS: [&str; 7] = ["flask", "investment", "kiln", "flasks", "cast", "minute", "load"];
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kilns/inside.html")]
 pub(crate) struct InsidePage {
-    frame: Frame,
-    form: Form,
-    family_id: Uuid,
-    size: String,
-    choices: Choices,
-    /// The load whose own programme this is.
-    load: Option<i32>,
-    segments: Vec<SegmentRow>,
-    shown: Option<Shown>,
-    refusal: Option<String>,
+    pub(super) frame: Frame,
+    pub(super) form: Form,
+    pub(super) family_id: Uuid,
+    pub(super) size: String,
+    pub(super) start: Start,
+    pub(super) shown: Option<Shown>,
+    pub(super) ramps: Ramps,
+    pub(super) refusal: Option<String>,
+    bench: Option<Worked<Option<Minutes>>>,
+    section: Option<(f64, Section)>,
     short: Option<Short>,
-}
-
-/// A computed firing with its drawings.
-struct Shown {
-    firing: Firing,
-    curves: Curves,
-    cut: Cut,
-    casting_c: f64,
+    tariff: Option<String>,
+    cost: Option<Costed>,
 }
 
 /// The shortest safe programme.
@@ -57,25 +52,37 @@ struct Short {
     tried: i64,
 }
 
+const WEEK: [&str; 7] =
+    ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
+
 impl InsidePage {
-    fn place(&self) -> String {
+    pub(super) fn place(&self) -> String {
         format!("/studio/programmes/{}/{}/inside", self.family_id, self.size)
     }
 
-    /// The same page with a field changed.
-    fn with(&self, field: &str, value: &str) -> String {
-        let mut query = String::new();
-        for name in FIELDS {
-            let kept = if name == field { value } else { self.form.value(name) };
-            if !kept.is_empty() {
-                query.push_str(&format!("{name}={}&", crate::web::percent(kept)));
-            }
+    /// The fields that are kept from page to page; those of a programme that is tried too.
+    pub(super) fn kept_fields(&self) -> Vec<(String, String)> {
+        let mut names: Vec<String> = FIELDS.iter().map(|name| (*name).to_owned()).collect();
+        if self.start.tried {
+            names.extend(editor::fields());
         }
-        format!("{}?{}", self.place(), query.trim_end_matches('&'))
+        names
+            .into_iter()
+            .map(|name| (self.form.value(&name).to_owned(), name))
+            .filter(|(value, _)| !value.is_empty())
+            .map(|(value, name)| (name, value))
+            .collect()
     }
 
-    fn at_minute(&self, sample: &Sample) -> String {
-        format!("{}#cut", self.with("minute", &format!("{:.0}", sample.minute.get())))
+    /// The address of another moment, around its minute.
+    pub(super) fn around_minute(&self) -> (String, String) {
+        let mut query = String::new();
+        for (name, value) in self.kept_fields() {
+            if name != "minute" {
+                query.push_str(&format!("{name}={}&", crate::web::percent(&value)));
+            }
+        }
+        (format!("{}?{query}minute=", self.place()), "#cut".to_owned())
     }
 
     fn is_size(&self, size: &str) -> bool {
@@ -83,241 +90,177 @@ impl InsidePage {
     }
 
     fn flask_options(&self) -> Vec<(Uuid, String)> {
-        self.choices.flasks.iter().map(|flask| (flask.id, flask.words())).collect()
+        self.start.choices.flasks.iter().map(|flask| (flask.id, flask.words())).collect()
     }
 
     fn investment_options(&self) -> Vec<(Uuid, String)> {
-        self.choices.investments.iter().map(|one| (one.id, one.name.clone())).collect()
+        self.start.choices.investments.iter().map(|one| (one.id, one.name.clone())).collect()
     }
 
     fn kiln_options(&self) -> Vec<(Uuid, String)> {
-        self.choices.kilns.iter().map(|one| (one.id, one.name.clone())).collect()
+        self.start.choices.kilns.iter().map(|one| (one.id, one.name.clone())).collect()
+    }
+
+    fn day_options(&self) -> Vec<(usize, &'static str)> {
+        WEEK.into_iter().enumerate().collect()
     }
 
     /// What is missing before anything can be computed: words and a place.
     fn missing(&self) -> Vec<(&'static str, String)> {
-        let mut missing = Vec::new();
-        if self.segments.is_empty() {
-            let place = format!("/studio/programmes/{}/{}", self.family_id, self.size);
-            missing.push(("Enter the programme", place));
-        }
-        for (empty, words, place) in [
-            (self.choices.flasks.is_empty(), "Add a flask type", "/studio/flask-types"),
+        let choices = &self.start.choices;
+        [
+            (choices.flasks.is_empty(), "Add a flask type", "/studio/flask-types"),
             (
-                self.choices.investments.is_empty(),
+                choices.investments.is_empty(),
                 "Add an investment of this kind",
                 "/studio/investments",
             ),
-            (self.choices.kilns.is_empty(), "Add a kiln", "/studio/kilns"),
-        ] {
-            if empty {
-                missing.push((words, place.to_owned()));
-            }
-        }
-        missing
+            (choices.kilns.is_empty(), "Add a kiln", "/studio/kilns"),
+        ]
+        .into_iter()
+        .filter(|(empty, ..)| *empty)
+        .map(|(_, words, place)| (words, place.to_owned()))
+        .collect()
     }
 
-    fn kept_fields(&self) -> Vec<(&'static str, String)> {
-        FIELDS.iter().map(|name| (*name, self.form.value(name).to_owned())).collect()
+    /// Heat line, verdict and programme: what changes while it is tried.
+    fn tried(&self) -> Html {
+        tried_part(self)
     }
 
-    fn floor(&self) -> f64 {
-        FLOOR
+    fn cut(&self) -> Html {
+        let part = |(minute, section): &(f64, Section)| cut_part(&self.frame, *minute, section);
+        self.section.as_ref().map(part).unwrap_or_default()
+    }
+
+    /// Where a script asks for the flask cut open at another minute.
+    fn section_address(&self) -> String {
+        self.around_minute().0.replacen("/inside?", "/inside/section?", 1)
+    }
+
+    fn chosen_minute(&self) -> f64 {
+        self.section.as_ref().map_or(0.0, |(minute, _)| minute.round())
+    }
+
+    fn total(&self) -> i64 {
+        self.start.segments.iter().map(|segment| i64::from(segment.minutes)).sum()
     }
 
     fn margin_percent(&self) -> f64 {
         MARGIN * 100.0
     }
 
-    fn degrees(&self) -> [(f64, f64); 4] {
-        Curves::degrees()
-    }
-
     fn minutes(&self, minutes: impl Plain<f64>) -> i64 {
         minutes.plain().round() as i64
     }
 
-    fn weight(&self, finding: &Finding) -> &'static str {
-        weight(finding.severity)
-    }
-
-    fn gravity(&self, finding: &Finding) -> &'static str {
-        match finding.severity {
-            Severity::Danger => "blocking",
-            Severity::Caution => "doubtful",
-            Severity::Note => "",
-        }
-    }
-}
-
-impl Shown {
-    fn new(firing: Firing, casting_c: f64) -> Self {
-        let (curves, cut) = (Curves::of(&firing), Cut::of(&firing.section));
-        Self { firing, curves, cut, casting_c }
-    }
-
-    fn verdict(&self, frame: &Frame) -> Html {
-        let minutes =
-            frame.show.minutes(self.firing.verdict.core_above_burn_off.get().round() as i64);
-        working_of(&minutes, &self.firing.working)
-    }
-
-    fn bench(&self, frame: &Frame) -> Html {
-        let figure = match self.firing.bench.value {
-            Some(minutes) => frame.show.number(minutes.get(), 1, "min"),
+    fn on_the_bench(&self) -> Option<Html> {
+        let bench = self.bench.as_ref()?;
+        let figure = match bench.value {
+            Some(minutes) => self.frame.show.number(minutes.get(), 1, "min"),
             None => Html::escaped("more than an hour and a half"),
         };
-        working_of(&figure, &self.firing.bench.working)
+        Some(working_of(&figure, &bench.working))
     }
 
-    /// Why it is not ready, in the words of what was found.
-    fn reasons(&self) -> Vec<String> {
-        self.firing
-            .verdict
-            .findings
-            .iter()
-            .filter(|finding| finding.severity >= Severity::Caution)
-            .map(|finding| finding.concern.to_string())
-            .collect()
+    fn costs(&self) -> Option<Html> {
+        let cost = &self.cost.as_ref()?.cost;
+        let figure = self.frame.show.money_in(cost.value.amount(), cost.value.currency().code());
+        Some(working_of(&figure, &cost.working))
     }
 
-    fn at_section(&self) -> Option<Sample> {
-        self.firing.burnout.at(foundry::quantity::Minutes::of(self.firing.section_minute))
+    /// When in the week it costs least, and how much then.
+    fn cheapest(&self) -> Option<(String, Html)> {
+        let (minute, cost) = self.cost.as_ref()?.cheapest.as_ref()?;
+        let day = WEEK[(*minute as usize / 1440) % 7];
+        let figure = self.frame.show.money_in(cost.amount(), cost.currency().code());
+        Some((format!("{day} {:02}:{:02}", minute / 60 % 24, minute % 60), figure))
     }
-}
-
-/// What a page starts from: choices, programme, and what was asked.
-struct Start {
-    choices: Choices,
-    segments: Vec<SegmentRow>,
-    load: Option<i32>,
-}
-
-async fn start(app: &App, family: Uuid, size: &str, form: &mut Form) -> Result<Start, Fault> {
-    if !SIZE_CLASSES.contains(&size) {
-        return Err(Fault::NotFound);
-    }
-    let choices = Choices::read(&app.pool, family).await?;
-    let load = form.value("load").parse::<i32>().ok();
-    let segments = match load {
-        Some(number) => programme_of_load(&app.pool, number).await?,
-        None => {
-            let mut conn = app.pool.acquire().await?;
-            programme_of(&mut conn, FamilyId(family), size).await?
-        }
-    };
-    let defaults = [
-        (
-            "flask",
-            choices
-                .flasks
-                .iter()
-                .rev()
-                .find(|flask| flask.size_class == size)
-                .or(choices.flasks.last())
-                .map(|flask| flask.id.to_string()),
-        ),
-        ("investment", choices.investments.first().map(|one| one.id.to_string())),
-        ("kiln", choices.kilns.first().map(|one| one.id.to_string())),
-        ("flasks", Some("1".to_owned())),
-        ("cast", segments.last().map(|last| format!("{}", last.target_c))),
-    ];
-    for (name, value) in defaults {
-        if form.value(name).is_empty() {
-            form.set(name, value.as_deref().unwrap_or(""));
-        }
-    }
-    Ok(Start { choices, segments, load })
-}
-
-/// The question that the form asks; none when something is missing or wrong.
-fn question(start: &Start, form: &mut Form) -> Option<Result<Question, HeatRefusal>> {
-    fn chosen<'a, T>(
-        form: &mut Form,
-        name: &str,
-        list: &'a [T],
-        id: fn(&T) -> Uuid,
-    ) -> Option<&'a T> {
-        let wanted = form.value(name).to_owned();
-        let found = list.iter().find(|one| id(one).to_string() == wanted);
-        if found.is_none() {
-            form.wrong(name, "Choose one of the list.");
-        }
-        found
-    }
-    let choices = &start.choices;
-    let flask = chosen(form, "flask", &choices.flasks, |one| one.id);
-    let investment = chosen(form, "investment", &choices.investments, |one| one.id);
-    let kiln = chosen(form, "kiln", &choices.kilns, |one| one.id);
-    let flasks = form.whole("flasks", 1, 200);
-    let casting = form.number("cast", 20.0, 1400.0);
-    let minute =
-        if form.value("minute").is_empty() { None } else { form.number("minute", 0.0, 10_080.0) };
-    let (flask, investment, kiln) = (flask?, investment?, kiln?);
-    let (flasks, casting) = (flasks?, casting?);
-    if form.error("minute").is_some() || start.segments.is_empty() {
-        return None;
-    }
-    let binder = binder(&choices.family.investment_kind).ok()?;
-    let pattern = match choices.family.pattern.as_str() {
-        "wax" => PatternFamily::Wax,
-        _ => PatternFamily::CastableResin,
-    };
-    let mould = Mould {
-        inside_mm: f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-        height_mm: f64::from(flask.height_mm),
-        wall_mm: flask.wall_mm,
-        binder,
-        water_per_100: investment.water_per_100,
-    };
-    let (powered, cooling_k_h) = (kiln.powered(), kiln.cooling_k_h());
-    Some(as_run(&start.segments).and_then(|programme| {
-        Ok(Question {
-            programme,
-            body: mould.body()?.0,
-            kiln: Kiln::Powered { kiln: powered, flasks: u32::try_from(flasks).unwrap_or(1) },
-            limits: Limits::usual(binder, pattern),
-            casting: Celsius::new(casting)?,
-            minute,
-            cooling_k_h,
-        })
-    }))
 }
 
 /// Runs a computation beside the requests.
-async fn beside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Fault> {
+pub(super) async fn beside<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Fault> {
     tokio::task::spawn_blocking(work).await.map_err(|error| Fault::Unforeseen(error.into()))
 }
 
-async fn page(
+/// How much of a page is wanted.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// What changes while a programme is tried.
+    Tried,
+    /// All of it.
+    Whole,
+    /// All of it, with the shortest safe programme.
+    Shortest,
+}
+
+pub(super) async fn page(
     app: &App,
     frame: Frame,
     (family_id, size): (Uuid, String),
     mut form: Form,
-    shorten: bool,
+    wanted: Wanted,
 ) -> Result<InsidePage, Fault> {
-    let start = start(app, family_id, &size, &mut form).await?;
-    let (mut shown, mut short, mut refusal) = (None, None, None);
-    match question(&start, &mut form) {
+    let start = Start::read(app, family_id, &size, &mut form, &frame.show).await?;
+    let asked = start.question(&mut form);
+    let begins = Start::begins(&mut form);
+    let today = frame.show.now.day_in(&frame.show.zone);
+    let tariff = in_force(&app.pool, today).await?;
+    let mut page = InsidePage {
+        frame,
+        form,
+        family_id,
+        size,
+        start,
+        shown: None,
+        ramps: Ramps::default(),
+        refusal: None,
+        bench: None,
+        section: None,
+        short: None,
+        tariff: tariff.as_ref().map(|tariff| tariff.name.clone()),
+        cost: None,
+    };
+    let question = match asked {
         // The field of the moment stands beside the section, which is not there now.
-        None => refusal = form.error("minute").map(|why| format!("minute of the section: {why}")),
-        Some(Err(why)) => refusal = Some(why.to_string()),
-        Some(Ok(question)) => {
-            let casting_c = question.casting.get();
-            let (answer, shortest) = beside(move || {
-                let shortest = shorten.then(|| question.shortest());
-                (question.answer(), shortest)
-            })
-            .await?;
-            match answer {
-                Ok(firing) => shown = Some(Shown::new(firing, casting_c)),
-                Err(why) => refusal = Some(why.to_string()),
-            }
+        None => {
+            page.refusal =
+                page.form.error("minute").map(|why| format!("minute of the section: {why}"));
+            return Ok(page);
+        }
+        Some(Err(why)) => {
+            page.refusal = Some(why.to_string());
+            return Ok(page);
+        }
+        Some(Ok(question)) => question,
+    };
+    let casting_c = question.casting.get();
+    let work = move || {
+        let answer = question.answer()?;
+        let ramps = question.ramps();
+        let (mut bench, mut section, mut shortest, mut cost) = (None, None, None, None);
+        if wanted != Wanted::Tried {
+            bench = Some(question.bench(answer.lowest_c)?);
+            section = Some(question.section()?);
+            shortest = (wanted == Wanted::Shortest).then(|| question.shortest());
+            cost = tariff
+                .zip(begins)
+                .and_then(|(tariff, at)| cost_of(&answer.burnout, &tariff.tariff, at).ok());
+        }
+        Ok::<_, foundry::heat::HeatRefusal>((answer, ramps, bench, section, shortest, cost))
+    };
+    match beside(work).await? {
+        Ok((answer, ramps, bench, section, shortest, cost)) => {
+            page.ramps = Ramps::of(&answer, ramps, &page.start.segments);
+            page.shown = Some(Shown::new(answer, casting_c));
+            (page.bench, page.section, page.cost) = (bench, section, cost);
             match shortest {
                 Some(Ok(found)) => {
                     let segments = rows(&found.programme);
                     let minutes = total_minutes(&segments);
-                    short = Some(Short {
+                    page.short = Some(Short {
                         saved: found.current.total.get().round() as i64 - minutes,
                         minutes,
                         segments,
@@ -327,23 +270,19 @@ async fn page(
                         tried: i64::try_from(found.tried).unwrap_or(i64::MAX),
                     });
                 }
-                Some(Err(why)) => refusal = refusal.or(Some(why.to_string())),
+                Some(Err(why)) => page.refusal = Some(why.to_string()),
                 None => {}
             }
         }
+        Err(why) => page.refusal = Some(why.to_string()),
     }
-    Ok(InsidePage {
-        frame,
-        form,
-        family_id,
-        size,
-        choices: start.choices,
-        load: start.load,
-        segments: start.segments,
-        shown,
-        refusal,
-        short,
-    })
+    if let (Some(shown), Some(short)) = (&mut page.shown, &page.short) {
+        shown.shortest = short.segments.clone();
+    }
+    if let (Some(shown), Some(bench)) = (&mut page.shown, &page.bench) {
+        shown.bench_min = bench.value.map(|minutes| minutes.get());
+    }
+    Ok(page)
 }
 
 pub(crate) async fn show(
@@ -353,8 +292,42 @@ pub(crate) async fn show(
     RawQuery(query): RawQuery,
 ) -> Result<InsidePage, Fault> {
     let form = Form::parse(query.unwrap_or_default().as_bytes());
-    let shorten = form.ticked("shortest");
-    page(&app, signed.frame, place, form, shorten).await
+    let wanted = if form.ticked("shortest") { Wanted::Shortest } else { Wanted::Whole };
+    page(&app, signed.frame, place, form, wanted).await
+}
+
+/// The programme is shown, tried and changed beside what it does.
+pub(crate) async fn to_inside(Path((family, size)): Path<(Uuid, String)>) -> Response {
+    see_other(&format!("/studio/programmes/{family}/{size}/inside#programme"))
+}
+
+/// Saves the programme as it was typed.
+pub(crate) async fn set(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((family, size)): Path<(Uuid, String)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let start = Start::read(&app, family, &size, &mut form, &signed.frame.show).await?;
+    if form.good() && !editor::brings(&form) {
+        form.wrong("", "A programme needs at least one line.");
+    }
+    if form.good()
+        && let Err(why) = crate::kilns::as_run(&start.segments)
+    {
+        form.wrong("", format!("This programme cannot be run: {why}."));
+    }
+    if !form.good() {
+        let frame = signed.frame.clone();
+        let page = page(&app, frame, (family, size), form, Wanted::Whole).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    let place = format!("/studio/programmes/{family}/{size}/inside");
+    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+        set_programme(&mut work.tx, FamilyId(family), &size, &start.segments).await?;
+        work.commit(&place).await?;
+    }
+    Ok(see_other(&place))
 }
 
 /// Saves the shortest programme as a family of its own.
@@ -366,16 +339,16 @@ pub(crate) async fn save(
 ) -> Result<Response, Fault> {
     let again = async |form: Form, status: StatusCode| {
         let frame = signed.frame.clone();
-        let page = page(&app, frame, (family, size.clone()), form, true).await?;
+        let page = page(&app, frame, (family, size.clone()), form, Wanted::Shortest).await?;
         Ok::<Response, Fault>((status, page).into_response())
     };
     let name = form.needed("name", 120);
-    let start = start(&app, family, &size, &mut form).await?;
-    let asked = question(&start, &mut form);
+    let start = Start::read(&app, family, &size, &mut form, &signed.frame.show).await?;
+    let asked = start.question(&mut form);
     let (true, Some(question)) = (form.good(), asked) else {
         return again(form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
-    let found = beside(move || question.and_then(|question| question.shortest())).await?;
+    let found = beside(move || question.and_then(|question: Question| question.shortest())).await?;
     let segments = match found {
         Ok(found) => rows(&found.programme),
         Err(why) => {
@@ -389,7 +362,7 @@ pub(crate) async fn save(
     };
     match save_as_family(&mut work.tx, family, &size, &name, &segments).await {
         Ok(new) => {
-            let place = format!("/studio/programmes/{}/{size}", new.0);
+            let place = format!("/studio/programmes/{}/{size}/inside", new.0);
             work.commit(&place).await?;
             Ok(see_other(&place))
         }

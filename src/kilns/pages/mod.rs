@@ -1,3 +1,5 @@
 //! Pages of kilns.
 
+pub(super) mod build;
 pub(super) mod inside;
+pub(super) mod parts;

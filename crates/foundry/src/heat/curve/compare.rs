@@ -121,6 +121,8 @@ const STALLED_PART: f64 = 0.85;
 /// A door's fall: at least so much, within so long, K and min.
 const DOOR_K: f64 = 25.0;
 const DOOR_MIN: f64 = 5.0;
+/// Within this the kiln has not begun to fall, K.
+const STILL_K: f64 = 2.0;
 /// A hold is kept within this, K.
 const HELD_K: f64 = 10.0;
 /// A hold is short when this part of it is missing.
@@ -323,6 +325,14 @@ fn doors(pairs: &[Pair], events: &mut Vec<Event>) {
             index += 1;
             continue;
         }
+        // The fall begins at the last moment that was not yet lower, and is told whole.
+        let still = pairs[index].kiln.get() - STILL_K;
+        index = (index..lowest).rev().find(|n| pairs[*n].kiln.get() >= still).unwrap_or(index);
+        let end = (index + window).min(pairs.len() - 1);
+        let lowest = (index + 1..=end)
+            .min_by(|a, b| pairs[*a].kiln.get().total_cmp(&pairs[*b].kiln.get()))
+            .unwrap_or(lowest);
+        let drop = pairs[index].kiln - pairs[lowest].kiln;
         let before_k = pairs[index].off_k();
         let back = pairs[lowest..]
             .iter()

@@ -1,0 +1,3 @@
+//! Pages of tariffs.
+
+pub(super) mod tariffs;

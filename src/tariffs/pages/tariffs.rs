@@ -1,0 +1,119 @@
+//! The tariffs of the studio, and a new one.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use uuid::Uuid;
+
+use crate::db::once::{self, Begun};
+use crate::people::{Owner, Signed};
+use crate::studio::Settings;
+use crate::tariffs::forms::{LINES, NewTariff, field};
+use crate::tariffs::model::Days;
+use crate::tariffs::store::{self, TariffRow};
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
+
+const PLACE: &str = "/studio/tariffs";
+
+#[derive(Template, WebTemplate)]
+#[template(path = "tariffs/list.html")]
+pub(crate) struct TariffsPage {
+    frame: Frame,
+    form: Form,
+    tariffs: Vec<TariffRow>,
+    per_kwh: String,
+}
+
+impl TariffsPage {
+    /// The inputs of each line.
+    fn lines(&self) -> Vec<[Html; 4]> {
+        let days: Vec<(&str, &str)> =
+            Days::ALL.iter().map(|(_, word, words)| (*word, *words)).collect();
+        (0..LINES)
+            .map(|line| {
+                let [day, from, to, price] =
+                    ["days", "from", "to", "price"].map(|what| field(what, line));
+                [
+                    self.form.input(&day, "On").options(&days).html(),
+                    self.form.input(&from, "From").kind("time").html(),
+                    self.form.input(&to, "Until").kind("time").html(),
+                    self.form.input(&price, "Price").kind("decimal").unit(&self.per_kwh).html(),
+                ]
+            })
+            .collect()
+    }
+
+    fn time(&self, minutes: &i32) -> String {
+        format!("{:02}:{:02}", minutes / 60, minutes % 60)
+    }
+
+    fn is_in_force(&self, tariff: &TariffRow) -> bool {
+        let today = self.frame.show.now.day_in(&self.frame.show.zone);
+        self.tariffs.iter().find(|one| one.valid_from <= today).is_some_and(|o| o.id == tariff.id)
+    }
+}
+
+async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<TariffsPage, Fault> {
+    let tariffs = store::list(&app.pool).await?;
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let form = form.unwrap_or_else(|| Form::filled([("valid_from", today.to_string())]));
+    let currency = Settings::load(&app.pool).await?.currency;
+    Ok(TariffsPage {
+        frame: signed.frame.clone(),
+        form,
+        tariffs,
+        per_kwh: format!("{currency}/kWh"),
+    })
+}
+
+pub(crate) async fn show(
+    State(app): State<App>,
+    Owner(signed): Owner,
+) -> Result<TariffsPage, Fault> {
+    page(&app, &signed, None).await
+}
+
+pub(crate) async fn add(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(new) = NewTariff::read(&mut form) else {
+        let page = page(&app, &signed, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let currency = Settings::load(&app.pool).await?.currency;
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    match store::insert(&mut work.tx, &new, &currency, signed.now, signed.person).await {
+        Ok(()) => {
+            work.commit(PLACE).await?;
+            Ok(see_other(PLACE))
+        }
+        Err(error) => match Fault::from(error) {
+            Fault::Refused(refused) => {
+                drop(work);
+                form.wrong("valid_from", refused.message.clone());
+                Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response())
+            }
+            fault => Err(fault),
+        },
+    }
+}
+
+pub(crate) async fn remove(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(tariff): Path<Uuid>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+        store::remove(&mut work.tx, tariff).await?;
+        work.commit(PLACE).await?;
+    }
+    Ok(see_other(PLACE))
+}
