@@ -52,6 +52,8 @@ ids! {
     ResinLotId,
     /// A printer.
     PrinterId,
+    /// How a printer is set for a kind of work.
+    ProfileId,
     /// An investment powder.
     InvestmentId,
     /// A kind of steel flask.

@@ -36,6 +36,9 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
         "plate_pieces_one_open" => {
             "A piece is on another plate already. Nothing was changed; take it off there first."
         }
+        "printer_profiles_name_unique" => {
+            "This printer has a profile of that name already; choose another name."
+        }
         "bench_steps_once" => {
             "This step was recorded a moment ago by somebody else. Look at it as it is now."
         }

@@ -6,6 +6,7 @@ use sqlx::PgConnection;
 use super::forms::PassForm;
 use super::store::{self, Ending};
 use crate::clock::Moment;
+use crate::findings;
 use crate::id::PersonId;
 use crate::metal::{self, Account, Entry, Kind};
 use crate::people::Signed;
@@ -67,6 +68,14 @@ pub(super) async fn pass(
 ) -> Result<(), Fault> {
     let piece = hold(conn, label, seen).await?;
     let material = store::material(conn, piece.id).await?;
+    let open = findings::not_mended(&mut *conn, material.attempt).await?;
+    if !open.is_empty() {
+        return Err(Refused::conflict(format!(
+            "Piece {label} does not pass while this is not mended: {}. Mark it mended or take it back on the pictures of the piece.",
+            open.join(", ")
+        ))
+        .into());
+    }
     let detail = json!({
         "raw_cg": form.raw_cg, "finished_cg": form.finished_cg, "minutes": form.minutes,
     });

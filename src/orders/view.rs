@@ -247,6 +247,8 @@ pub(super) struct DesignChoice {
     pub(super) number: i32,
     pub(super) name: String,
     pub(super) version: DesignVersionId,
+    /// What finishing a piece of it took, as learned from those that were made.
+    pub(super) finishing_minutes: Option<i32>,
 }
 
 /// The newest version of a design, for a line.
@@ -255,7 +257,7 @@ pub(super) async fn design(
     number: i32,
 ) -> Result<Option<DesignChoice>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT d.number, d.name, v.id AS version FROM designs d JOIN design_versions v ON v.design_id = d.id
+        "SELECT d.number, d.name, v.id AS version, d.finishing_minutes FROM designs d JOIN design_versions v ON v.design_id = d.id
          WHERE d.number = $1 ORDER BY v.n DESC LIMIT 1",
     )
     .bind(number)

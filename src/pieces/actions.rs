@@ -123,9 +123,12 @@ async fn record_one(
         .into());
     };
     let attempt = store::open_attempt(conn, piece.id).await?;
-    let mut version =
-        store::add_event(conn, piece.id, attempt, happening, before.stage, act).await?;
-    store::write_box(conn, attempt, happening, before.stage, act).await?;
+    let stage = match happening {
+        Happening::SentBack(to) => *to,
+        _ => before.stage,
+    };
+    let mut version = store::add_event(conn, piece.id, attempt, happening, stage, act).await?;
+    store::write_box(conn, attempt, happening, stage, act).await?;
     match happening {
         Happening::Failed(stage, cause) => {
             store::end_attempt(conn, attempt, "failed", Some((*stage, cause)), act.now).await?;
@@ -147,6 +150,8 @@ fn wanted(happening: &Happening) -> String {
         Happening::Left(stage) => format!("be taken out of {stage}"),
         Happening::Finished(stage) => format!("finish {stage}"),
         Happening::Failed(stage, _) => format!("fail at {stage}"),
+        Happening::SentBack(stage) => format!("go back to {stage}"),
+        Happening::Moved => "go to another order".to_owned(),
         Happening::HandedOver => "be handed over".to_owned(),
         Happening::Cancelled => "be cancelled".to_owned(),
         Happening::Noted => "be noted".to_owned(),

@@ -9,6 +9,7 @@ mod card;
 mod forms;
 mod model;
 mod store;
+mod swap;
 mod undo;
 mod view;
 
@@ -17,5 +18,6 @@ pub use card::{BoxState, CardBox, Cards, Filter, RouteCard};
 pub use forms::{failures, ticked};
 pub use model::{Happening, PieceRefusal, Stage, Standing, State};
 pub use store::{LockedPiece, lock, lock_by_label};
+pub use swap::swap;
 pub use undo::{reopen, undo};
 pub use view::{Attempt, attempts, causes};

@@ -124,6 +124,10 @@ pub enum Happening {
     Finished(Stage),
     /// The attempt failed, for a cause; the next attempt waits for print.
     Failed(Stage, String),
+    /// It goes through a stage again, as the same attempt.
+    SentBack(Stage),
+    /// It belongs to another order from now on.
+    Moved,
     /// The client has it.
     HandedOver,
     /// It will not be made.
@@ -141,6 +145,8 @@ impl Happening {
             Self::Left(_) => "left",
             Self::Finished(_) => "finished",
             Self::Failed(..) => "failed",
+            Self::SentBack(_) => "sent_back",
+            Self::Moved => "moved",
             Self::HandedOver => "handed_over",
             Self::Cancelled => "cancelled",
             Self::Noted => "noted",
@@ -227,6 +233,14 @@ impl State {
             Happening::Failed(stage, _) if alive && self.stage == *stage => {
                 Some(Self { attempt_n: self.attempt_n + 1, ..Self::QUEUED })
             }
+            Happening::SentBack(stage)
+                if (alive || self.standing == Standing::Ready)
+                    && *stage <= self.stage
+                    && !at(*stage, Standing::Waiting) =>
+            {
+                Some(Self { stage: *stage, standing: Standing::Waiting, ..self })
+            }
+            Happening::Moved if alive || self.standing == Standing::Ready => Some(self),
             Happening::HandedOver if self.standing == Standing::Ready => {
                 Some(Self { standing: Standing::HandedOver, ..self })
             }
@@ -282,6 +296,21 @@ mod tests {
             None,
             "a ready piece does not fail"
         );
+    }
+
+    #[test]
+    fn a_piece_goes_back_to_where_it_was_and_not_ahead() {
+        let cured = State { attempt_n: 1, stage: Stage::Invest, standing: Standing::Waiting };
+        let again = cured.after(&Happening::SentBack(Stage::Cure)).unwrap();
+        assert_eq!(again, State { stage: Stage::Cure, ..cured });
+        assert_eq!(again.after(&Happening::SentBack(Stage::Cure)), None, "it waits there already");
+        assert_eq!(again.after(&Happening::SentBack(Stage::Cast)), None);
+        let ready = State { attempt_n: 2, stage: Stage::Finish, standing: Standing::Ready };
+        let again = ready.after(&Happening::SentBack(Stage::Finish)).unwrap();
+        assert_eq!(again, State { standing: Standing::Waiting, ..ready });
+        let gone = State { standing: Standing::HandedOver, ..ready };
+        assert_eq!(gone.after(&Happening::SentBack(Stage::Finish)), None);
+        assert_eq!(gone.after(&Happening::Moved), None);
     }
 
     #[test]

@@ -107,6 +107,47 @@ pub(super) async fn add_event(
     .await
 }
 
+/// An event from which nothing follows but what its writer writes.
+pub(super) async fn add_plain_event(
+    conn: &mut PgConnection,
+    piece: PieceId,
+    attempt: AttemptId,
+    kind: &str,
+    stage: Stage,
+    act: &Act<'_>,
+) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar(
+        "INSERT INTO piece_events (piece_id, attempt_id, kind, stage, at, person_id, note, detail)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING id",
+    )
+    .bind(piece)
+    .bind(attempt)
+    .bind(kind)
+    .bind(stage)
+    .bind(act.now)
+    .bind(act.person)
+    .bind(act.note)
+    .bind(&act.detail)
+    .fetch_one(conn)
+    .await
+}
+
+/// Gives an attempt to another piece, as its `n`th.
+pub(super) async fn give_attempt(
+    conn: &mut PgConnection,
+    attempt: AttemptId,
+    piece: PieceId,
+    n: i32,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE attempts SET piece_id = $2, n = $3 WHERE id = $1")
+        .bind(attempt)
+        .bind(piece)
+        .bind(n)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
 pub(super) async fn add_queued(
     conn: &mut PgConnection,
     piece: PieceId,
@@ -203,6 +244,12 @@ pub(super) async fn write_box(
         Happening::Failed(..) => {
             "INSERT INTO attempt_stages (attempt_id, stage, failed_at, batch) VALUES ($1, $2, $3, $4)
              ON CONFLICT (attempt_id, stage) DO UPDATE SET failed_at = EXCLUDED.failed_at"
+        }
+        // The boxes are those of the last time through.
+        Happening::SentBack(_) => {
+            "DELETE FROM attempt_stages WHERE attempt_id = $1 AND $3::timestamptz IS NOT NULL AND coalesce($4::text, '') IS NOT NULL
+               AND array_position(ARRAY['print', 'cure', 'invest', 'burnout', 'cast', 'finish'], stage::text)
+                >= array_position(ARRAY['print', 'cure', 'invest', 'burnout', 'cast', 'finish'], $2::text)"
         }
         _ => return Ok(()),
     };

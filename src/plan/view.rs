@@ -142,3 +142,30 @@ pub(super) async fn programmes(
     }
     Ok(programmes)
 }
+
+/// What happened to a piece since the plan that holds was accepted.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct News {
+    pub(super) label: String,
+    pub(super) words: String,
+    pub(super) at: Moment,
+    pub(super) due_on: Option<Day>,
+}
+
+/// What the accepted plan does not know: pieces that failed, went back, changed places or will
+/// not be made. What was taken back since is left out.
+pub(super) async fn news(pool: &PgPool) -> Result<Vec<News>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT p.label, e.at, o.due_on,
+                CASE e.kind WHEN 'failed' THEN 'failed at ' || e.stage || ': ' || e.cause
+                     WHEN 'sent_back' THEN 'went back to ' || e.stage
+                     WHEN 'swapped' THEN 'changed places with ' || coalesce(e.detail ->> 'with', 'another')
+                     ELSE 'will not be made' END AS words
+         FROM plans a JOIN piece_events e ON e.at > a.accepted_at JOIN pieces p ON p.id = e.piece_id JOIN orders o ON o.id = p.order_id
+         WHERE a.state = 'accepted' AND e.kind IN ('failed', 'sent_back', 'swapped', 'cancelled')
+           AND NOT EXISTS (SELECT 1 FROM piece_events u WHERE u.undoes = e.id)
+         ORDER BY e.id DESC LIMIT 20",
+    )
+    .fetch_all(pool)
+    .await
+}

@@ -4,11 +4,12 @@ use serde_json::json;
 use sqlx::{PgConnection, PgPool};
 use tokio::sync::Semaphore;
 
-use super::forms::SettingForm;
+use super::forms::{Noted, SettingForm};
 use super::model::{self, Model, PlateState, Proposal, Setting};
 use super::store::{self, Chosen, HeldPiece, LockedPlate};
 use crate::audit;
 use crate::designs;
+use crate::findings::{self, NewFinding};
 use crate::id::{AttemptId, PieceId, PlateId};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening, Stage};
@@ -54,8 +55,18 @@ async fn note(
 }
 
 async fn choose<'a>(conn: &mut PgConnection, form: &'a SettingForm) -> Result<Chosen<'a>, Fault> {
-    let Some((layer_um, exposure_s)) = store::usual_of(conn, form.printer).await? else {
-        return Err(Refused::input("printer", "This printer is out of use; choose another.").into());
+    let usual = match form.profile {
+        Some(profile) => {
+            store::profile_of(conn, profile, form.printer).await?.ok_or_else(|| {
+                Refused::input(
+                    "profile",
+                    "This profile belongs to another printer, or is out of use.",
+                )
+            })?
+        }
+        None => store::usual_of(conn, form.printer).await?.ok_or_else(|| {
+            Refused::input("printer", "This printer is out of use; choose another.")
+        })?,
     };
     if !store::lot_is_open(conn, form.lot).await? {
         return Err(Refused::input("lot", "This bottle is used up; choose another.").into());
@@ -63,10 +74,16 @@ async fn choose<'a>(conn: &mut PgConnection, form: &'a SettingForm) -> Result<Ch
     Ok(Chosen {
         printer: form.printer,
         lot: form.lot,
-        layer_um: form.layer_um.unwrap_or(layer_um),
-        exposure_s: form.exposure_s.unwrap_or(exposure_s),
+        profile: form.profile,
+        setting: store::Usual {
+            layer_um: form.layer_um.unwrap_or(usual.layer_um),
+            exposure_s: form.exposure_s.unwrap_or(usual.exposure_s),
+            ..usual
+        },
         supports: &form.supports,
         any_side: form.any_side,
+        first_contact: form.first_contact,
+        orientation: &form.orientation,
         note: &form.note,
     })
 }
@@ -223,16 +240,32 @@ pub(super) async fn start(
     note(conn, signed, "started", number, held.len()).await
 }
 
-/// Finishes a plate: those in `failed` did not come out, all others did.
+/// Finishes a plate: those in `failed` did not come out, all others did; `noted` is what was
+/// found on them.
 pub(super) async fn finish(
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,
     seen: i64,
     failed: &[(AttemptId, String)],
+    noted: &[Noted],
 ) -> Result<(), Fault> {
     let plate = lock(conn, number, seen, &[PlateState::Printing]).await?;
     let held = store::hold_on_plate(conn, plate.id).await?;
+    for found in noted {
+        if !held.iter().any(|piece| piece.attempt() == found.attempt) {
+            continue;
+        }
+        let finding = NewFinding {
+            attempt: found.attempt,
+            stage: Stage::Print,
+            what: &found.what,
+            place: &found.place,
+            pointed: None,
+            to_mend: found.to_mend,
+        };
+        findings::add(conn, finding, signed.now, signed.person).await?;
+    }
     let batch = batch(number);
     let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
     let mut good = Vec::new();

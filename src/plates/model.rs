@@ -64,6 +64,19 @@ pub(super) const SUPPORTS: [(&str, &str, f64); 3] = [
     ("heavy", "Heavy: 35 % more resin", 35.0),
 ];
 
+/// How pieces lie, in the trade's words.
+pub(super) const ORIENTATIONS: [&str; 5] = ["as drawn", "flat", "tilted", "upright", "mixed"];
+
+/// Where a print goes wrong, to choose from.
+pub(super) const PLACES: [&str; 6] = [
+    "at first contact",
+    "where an overhang starts",
+    "between two layers",
+    "at a thin part",
+    "at the supports",
+    "everywhere",
+];
+
 /// A printer and how it is set for a plate.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Setting {

@@ -4,7 +4,7 @@ use sqlx::{FromRow, PgConnection};
 
 use super::model::{Model, Place, PlateState, Setting};
 use crate::clock::{Day, Moment};
-use crate::id::{AttemptId, DesignVersionId, PieceId, PlateId, PrinterId, ResinLotId};
+use crate::id::{AttemptId, DesignVersionId, PieceId, PlateId, PrinterId, ProfileId, ResinLotId};
 
 /// A plate held for the rest of the transaction.
 #[derive(Clone, Debug, FromRow)]
@@ -30,11 +30,25 @@ pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<LockedP
 pub(super) struct Chosen<'a> {
     pub(super) printer: PrinterId,
     pub(super) lot: ResinLotId,
-    pub(super) layer_um: i32,
-    pub(super) exposure_s: f64,
+    pub(super) profile: Option<ProfileId>,
+    pub(super) setting: Usual,
     pub(super) supports: &'a str,
     pub(super) any_side: bool,
+    pub(super) first_contact: bool,
+    pub(super) orientation: &'a str,
     pub(super) note: &'a str,
+}
+
+/// How a printer is set when nobody says otherwise, or by a profile.
+#[derive(Clone, Copy, Debug, FromRow)]
+pub(super) struct Usual {
+    pub(super) layer_um: i32,
+    pub(super) exposure_s: f64,
+    pub(super) bottom_layers: i32,
+    pub(super) bottom_exposure_s: f64,
+    pub(super) lift_mm: Option<f64>,
+    pub(super) lift_s: f64,
+    pub(super) vat_c: Option<f64>,
 }
 
 pub(super) async fn insert(
@@ -44,18 +58,27 @@ pub(super) async fn insert(
     now: Moment,
 ) -> Result<i32, sqlx::Error> {
     sqlx::query_scalar(
-        "INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, supports, any_side, note, created_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING number",
+        "INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, supports, any_side, note, created_at,
+             profile_id, bottom_layers, bottom_exposure_s, lift_mm, lift_s, vat_c, first_contact, orientation)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17) RETURNING number",
     )
     .bind(id)
     .bind(chosen.printer)
     .bind(chosen.lot)
-    .bind(chosen.layer_um)
-    .bind(chosen.exposure_s)
+    .bind(chosen.setting.layer_um)
+    .bind(chosen.setting.exposure_s)
     .bind(chosen.supports)
     .bind(chosen.any_side)
     .bind(chosen.note)
     .bind(now)
+    .bind(chosen.profile)
+    .bind(chosen.setting.bottom_layers)
+    .bind(chosen.setting.bottom_exposure_s)
+    .bind(chosen.setting.lift_mm)
+    .bind(chosen.setting.lift_s)
+    .bind(chosen.setting.vat_c)
+    .bind(chosen.first_contact)
+    .bind(chosen.orientation)
     .fetch_one(conn)
     .await
 }
@@ -67,16 +90,25 @@ pub(super) async fn set(
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
         "UPDATE plates SET printer_id = $2, resin_lot_id = $3, layer_um = $4, exposure_s = $5,
-             supports = $6, any_side = $7, note = $8, version = version + 1 WHERE id = $1",
+             supports = $6, any_side = $7, note = $8, profile_id = $9, bottom_layers = $10, bottom_exposure_s = $11,
+             lift_mm = $12, lift_s = $13, vat_c = $14, first_contact = $15, orientation = $16, version = version + 1 WHERE id = $1",
     )
     .bind(id)
     .bind(chosen.printer)
     .bind(chosen.lot)
-    .bind(chosen.layer_um)
-    .bind(chosen.exposure_s)
+    .bind(chosen.setting.layer_um)
+    .bind(chosen.setting.exposure_s)
     .bind(chosen.supports)
     .bind(chosen.any_side)
     .bind(chosen.note)
+    .bind(chosen.profile)
+    .bind(chosen.setting.bottom_layers)
+    .bind(chosen.setting.bottom_exposure_s)
+    .bind(chosen.setting.lift_mm)
+    .bind(chosen.setting.lift_s)
+    .bind(chosen.setting.vat_c)
+    .bind(chosen.first_contact)
+    .bind(chosen.orientation)
     .execute(conn)
     .await?;
     Ok(())
@@ -111,8 +143,10 @@ pub(super) async fn setting_of(
     plate: PlateId,
 ) -> Result<Setting, sqlx::Error> {
     let row: SettingRow = sqlx::query_as(
-        "SELECT r.width_mm, r.depth_mm, r.height_mm, p.layer_um, p.exposure_s, r.bottom_layers,
-                r.bottom_exposure_s, r.lift_s, p.supports, p.any_side
+        "SELECT r.width_mm, r.depth_mm, r.height_mm, p.layer_um, p.exposure_s,
+                coalesce(p.bottom_layers, r.bottom_layers) AS bottom_layers,
+                coalesce(p.bottom_exposure_s, r.bottom_exposure_s) AS bottom_exposure_s,
+                coalesce(p.lift_s, r.lift_s) AS lift_s, p.supports, p.any_side
          FROM plates p JOIN printers r ON r.id = p.printer_id WHERE p.id = $1",
     )
     .bind(plate)
@@ -132,15 +166,35 @@ pub(super) async fn setting_of(
     })
 }
 
-/// The usual layer and exposure of a printer in use.
+/// The usual setting of a printer in use.
 pub(super) async fn usual_of(
     conn: &mut PgConnection,
     printer: PrinterId,
-) -> Result<Option<(i32, f64)>, sqlx::Error> {
-    sqlx::query_as("SELECT layer_um, exposure_s FROM printers WHERE id = $1 AND retired_at IS NULL")
-        .bind(printer)
-        .fetch_optional(conn)
-        .await
+) -> Result<Option<Usual>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT layer_um, exposure_s, bottom_layers, bottom_exposure_s, NULL::double precision AS lift_mm, lift_s,
+                NULL::double precision AS vat_c FROM printers WHERE id = $1 AND retired_at IS NULL",
+    )
+    .bind(printer)
+    .fetch_optional(conn)
+    .await
+}
+
+/// The setting of a profile in use, if it belongs to the printer.
+pub(super) async fn profile_of(
+    conn: &mut PgConnection,
+    profile: ProfileId,
+    printer: PrinterId,
+) -> Result<Option<Usual>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.layer_um, f.exposure_s, f.bottom_layers, f.bottom_exposure_s, f.lift_mm, f.lift_s, f.vat_c
+         FROM printer_profiles f JOIN printers r ON r.id = f.printer_id
+         WHERE f.id = $1 AND f.printer_id = $2 AND f.retired_at IS NULL AND r.retired_at IS NULL",
+    )
+    .bind(profile)
+    .bind(printer)
+    .fetch_optional(conn)
+    .await
 }
 
 /// Whether a bottle is open.

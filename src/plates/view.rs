@@ -5,7 +5,7 @@ use sqlx::{FromRow, PgPool};
 
 use super::model::{Model, Place, PlateState, Setting};
 use crate::clock::{Day, Moment};
-use crate::id::{AttemptId, DesignVersionId, PlateId, PrinterId, ResinId, ResinLotId};
+use crate::id::{AttemptId, DesignVersionId, PlateId, PrinterId, ProfileId, ResinId, ResinLotId};
 use crate::pieces::Stage;
 
 #[derive(Clone, Debug, FromRow)]
@@ -88,8 +88,14 @@ pub(super) struct PlateRow {
     pub(super) lot_left_ml: f64,
     pub(super) layer_um: i32,
     pub(super) exposure_s: f64,
+    pub(super) profile_id: Option<ProfileId>,
+    pub(super) profile: Option<String>,
     pub(super) supports: String,
     pub(super) any_side: bool,
+    pub(super) first_contact: bool,
+    pub(super) orientation: String,
+    pub(super) lift_mm: Option<f64>,
+    pub(super) vat_c: Option<f64>,
     pub(super) note: String,
     pub(super) started_at: Option<Moment>,
     pub(super) ended_at: Option<Moment>,
@@ -98,9 +104,9 @@ pub(super) struct PlateRow {
     width_mm: f64,
     depth_mm: f64,
     height_mm: f64,
-    bottom_layers: i32,
-    bottom_exposure_s: f64,
-    lift_s: f64,
+    pub(super) bottom_layers: i32,
+    pub(super) bottom_exposure_s: f64,
+    pub(super) lift_s: f64,
 }
 
 impl PlateRow {
@@ -138,7 +144,10 @@ pub(super) async fn load(pool: &PgPool, number: i32) -> Result<PlateRow, sqlx::E
         "SELECT p.id, p.number, p.state, p.version, p.printer_id, r.name AS printer, p.resin_lot_id,
                 s.name AS resin, l.lot, p.layer_um, p.exposure_s, p.supports, p.any_side, p.note, p.started_at,
                 p.ended_at, p.estimated_min, p.resin_ml, r.width_mm, r.depth_mm, r.height_mm,
-                r.bottom_layers, r.bottom_exposure_s, r.lift_s,
+                coalesce(p.bottom_layers, r.bottom_layers) AS bottom_layers,
+                coalesce(p.bottom_exposure_s, r.bottom_exposure_s) AS bottom_exposure_s,
+                coalesce(p.lift_s, r.lift_s) AS lift_s, p.lift_mm, p.vat_c, p.first_contact, p.orientation, p.profile_id,
+                (SELECT f.name FROM printer_profiles f WHERE f.id = p.profile_id) AS profile,
                 greatest(l.volume_ml - coalesce((SELECT sum(q.resin_ml) FROM plates q
                     WHERE q.resin_lot_id = l.id AND q.id <> p.id), 0), 0) AS lot_left_ml
          FROM plates p JOIN printers r ON r.id = p.printer_id JOIN resin_lots l ON l.id = p.resin_lot_id

@@ -27,10 +27,18 @@ pub(super) async fn pour(
         ))
         .into());
     };
+    if let Some(lot) = pour.fresh_lot
+        && !store::lot_is_of(conn, lot, flask.alloy_id).await?
+    {
+        return Err(
+            Refused::input("fresh_lot", "This lot is of another alloy; choose another.").into()
+        );
+    }
     store::insert(conn, flask.id, load, pour, signed.person, signed.now).await?;
     let batch = format!("flask:{number}");
     let entry = Entry {
         note: &pour.note,
+        lot: pour.fresh_lot,
         ..Entry::new(Kind::Poured, signed.now, Some(signed.person), &batch)
     };
     let mut moves = vec![

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::id::{ClientId, PieceId};
+use crate::id::{ClientId, MetalLotId, PieceId};
 use crate::web::Form;
 
 /// How a pour went.
@@ -26,6 +26,16 @@ pub(super) enum Method {
     Centrifugal,
 }
 
+/// What may keep air off a melt.
+pub(super) const COVERS: [(&str, &str); 6] = [
+    ("", "not noted"),
+    ("none", "nothing"),
+    ("flux", "flux"),
+    ("charcoal", "charcoal"),
+    ("inert gas", "inert gas"),
+    ("vacuum", "vacuum"),
+];
+
 /// A pour as typed, checked.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct PourForm {
@@ -37,6 +47,15 @@ pub(super) struct PourForm {
     pub(super) flask_c: f64,
     pub(super) method: Method,
     pub(super) result: PourResult,
+    /// The bought lot that the fresh metal is of.
+    pub(super) fresh_lot: Option<MetalLotId>,
+    /// Where the returns came from, as written on their bag.
+    pub(super) returns_from: String,
+    /// What kept air off the melt; empty when it was not noted.
+    pub(super) cover: String,
+    /// The pressure left under the flask.
+    pub(super) vacuum_kpa: Option<f64>,
+    pub(super) spin_rpm: Option<f64>,
     pub(super) quench_min: Option<i64>,
     /// Pieces that failed, with their cause.
     pub(super) failed: BTreeMap<PieceId, String>,
@@ -56,6 +75,15 @@ impl PourForm {
         let flask_c = form.number("flask_c", 0.0, 1400.0);
         let quench_min =
             form.number_or_none("quench_min", 0.0, 600.0).map(|minutes| minutes.round() as i64);
+        let fresh_lot =
+            if form.value("fresh_lot").is_empty() { None } else { form.choice("fresh_lot") };
+        let returns_from = form.line("returns_from", 200);
+        let cover = form.value("cover").to_owned();
+        if !COVERS.iter().any(|(name, _)| *name == cover) {
+            form.wrong("cover", "Choose one of these.");
+        }
+        let vacuum_kpa = form.number_or_none("vacuum_kpa", 0.0, 101.3);
+        let spin_rpm = form.number_or_none("spin_rpm", 1.0, 3000.0);
         let method = match form.value("method") {
             "gravity" => Method::Gravity,
             "centrifugal" => Method::Centrifugal,
@@ -108,6 +136,11 @@ impl PourForm {
             flask_c: flask_c?,
             method,
             result: result?,
+            fresh_lot,
+            returns_from,
+            cover,
+            vacuum_kpa: vacuum_kpa.filter(|_| method == Method::Vacuum),
+            spin_rpm: spin_rpm.filter(|_| method == Method::Centrifugal),
             quench_min,
             failed,
             note,

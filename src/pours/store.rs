@@ -4,7 +4,7 @@ use sqlx::{FromRow, PgConnection};
 
 use super::forms::PourForm;
 use crate::clock::Moment;
-use crate::id::{AlloyId, FlaskId, KilnLoadId, PersonId, PourId};
+use crate::id::{AlloyId, FlaskId, KilnLoadId, MetalLotId, PersonId, PourId};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct HotFlask {
@@ -38,8 +38,8 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
         "INSERT INTO pours (id, flask_id, kiln_load_id, fresh_cg, returns_cg, melt_c, flask_c, method, poured_at,
-                            result, quench_at, note, person_id, own_cg, own_client_id)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
+                            result, quench_at, note, person_id, own_cg, own_client_id, fresh_lot_id, returns_from, cover, vacuum_kpa, spin_rpm)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
     )
     .bind(PourId::new())
     .bind(flask)
@@ -56,7 +56,25 @@ pub(super) async fn insert(
     .bind(person)
     .bind(pour.own.map_or(0, |(_, cg)| cg))
     .bind(pour.own.map(|(client, _)| client))
+    .bind(pour.fresh_lot)
+    .bind(&pour.returns_from)
+    .bind(&pour.cover)
+    .bind(pour.vacuum_kpa)
+    .bind(pour.spin_rpm)
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// Whether a bought lot is of an alloy.
+pub(super) async fn lot_is_of(
+    conn: &mut PgConnection,
+    lot: MetalLotId,
+    alloy: AlloyId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM metal_lots WHERE id = $1 AND alloy_id = $2)")
+        .bind(lot)
+        .bind(alloy)
+        .fetch_one(conn)
+        .await
 }

@@ -3,10 +3,10 @@
 use serde_json::json;
 use sqlx::PgConnection;
 
-use super::forms::{LotForm, PrinterForm, ResinForm};
+use super::forms::{LotForm, PrinterForm, ProfileForm, ResinForm};
 use super::store;
 use crate::audit;
-use crate::id::{PrinterId, ResinId, ResinLotId};
+use crate::id::{PrinterId, ProfileId, ResinId, ResinLotId};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
@@ -121,4 +121,32 @@ pub(super) async fn use_up_lot(
         note(conn, signed, "used up", format!("resin_lot:{lot}"), "").await?;
     }
     Ok(())
+}
+
+/// A profile is added and taken out of use, never changed: what was printed with it stays
+/// what it was, and yields by profile stay true.
+pub(super) async fn add_profile(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    printer: PrinterId,
+    profile: &ProfileForm,
+) -> Result<(), Fault> {
+    let id = ProfileId::new();
+    store::insert_profile(conn, id, printer, profile).await?;
+    note(conn, signed, "added", format!("profile:{id}"), &profile.name).await
+}
+
+pub(super) async fn retire_profile(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    printer: PrinterId,
+    id: ProfileId,
+    retire: bool,
+    seen: i64,
+) -> Result<(), Fault> {
+    if !store::retire_profile(conn, printer, id, retire.then_some(signed.now), seen).await? {
+        return Err(Refused::stale("this profile").into());
+    }
+    let action = if retire { "retired" } else { "returned" };
+    note(conn, signed, action, format!("profile:{id}"), "").await
 }

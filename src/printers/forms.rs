@@ -106,3 +106,43 @@ impl LotForm {
         Some(Self { lot, opened_on: opened_on?, volume_ml: volume_ml? })
     }
 }
+
+/// A profile as typed, checked.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct ProfileForm {
+    pub(super) name: String,
+    pub(super) layer_um: i32,
+    pub(super) exposure_s: f64,
+    pub(super) bottom_layers: i32,
+    pub(super) bottom_exposure_s: f64,
+    pub(super) lift_mm: f64,
+    pub(super) lift_s: f64,
+    pub(super) vat_c: Option<f64>,
+}
+
+impl ProfileForm {
+    /// Reads the form; `None` after noting at each field what is wrong with it.
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let name = form.needed("name", 120);
+        let layer_um = form.whole("layer", 5, 500);
+        let exposure_s = form.number("exposure", 0.05, 3600.0);
+        let bottom_layers = form.whole("bottom_layers", 0, 500);
+        let bottom_exposure_s = form.number("bottom_exposure", 0.05, 3600.0);
+        let lift_mm = form.number("lift_mm", 0.1, 50.0);
+        let lift_s = form.number("lift", 0.0, 3600.0);
+        let vat_c = form.number_or_none("vat_c", 5.0, 80.0);
+        if !form.good() {
+            return None;
+        }
+        Some(Self {
+            name,
+            layer_um: i32::try_from(layer_um?).ok()?,
+            exposure_s: exposure_s?,
+            bottom_layers: i32::try_from(bottom_layers?).ok()?,
+            bottom_exposure_s: bottom_exposure_s?,
+            lift_mm: lift_mm?,
+            lift_s: lift_s?,
+            vat_c,
+        })
+    }
+}

@@ -2,9 +2,9 @@
 
 use sqlx::PgConnection;
 
-use super::forms::{LotForm, PrinterForm, ResinForm};
+use super::forms::{LotForm, PrinterForm, ProfileForm, ResinForm};
 use crate::clock::Moment;
-use crate::id::{PrinterId, ResinId, ResinLotId};
+use crate::id::{PrinterId, ProfileId, ResinId, ResinLotId};
 
 pub(super) async fn insert_printer(
     conn: &mut PgConnection,
@@ -176,6 +176,52 @@ pub(super) async fn use_up_lot(
     .bind(resin)
     .bind(lot)
     .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+pub(super) async fn insert_profile(
+    conn: &mut PgConnection,
+    id: ProfileId,
+    printer: PrinterId,
+    profile: &ProfileForm,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO printer_profiles (id, printer_id, name, layer_um, exposure_s, bottom_layers, bottom_exposure_s,
+             lift_mm, lift_s, vat_c) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
+    )
+    .bind(id)
+    .bind(printer)
+    .bind(&profile.name)
+    .bind(profile.layer_um)
+    .bind(profile.exposure_s)
+    .bind(profile.bottom_layers)
+    .bind(profile.bottom_exposure_s)
+    .bind(profile.lift_mm)
+    .bind(profile.lift_s)
+    .bind(profile.vat_c)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes a profile out of use, or into use again with `None`.
+pub(super) async fn retire_profile(
+    conn: &mut PgConnection,
+    printer: PrinterId,
+    id: ProfileId,
+    retired_at: Option<Moment>,
+    seen: i64,
+) -> Result<bool, sqlx::Error> {
+    let done = sqlx::query(
+        "UPDATE printer_profiles SET retired_at = $3, version = version + 1
+         WHERE id = $2 AND printer_id = $1 AND version = $4",
+    )
+    .bind(printer)
+    .bind(id)
+    .bind(retired_at)
+    .bind(seen)
     .execute(conn)
     .await?;
     Ok(done.rows_affected() == 1)

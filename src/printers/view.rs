@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
-use crate::id::{PrinterId, ResinId, ResinLotId};
+use crate::id::{PrinterId, ProfileId, ResinId, ResinLotId};
 
 /// A printer.
 #[derive(Clone, Debug, FromRow)]
@@ -147,6 +147,67 @@ pub async fn lots_in_use(pool: &PgPool) -> Result<Vec<LotChoice>, sqlx::Error> {
          FROM resin_lots l JOIN resins r ON r.id = l.resin_id
          WHERE l.used_up_at IS NULL AND r.retired_at IS NULL
          ORDER BY lower(r.name), l.opened_on, l.lot"
+    );
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).fetch_all(pool).await
+}
+
+/// How a printer is set for a kind of work.
+#[derive(Clone, Debug, FromRow)]
+pub struct ProfileRow {
+    /// Which one.
+    pub id: ProfileId,
+    /// Of which printer.
+    pub printer_id: PrinterId,
+    /// What that is called.
+    pub printer: String,
+    /// Its name.
+    pub name: String,
+    /// Height of a layer, micrometres.
+    pub layer_um: i32,
+    /// Light for a layer, seconds.
+    pub exposure_s: f64,
+    /// Layers at the start that get more light.
+    pub bottom_layers: i32,
+    /// Light for each of those, seconds.
+    pub bottom_exposure_s: f64,
+    /// How far the plate lifts after a layer.
+    pub lift_mm: f64,
+    /// Lift, return and wait for each layer, seconds.
+    pub lift_s: f64,
+    /// How warm the resin is kept.
+    pub vat_c: Option<f64>,
+    /// When it was taken out of use.
+    pub retired_at: Option<Moment>,
+    /// Counts the changes.
+    pub version: i64,
+}
+
+impl ProfileRow {
+    /// The line in a list to choose from.
+    #[must_use]
+    pub fn words(&self) -> String {
+        format!("{}: {}, {} µm, {} s", self.printer, self.name, self.layer_um, self.exposure_s)
+    }
+}
+
+const PROFILES: &str =
+    "SELECT f.*, r.name AS printer FROM printer_profiles f JOIN printers r ON r.id = f.printer_id";
+
+/// The profiles of a printer, those in use first.
+pub(super) async fn profiles(
+    pool: &PgPool,
+    printer: PrinterId,
+) -> Result<Vec<ProfileRow>, sqlx::Error> {
+    let sql = format!(
+        "{PROFILES} WHERE f.printer_id = $1 ORDER BY f.retired_at IS NOT NULL, lower(f.name), f.id"
+    );
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(printer).fetch_all(pool).await
+}
+
+/// Profiles to choose from, of printers in use.
+pub async fn profiles_in_use(pool: &PgPool) -> Result<Vec<ProfileRow>, sqlx::Error> {
+    let sql = format!(
+        "{PROFILES} WHERE f.retired_at IS NULL AND r.retired_at IS NULL ORDER BY lower(r.name), lower(f.name), f.id"
     );
     sqlx::query_as(sqlx::AssertSqlSafe(sql)).fetch_all(pool).await
 }

@@ -74,6 +74,9 @@ fn words_of(kind: &str, stage: Stage, attempt_n: i32, cause: Option<&str>) -> St
                 None => format!("Failed at {stage}"),
             };
         }
+        ("sent_back", _) => return format!("Sent back to {stage}"),
+        ("swapped", _) => "Changed places with another piece",
+        ("moved", _) => "Went to another order",
         ("handed_over", _) => "Handed over",
         ("cancelled", _) => "Cancelled",
         ("noted", _) => "Noted",

@@ -328,6 +328,14 @@ const FINISH: &[Step] = &[
     ),
     again("coloured", "Patinated or plated", &[WORKED, NOTE]),
     again("cleaned", "Cleaned", &[WORKED]),
+    again(
+        "measured",
+        "Measured as cast, against the model",
+        &[
+            needed(number("mm", "Across", "mm", 0.1, 2000.0)),
+            needed(one_of("side", "Side of the model", &["width", "depth", "height"])),
+        ],
+    ),
 ];
 
 /// The steps of a stage, in their order.

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::db::once::{self, Begun, Work};
+use crate::findings::{self, FindingRow};
 use crate::finishing::forms::{self, PassForm};
 use crate::finishing::view::{self, BenchRow};
 use crate::finishing::{Bench, BenchPiece, actions};
@@ -24,6 +25,7 @@ pub(crate) struct ShowBenchPiece {
     form: Form,
     refusal: Option<String>,
     steps: Html,
+    found: Vec<FindingRow>,
 }
 
 impl ShowBenchPiece {
@@ -51,7 +53,8 @@ async fn page(
     };
     let refusal = refused.map(|refused| refused.message);
     let steps = steps::panel(&app.pool, &signed.frame, Stage::Finish, label).await?;
-    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal, steps })
+    let found = findings::of_piece(&app.pool, label).await?;
+    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal, steps, found })
 }
 
 /// What is known already; the minutes are those of the tasks, where none was told at the end.

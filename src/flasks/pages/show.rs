@@ -5,6 +5,7 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 
 use crate::clock::Moment;
+use crate::findings::{self, FindingRow};
 use crate::flasks::actions;
 use crate::flasks::arrange::{ATTACH, HEAVY, SPRUES};
 use crate::flasks::map::TreeMap;
@@ -51,6 +52,8 @@ pub(crate) struct ShowFlask {
     pub(super) computed: Option<WorkedOut>,
     /// Flasks a piece may move to.
     pub(super) siblings: Vec<i32>,
+    /// What is to be mended before the pieces are sprued.
+    pub(super) to_mend: Vec<FindingRow>,
 }
 
 impl ShowFlask {
@@ -136,6 +139,9 @@ pub(crate) async fn page(
         Some(_) => None,
         None => actions::computed(&app.pool, &flask, &tree, density.unwrap_or(1.15)).await?,
     };
+    let attempts: Vec<_> = tree.iter().map(|piece| piece.attempt_id).collect();
+    let mut to_mend = findings::of_attempts(&app.pool, &attempts).await?;
+    to_mend.retain(FindingRow::is_open);
     let mut tiers: Vec<Tier> = Vec::new();
     for piece in tree {
         match tiers.last_mut() {
@@ -196,6 +202,7 @@ pub(crate) async fn page(
         by_hand,
         computed,
         siblings,
+        to_mend,
     })
 }
 

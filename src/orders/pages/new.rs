@@ -63,11 +63,16 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<NewOrderPage, Fault> {
+    let design = match wanted.design {
+        Some(number) => view::design(&app.pool, number).await?,
+        None => None,
+    };
+    let minutes = design.and_then(|design| design.finishing_minutes).unwrap_or(0);
     let form = Form::filled([
         ("client", wanted.client.unwrap_or_default()),
         ("design", wanted.design.map(|number| number.to_string()).unwrap_or_default()),
         ("quantity", "1".to_owned()),
-        ("finishing_minutes", "0".to_owned()),
+        ("finishing_minutes", minutes.to_string()),
     ]);
     page(&app, &signed, Intake::of(form)).await
 }

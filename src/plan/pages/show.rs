@@ -10,7 +10,7 @@ use crate::kiln_loads::{self, LoadState, Standing};
 use crate::people::Signed;
 use crate::plan::grid::Grid;
 use crate::plan::lanes::{Firing, LANE_HEIGHT, Lanes};
-use crate::plan::view::{self, FlaskRow, KilnRow, OutageRow, PinRow, PlanRow};
+use crate::plan::view::{self, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
 use crate::studio::{Settings, Week};
 use crate::web::{App, Fault, Form, Frame};
 
@@ -54,6 +54,8 @@ pub(crate) struct ShowPlan {
     pins: Vec<PinRow>,
     outages: Vec<OutageRow>,
     kilns: Vec<KilnRow>,
+    /// What happened to pieces since the plan was accepted.
+    news: Vec<News>,
 }
 
 impl ShowPlan {
@@ -234,6 +236,7 @@ pub(crate) async fn page(
         pins: view::pins(pool).await?,
         outages: view::outages(pool, now).await?,
         kilns,
+        news: view::news(pool).await?,
     })
 }
 

@@ -11,10 +11,10 @@ use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces;
 use crate::plates::forms::SettingForm;
-use crate::plates::model::{CLEARANCE_MM, SUPPORTS};
+use crate::plates::model::{CLEARANCE_MM, ORIENTATIONS, SUPPORTS};
 use crate::plates::view::{self, Waiting};
 use crate::plates::{Plate, Plates, actions};
-use crate::printers::{self, LotChoice, PrinterRow};
+use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::trials::{self, DrawnPiece, Usual};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
@@ -25,6 +25,7 @@ pub(crate) struct NewPlatePage {
     form: Form,
     printers: Vec<PrinterRow>,
     lots: Vec<LotChoice>,
+    profiles: Vec<ProfileRow>,
     waiting: Vec<Waiting>,
     /// How many wait in all, listed or not.
     rows: i64,
@@ -45,6 +46,10 @@ impl NewPlatePage {
 
     fn lot_options(&self) -> Vec<(String, String)> {
         lot_options(&self.lots)
+    }
+
+    fn profile_options(&self) -> Vec<(String, String)> {
+        profile_options(&self.profiles)
     }
 
     fn picked(&self, attempt: &AttemptId) -> bool {
@@ -72,6 +77,17 @@ pub(super) fn lot_options(lots: &[LotChoice]) -> Vec<(String, String)> {
     lots.iter().map(|lot| (lot.id.to_string(), lot.words())).collect()
 }
 
+/// Profiles of all printers; the first is none of them.
+pub(super) fn profile_options(profiles: &[ProfileRow]) -> Vec<(String, String)> {
+    let usual = (String::new(), "the printer's usual".to_owned());
+    let each = profiles.iter().map(|profile| (profile.id.to_string(), profile.words()));
+    std::iter::once(usual).chain(each).collect()
+}
+
+pub(super) fn orientation_options() -> Vec<(&'static str, &'static str)> {
+    ORIENTATIONS.iter().map(|words| (*words, *words)).collect()
+}
+
 pub(super) fn support_options() -> Vec<(&'static str, &'static str)> {
     SUPPORTS.iter().map(|(name, words, _)| (*name, *words)).collect()
 }
@@ -79,6 +95,7 @@ pub(super) fn support_options() -> Vec<(&'static str, &'static str)> {
 async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<NewPlatePage, Fault> {
     let printers = printers::printers_in_use(&app.pool).await?;
     let lots = printers::lots_in_use(&app.pool).await?;
+    let profiles = printers::profiles_in_use(&app.pool).await?;
     let (waiting, rows) = view::waiting(&app.pool).await?;
     let usual = trials::usual(&app.pool, trials::Setting::Supports).await?;
     let drawn = trials::drawn(&app.pool, trials::Setting::Supports).await?;
@@ -87,7 +104,7 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<NewPlatePage
         form.set("supports", usual.as_ref().map_or("medium", |usual| &usual.value));
     }
     let frame = signed.frame.clone();
-    Ok(NewPlatePage { frame, form, printers, lots, waiting, rows, usual, drawn })
+    Ok(NewPlatePage { frame, form, printers, lots, profiles, waiting, rows, usual, drawn })
 }
 
 /// The address may name pieces that are ticked already, as a scanned ticket does.

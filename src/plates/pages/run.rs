@@ -8,6 +8,7 @@ use crate::db::once::{self, Begun};
 use crate::people::Signed;
 use crate::pieces;
 use crate::plates::actions;
+use crate::plates::forms::noted;
 use crate::web::{App, Fault, Form, see_other};
 
 pub(crate) async fn start(
@@ -37,7 +38,10 @@ pub(crate) async fn finish(
     };
     let seen = form.version();
     let done = match pieces::failures(&form) {
-        Ok(failed) => actions::finish(&mut work.tx, &signed, number, seen, &failed).await,
+        Ok(failed) => {
+            let noted = noted(&form, &failed);
+            actions::finish(&mut work.tx, &signed, number, seen, &failed, &noted).await
+        }
         Err(refused) => Err(refused.into()),
     };
     answer(&app, &signed, number, form, work, done).await

@@ -6,14 +6,15 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 
 use crate::db::once::Work;
+use crate::findings::{self, FindingRow};
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
-use crate::plates::model::{self, CLEARANCE_MM, Reckoning};
+use crate::plates::model::{self, CLEARANCE_MM, PLACES, Reckoning};
 use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::prices::DayPrice;
-use crate::printers::{self, LotChoice, PrinterRow};
+use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::steps;
 use crate::timers::{self, Timer};
 use crate::trials::{self, DrawnPiece};
@@ -36,6 +37,8 @@ pub(crate) struct ShowPlate {
     rows: i64,
     printers: Vec<PrinterRow>,
     lots: Vec<LotChoice>,
+    profiles: Vec<ProfileRow>,
+    found: Vec<FindingRow>,
     form: Form,
     refusal: Option<String>,
     drawn_by_lot: Vec<DrawnPiece>,
@@ -100,6 +103,20 @@ impl ShowPlate {
         super::new::lot_options(&self.lots)
     }
 
+    fn profile_options(&self) -> Vec<(String, String)> {
+        super::new::profile_options(&self.profiles)
+    }
+
+    /// What was found on a piece as it came off.
+    fn found_on(&self, attempt: &AttemptId) -> Vec<String> {
+        let its = self.found.iter().filter(|found| found.attempt_id == *attempt);
+        its.map(FindingRow::words).collect()
+    }
+
+    fn where_typed(&self, attempt: &AttemptId) -> &str {
+        self.form.value(&format!("where-{attempt}"))
+    }
+
     fn picked(&self, attempt: &AttemptId) -> bool {
         self.is_ticked("pieces", attempt)
     }
@@ -136,11 +153,16 @@ pub(super) async fn page(
         Vec::new()
     };
     let (mut waiting, mut rows, mut printers, mut lots) = (Vec::new(), 0, Vec::new(), Vec::new());
+    let mut profiles = Vec::new();
     if plate.is_open() {
         (waiting, rows) = view::waiting(&app.pool).await?;
         printers = printers::printers_in_use(&app.pool).await?;
         lots = printers::lots_in_use(&app.pool).await?;
+        profiles = printers::profiles_in_use(&app.pool).await?;
     }
+    let attempts: Vec<AttemptId> = pieces.iter().map(|piece| piece.attempt).collect();
+    let mut found = findings::of_attempts(&app.pool, &attempts).await?;
+    found.retain(|found| found.stage == Stage::Print);
     let drawn_by_lot = if plate.is_open() {
         trials::drawn(&app.pool, trials::Setting::Supports).await?
     } else {
@@ -158,7 +180,10 @@ pub(super) async fn page(
         form.put("lot", &plate.resin_lot_id.to_string());
         form.put("layer", &plate.layer_um.to_string());
         form.put("exposure", &plate.exposure_s.to_string());
+        form.put("profile", &plate.profile_id.map(|id| id.to_string()).unwrap_or_default());
         form.put("supports", &plate.supports);
+        form.put("first_contact", if plate.first_contact { "yes" } else { "" });
+        form.put("orientation", &plate.orientation);
         form.put("note", &plate.note);
         if plate.any_side {
             form.put("any_side", "yes");
@@ -177,6 +202,8 @@ pub(super) async fn page(
         rows,
         printers,
         lots,
+        profiles,
+        found,
         form,
         refusal: refused.map(|refused| refused.message),
         drawn_by_lot,

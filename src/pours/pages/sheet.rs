@@ -12,7 +12,7 @@ use crate::id::ClientId;
 use crate::metal::Drawer;
 use crate::people::Signed;
 use crate::pours::actions;
-use crate::pours::forms::PourForm;
+use crate::pours::forms::{COVERS, PourForm};
 use crate::pours::view::{self, SheetPiece, SheetRow};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
@@ -21,6 +21,8 @@ pub(crate) struct Line {
     flask: SheetRow,
     pieces: Vec<SheetPiece>,
     form: Option<Form>,
+    /// Bought lots of its alloy, when it is hot.
+    lots: Vec<(String, String)>,
     open: bool,
     drawers: Vec<Drawer>,
 }
@@ -87,7 +89,8 @@ async fn page(
         } else {
             None
         };
-        lines.push(Line { flask, pieces: its, form, open, drawers });
+        let lots = if hot { view::lots(&app.pool, flask.alloy_id).await? } else { Vec::new() };
+        lines.push(Line { flask, pieces: its, form, lots, open, drawers });
     }
     let causes = view::causes(&app.pool).await?;
     let mut frame = signed.frame.clone();
@@ -117,7 +120,15 @@ async fn filled(
     let most = ((charge_cg as f64) * (1.0 - least_fresh)).floor() as i64;
     let returns = stock.returns_cg.clamp(0, most.max(0));
     let grams = |cg: i64| format!("{}.{:02}", cg / 100, cg % 100);
+    let lots = view::lots(&app.pool, flask.alloy_id).await?;
+    let from = if returns > 0 {
+        view::last_divested(&app.pool, flask.alloy_id).await?
+    } else {
+        String::new()
+    };
     Ok(Form::filled([
+        ("fresh_lot", lots.first().map(|(id, _)| id.clone()).unwrap_or_default()),
+        ("returns_from", from),
         ("fresh_g", grams(charge_cg - returns)),
         ("returns_g", grams(returns)),
         ("own_g", if own_cg > 0 { grams(own_cg) } else { String::new() }),

@@ -10,7 +10,7 @@ use crate::db::once::{self, Begun, Work};
 use crate::id::PrinterId;
 use crate::people::{Owner, Signed};
 use crate::printers::forms::PrinterForm;
-use crate::printers::view::{self, PrinterRow};
+use crate::printers::view::{self, PrinterRow, ProfileRow};
 use crate::printers::{Printer, Printers, actions};
 use crate::web::{App, Fault, Form, Frame, see_other};
 
@@ -19,14 +19,18 @@ use crate::web::{App, Fault, Form, Frame, see_other};
 pub(crate) struct ShowPrinter {
     frame: Frame,
     printer: PrinterRow,
+    profiles: Vec<ProfileRow>,
     form: Form,
+    profile_form: Form,
 }
 
-async fn page(
+/// Makes the page; a form that was refused is shown with what was typed in it.
+pub(super) async fn page(
     app: &App,
     signed: &Signed,
     id: PrinterId,
     form: Option<Form>,
+    profile_form: Option<Form>,
 ) -> Result<ShowPrinter, Fault> {
     let printer = view::printer(&app.pool, id).await?;
     let form = form.unwrap_or_else(|| {
@@ -43,7 +47,18 @@ async fn page(
             ("hour_rate", printer.hour_rate.normalize().to_string()),
         ])
     });
-    Ok(ShowPrinter { frame: signed.frame.clone(), printer, form })
+    let profiles = view::profiles(&app.pool, id).await?;
+    // A new profile starts from what is usual.
+    let profile_form = profile_form.unwrap_or_else(|| {
+        Form::filled([
+            ("layer", printer.layer_um.to_string()),
+            ("exposure", printer.exposure_s.to_string()),
+            ("bottom_layers", printer.bottom_layers.to_string()),
+            ("bottom_exposure", printer.bottom_exposure_s.to_string()),
+            ("lift", printer.lift_s.to_string()),
+        ])
+    });
+    Ok(ShowPrinter { frame: signed.frame.clone(), printer, profiles, form, profile_form })
 }
 
 pub(crate) async fn show(
@@ -51,7 +66,7 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Path(id): Path<PrinterId>,
 ) -> Result<ShowPrinter, Fault> {
-    page(&app, &signed, id, None).await
+    page(&app, &signed, id, None, None).await
 }
 
 pub(crate) async fn change(
@@ -62,7 +77,7 @@ pub(crate) async fn change(
 ) -> Result<Response, Fault> {
     let seen = form.version();
     let Some(printer) = PrinterForm::read(&mut form) else {
-        let page = page(&app, &signed, id, Some(form)).await?;
+        let page = page(&app, &signed, id, Some(form), None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
@@ -92,7 +107,7 @@ pub(crate) async fn retire(
         }
         Err(Fault::Refused(refused)) => {
             drop(work);
-            let mut page = page(&app, &signed, id, None).await?;
+            let mut page = page(&app, &signed, id, None, None).await?;
             page.form.refuse(&refused);
             Ok((refused.status, page).into_response())
         }
@@ -117,7 +132,7 @@ async fn answer(
         Err(Fault::Refused(refused)) => {
             drop(work);
             form.refuse(&refused);
-            Ok((refused.status, page(app, signed, id, Some(form)).await?).into_response())
+            Ok((refused.status, page(app, signed, id, Some(form), None).await?).into_response())
         }
         Err(fault) => Err(fault),
     }

@@ -1,0 +1,131 @@
+//! The page: what would change, what was taken over, and what is still too little.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+use uuid::Uuid;
+
+use super::actions;
+use super::model::{LEAST, Proposal, What, propose};
+use super::view::{self, TakenRow};
+use crate::db::once::{self, Begun, Work};
+use crate::people::{Owner, Signed};
+use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+
+const PLACE: &str = "/estimates";
+
+/// A setting with what was measured beside it.
+pub(crate) struct Row {
+    what: What,
+    item: String,
+    name: String,
+    now: f64,
+    records: usize,
+    proposal: Option<Proposal>,
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "estimates/show.html")]
+pub(crate) struct Estimates {
+    frame: Frame,
+    rows: Vec<Row>,
+    taken: Vec<TakenRow>,
+    form: Form,
+}
+
+impl Estimates {
+    fn value(&self, what: &What, value: &f64) -> Html {
+        let show = &self.frame.show;
+        match what {
+            What::MetalLoss | What::Shrinkage => show.number(value * 100.0, 2, "%"),
+            What::LiftS => show.number(value, 2, "s"),
+            What::FinishingMinutes => show.minutes(value.round() as i64),
+        }
+    }
+
+    fn proposed(&self, row: &Row, proposal: &Proposal) -> Html {
+        working_of(&self.value(&row.what, &proposal.after), &proposal.working)
+    }
+
+    fn least(&self) -> usize {
+        LEAST
+    }
+}
+
+async fn page(app: &App, signed: &Signed, form: Form) -> Result<Estimates, Fault> {
+    let mut rows = Vec::new();
+    let mut conn = app.pool.acquire().await?;
+    for what in What::ALL {
+        for of in view::measured(&mut conn, what).await? {
+            rows.push(Row {
+                proposal: propose(what, of.now, &of.measured),
+                records: of.measured.len(),
+                what,
+                item: of.item,
+                name: of.name,
+                now: of.now,
+            });
+        }
+    }
+    drop(conn);
+    // What would change stands first.
+    rows.sort_by_key(|row| row.proposal.is_none());
+    let taken = view::taken(&app.pool).await?;
+    Ok(Estimates { frame: signed.frame.clone(), rows, taken, form })
+}
+
+pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result<Estimates, Fault> {
+    page(&app, &signed, Form::default()).await
+}
+
+async fn answer(
+    app: &App,
+    signed: &Signed,
+    mut form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            work.commit(PLACE).await?;
+            Ok(see_other(PLACE))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(app, signed, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+pub(crate) async fn take(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let what: What = form.value("what").parse().map_err(|()| Fault::NotFound)?;
+    let item = form.value("item").to_owned();
+    let shown = form.value("after").parse().unwrap_or(f64::NAN);
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::take(&mut work.tx, &signed, what, &item, shown).await;
+    answer(&app, &signed, form, work, done).await
+}
+
+pub(crate) async fn reverse(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(id): Path<Uuid>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let done = actions::reverse(&mut work.tx, &signed, id).await;
+    answer(&app, &signed, form, work, done).await
+}

@@ -1,0 +1,110 @@
+//! Settings as they are, and what was measured beside them.
+
+use sqlx::{AssertSqlSafe, FromRow, PgConnection, PgPool};
+use uuid::Uuid;
+
+use super::model::{LATEST, What};
+use crate::clock::Moment;
+
+/// A setting with its measurements.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Measured {
+    /// The id of the thing it is set for; empty for the studio.
+    pub(super) item: String,
+    pub(super) name: String,
+    pub(super) now: f64,
+    pub(super) measured: Vec<f64>,
+}
+
+/// For each thing: its setting, and the latest measurements in no order.
+fn sql(what: What) -> String {
+    match what {
+        What::MetalLoss => format!(
+            "SELECT '' AS item, '' AS name, s.metal_loss::double precision AS now,
+                    coalesce(array_agg(m.share) FILTER (WHERE m.share IS NOT NULL), '{{}}') AS measured
+             FROM studio s LEFT JOIN (
+                 SELECT (SELECT sum(x.cg) FROM metal_postings x JOIN metal_accounts a ON a.id = x.account_id
+                          WHERE x.batch_id = b.id AND a.kind = 'loss')::double precision
+                        / nullif(p.fresh_cg + p.returns_cg, 0) AS share
+                 FROM metal_batches b JOIN flasks f ON b.subject = 'flask:' || f.number JOIN pours p ON p.flask_id = f.id
+                 WHERE b.kind = 'divested' AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = b.id)
+                 ORDER BY b.at DESC LIMIT {LATEST}) m ON true
+             GROUP BY s.metal_loss"
+        ),
+        // What a layer took beyond what was reckoned, from the hours that the printer showed.
+        What::LiftS => format!(
+            "SELECT r.id::text AS item, r.name, r.lift_s AS now, array_agg(m.over) AS measured
+             FROM printers r CROSS JOIN LATERAL (
+                 SELECT ((s.told ->> 'hours')::double precision * 3600 - p.estimated_min * 60)
+                        / nullif((p.estimated_min * 60 - p.bottom_layers * (p.bottom_exposure_s - p.exposure_s)) / (p.exposure_s + p.lift_s), 0) AS over
+                 FROM plates p JOIN bench_steps s ON s.subject = 'plate:' || p.number AND s.stage = 'print' AND s.step = 'off'
+                   AND s.taken_back_at IS NULL AND s.told ? 'hours'
+                 WHERE p.printer_id = r.id AND p.profile_id IS NULL AND p.lift_s = r.lift_s AND p.estimated_min > 0
+                   AND p.bottom_layers IS NOT NULL ORDER BY p.number DESC LIMIT {LATEST}) m
+             WHERE r.retired_at IS NULL AND m.over IS NOT NULL GROUP BY r.id ORDER BY lower(r.name)"
+        ),
+        What::FinishingMinutes => format!(
+            "SELECT d.id::text AS item, d.name || ' (' || d.number || ')' AS name,
+                    coalesce(d.finishing_minutes, max(m.allowed))::double precision AS now, array_agg(m.minutes) AS measured
+             FROM designs d CROSS JOIN LATERAL (
+                 SELECT f.minutes::double precision AS minutes, l.finishing_minutes AS allowed
+                 FROM design_versions v JOIN order_lines l ON l.design_version_id = v.id JOIN pieces p ON p.order_line_id = l.id
+                 JOIN attempts t ON t.piece_id = p.id JOIN finishing f ON f.attempt_id = t.id
+                 WHERE v.design_id = d.id AND f.passed AND f.minutes IS NOT NULL ORDER BY f.ended_at DESC LIMIT {LATEST}) m
+             WHERE d.archived_at IS NULL AND d.id IN (SELECT v.design_id FROM finishing f JOIN attempts t ON t.id = f.attempt_id
+                 JOIN pieces p ON p.id = t.piece_id JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+                 WHERE f.passed GROUP BY v.design_id HAVING count(*) >= 8)
+             GROUP BY d.id ORDER BY d.number LIMIT 60"
+        ),
+        What::Shrinkage => format!(
+            "SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(m.shrinkage) AS measured
+             FROM alloys a CROSS JOIN LATERAL (
+                 SELECT 1 - (s.told ->> 'mm')::double precision / (side.mm * (1 - coalesce(resin.shrinkage, 0))) AS shrinkage
+                 FROM bench_steps s JOIN attempts t ON t.id = s.attempt_id JOIN pieces p ON p.id = t.piece_id
+                 JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+                 CROSS JOIN LATERAL (SELECT CASE s.told ->> 'side' WHEN 'width' THEN v.box_x_mm WHEN 'depth' THEN v.box_y_mm
+                                                 WHEN 'height' THEN v.box_z_mm END AS mm) side
+                 LEFT JOIN LATERAL (SELECT r.shrinkage FROM plate_pieces pp JOIN plates b ON b.id = pp.plate_id
+                     JOIN resin_lots o ON o.id = b.resin_lot_id JOIN resins r ON r.id = o.resin_id
+                     WHERE pp.attempt_id = t.id AND b.started_at IS NOT NULL ORDER BY b.started_at DESC LIMIT 1) resin ON true
+                 WHERE s.stage = 'finish' AND s.step = 'measured' AND s.taken_back_at IS NULL AND l.alloy_id = a.id AND side.mm > 0
+                 ORDER BY s.at DESC LIMIT {LATEST}) m
+             WHERE a.retired_at IS NULL GROUP BY a.id ORDER BY lower(a.name)"
+        ),
+    }
+}
+
+/// All things a setting is made for, with what was measured.
+pub(super) async fn measured(
+    conn: &mut PgConnection,
+    what: What,
+) -> Result<Vec<Measured>, sqlx::Error> {
+    sqlx::query_as(AssertSqlSafe(sql(what))).fetch_all(conn).await
+}
+
+/// A setting that was taken over.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct TakenRow {
+    pub(super) id: Uuid,
+    pub(super) what: What,
+    pub(super) name: String,
+    pub(super) before: f64,
+    pub(super) after: f64,
+    pub(super) records: i32,
+    pub(super) taken_at: Moment,
+    pub(super) person: Option<String>,
+    pub(super) reversed_at: Option<Moment>,
+}
+
+/// What was taken over, the latest first.
+pub(super) async fn taken(pool: &PgPool) -> Result<Vec<TakenRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT l.id, l.what, l.before, l.after, l.records, l.taken_at, p.name AS person, l.reversed_at,
+                coalesce((SELECT name FROM printers x WHERE l.what = 'lift_s' AND x.id::text = l.item),
+                         (SELECT name FROM designs x WHERE l.what = 'finishing_minutes' AND x.id::text = l.item),
+                         (SELECT name FROM alloys x WHERE l.what = 'shrinkage' AND x.id::text = l.item), '') AS name
+         FROM learned_settings l LEFT JOIN people p ON p.id = l.taken_by ORDER BY l.taken_at DESC, l.id DESC LIMIT 50",
+    )
+    .fetch_all(pool)
+    .await
+}

@@ -1,0 +1,4 @@
+//! Pages of rework.
+
+pub(super) mod order;
+pub(super) mod piece;

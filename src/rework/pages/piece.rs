@@ -1,0 +1,218 @@
+//! A piece that has to be done again: every way, with what it costs and when it is ready then.
+
+use askama::Template;
+use askama_web::WebTemplate;
+use axum::extract::{Path, State as Shared};
+use axum::response::{IntoResponse, Response};
+use rust_decimal::Decimal;
+use serde_json::{Value, json};
+
+use crate::clock::Day;
+use crate::db::once::{self, Begun, Work};
+use crate::people::Signed;
+use crate::pieces::{Stage, State};
+use crate::rework::actions;
+use crate::rework::model::{self, Typical};
+use crate::rework::view::{self, Before, PieceRow, StageCost};
+use crate::web::{App, Fault, Form, Frame, Html, see_other};
+
+/// One way on, and where it leads.
+pub(crate) struct Way {
+    stage: Stage,
+    /// Why it is not open; none when it is.
+    closed: Option<&'static str>,
+    /// When it is ready then.
+    ready: Option<Day>,
+    /// What is spent a second time, as far as it is known.
+    cost: Decimal,
+    unknown: bool,
+}
+
+/// A piece that could take its place.
+pub(crate) struct Spare {
+    piece: PieceRow,
+    ready: Option<Day>,
+    /// When that piece is ready then, which begins where this one stands.
+    theirs: Option<Day>,
+}
+
+#[derive(Template, WebTemplate)]
+#[template(path = "rework/piece.html")]
+pub(crate) struct Rework {
+    frame: Frame,
+    piece: PieceRow,
+    typical: Vec<Typical>,
+    costs: Vec<StageCost>,
+    ready: Option<Day>,
+    /// What was spent on this attempt so far.
+    spent: Decimal,
+    ways: Vec<Way>,
+    /// A new attempt from print on.
+    anew: Way,
+    spares: Vec<Spare>,
+    before: Option<Before>,
+    form: Form,
+}
+
+impl Rework {
+    fn day(&self, day: &Option<Day>) -> Html {
+        match day {
+            Some(day) => Html::escaped(&self.frame.show.day(day)),
+            None => Html::trusted("<span class=\"soft\">not known yet</span>".to_owned()),
+        }
+    }
+
+    fn is_late(&self, day: &Option<Day>) -> bool {
+        matches!((day, self.piece.due_on), (Some(ready), Some(due)) if *ready > due)
+    }
+
+    fn told(&self, name: &str) -> Option<String> {
+        let told = self.before.as_ref()?.detail.get(name)?;
+        Some(told.as_str().map_or_else(|| told.to_string(), str::to_owned))
+    }
+
+    fn days(&self, stage: &Stage) -> Option<&Typical> {
+        self.typical.iter().find(|each| each.stage == *stage)
+    }
+}
+
+fn total(costs: &[StageCost], from: Stage, to: Stage) -> (Decimal, bool) {
+    let within: Vec<_> = costs.iter().filter(|cost| (from..=to).contains(&cost.stage)).collect();
+    let sum = within.iter().filter_map(|cost| cost.amount).sum();
+    (sum, within.iter().any(|cost| cost.amount.is_none()))
+}
+
+/// What is known about a piece's ways on.
+struct Known {
+    piece: PieceRow,
+    typical: Vec<Typical>,
+    costs: Vec<StageCost>,
+    today: Day,
+}
+
+impl Known {
+    async fn load(app: &App, signed: &Signed, label: &str) -> Result<Self, Fault> {
+        let piece = view::piece(&app.pool, label).await?;
+        let today = signed.now.day_in(&signed.frame.show.zone);
+        let typical = view::typical(&app.pool, signed.now).await?;
+        let costs = view::costs(&app.pool, &piece, today).await?;
+        Ok(Self { piece, typical, costs, today })
+    }
+
+    fn ready(&self, state: State) -> Option<Day> {
+        model::days_left(&self.typical, state).map(|days| self.today.plus_days(days.ceil() as i32))
+    }
+
+    fn way(&self, stage: Stage, closed: Option<&'static str>) -> Way {
+        let state = self.piece.state();
+        let then = State { stage, standing: crate::pieces::Standing::Waiting, ..state };
+        let (cost, unknown) = total(&self.costs, stage, state.stage);
+        Way { stage, closed, ready: self.ready(then), cost, unknown }
+    }
+}
+
+async fn page(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Rework, Fault> {
+    let known = Known::load(app, signed, label).await?;
+    let state = known.piece.state();
+    let ways = Stage::ALL
+        .into_iter()
+        .filter(|stage| *stage <= state.stage)
+        .map(|stage| known.way(stage, model::back_to(state, stage).err()))
+        .collect();
+    let anew = known.way(Stage::Print, None);
+    let (spent, _) = total(&known.costs, Stage::Print, state.stage);
+    let spares = view::spares(&app.pool, &known.piece)
+        .await?
+        .into_iter()
+        .map(|piece| Spare { ready: known.ready(piece.state()), theirs: known.ready(state), piece })
+        .collect();
+    Ok(Rework {
+        frame: signed.frame.clone(),
+        ready: known.ready(state),
+        ways,
+        anew,
+        spent,
+        spares,
+        before: view::last_rework(&app.pool, known.piece.id).await?,
+        form,
+        piece: known.piece,
+        typical: known.typical,
+        costs: known.costs,
+    })
+}
+
+pub(crate) async fn show(
+    Shared(app): Shared<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+) -> Result<Rework, Fault> {
+    page(&app, &signed, &label, Form::default()).await
+}
+
+async fn answer(
+    app: &App,
+    signed: &Signed,
+    label: &str,
+    mut form: Form,
+    work: Work,
+    done: Result<(), Fault>,
+) -> Result<Response, Fault> {
+    match done {
+        Ok(()) => {
+            let place = format!("/pieces/{label}/rework");
+            work.commit(&place).await?;
+            Ok(see_other(&place))
+        }
+        Err(Fault::Refused(refused)) => {
+            drop(work);
+            form.refuse(&refused);
+            Ok((refused.status, page(app, signed, label, form).await?).into_response())
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+/// What is said about a way, kept with the piece.
+fn told(signed: &Signed, ready: Option<Day>, way: &Way) -> Value {
+    let day = |day: Option<Day>| day.map(|day| signed.frame.show.day(day));
+    json!({
+        "ready_before": day(ready),
+        "ready_after": day(way.ready),
+        "cost": way.cost.round_dp(2).to_string(),
+    })
+}
+
+pub(crate) async fn back(
+    Shared(app): Shared<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let to: Stage = form.value("to").parse().map_err(|()| Fault::NotFound)?;
+    let note = form.line("note", 500);
+    let known = Known::load(&app, &signed, &label).await?;
+    let said = told(&signed, known.ready(known.piece.state()), &known.way(to, None));
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::send_back(&mut work.tx, &signed, &label, seen, to, &note, said).await;
+    answer(&app, &signed, &label, form, work, done).await
+}
+
+pub(crate) async fn swap(
+    Shared(app): Shared<App>,
+    signed: Signed,
+    Path(label): Path<String>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let with = form.value("with").to_owned();
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    let seen = form.version();
+    let done = actions::swap(&mut work.tx, &signed, &label, seen, &with).await;
+    answer(&app, &signed, &label, form, work, done).await
+}

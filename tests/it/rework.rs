@@ -1,0 +1,217 @@
+//! Rework: back to a stage, a spare in another's place, pieces to another order; the plan is told.
+
+use axum::http::StatusCode;
+use pourday::pieces::Stage;
+
+use crate::support::studio::{Actor, Studio};
+
+async fn sent_back(studio: &Studio, actor: &Actor, label: &str, to: &str) -> StatusCode {
+    let seen = studio.version_of(label).await;
+    let form = [("version", seen.as_str()), ("to", to), ("note", "tacky inside")];
+    actor.post(&format!("/pieces/{label}/rework/back"), &form).await.status
+}
+
+async fn open_attempts(studio: &Studio) -> i64 {
+    sqlx::query_scalar("SELECT count(*) FROM attempts WHERE ended_at IS NULL")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_pattern_goes_back_to_cure_as_the_same_attempt() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = studio.pieces(1, None).await;
+    let label = &labels[0];
+    studio.bring_to(label, Stage::Invest).await;
+    let page = maker.get(&format!("/pieces/{label}/rework")).await;
+    assert!(page.page().contains("Back to cure") && !page.body.contains("Back to print<"));
+    assert_eq!(sent_back(&studio, &maker, label, "print").await, StatusCode::CONFLICT);
+    assert_eq!(sent_back(&studio, &maker, label, "cast").await, StatusCode::CONFLICT);
+    assert_eq!(sent_back(&studio, &maker, label, "cure").await, StatusCode::SEE_OTHER);
+    assert_eq!(studio.state_of(label).await, ("cure".into(), "waiting".into(), 1));
+    let boxes: Vec<String> = sqlx::query_scalar("SELECT stage::text FROM attempt_stages")
+        .fetch_all(&studio.db.pool)
+        .await
+        .unwrap();
+    assert_eq!(boxes, ["print"], "the box of cure is empty again");
+    let stale = [("version", "1"), ("to", "cure")];
+    let stale = maker.post(&format!("/pieces/{label}/rework/back"), &stale).await;
+    assert_eq!(stale.status, StatusCode::CONFLICT);
+    assert!(maker.get(&format!("/pieces/{label}")).await.page().contains("Sent back to cure"));
+    assert!(
+        maker.get(&format!("/pieces/{label}/rework")).await.page().contains("Sent back to cure")
+    );
+    studio.bring_to_from(label, Stage::Cure, Stage::Finish).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn days_and_costs_are_told_from_records_and_not_guessed() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let labels = studio.pieces(6, None).await;
+    let page = owner.get(&format!("/pieces/{}/rework", labels[0])).await;
+    assert!(page.page().contains("not known yet"), "nothing has come through any stage");
+    // Five pieces take two days to each stage.
+    for stage in Stage::ALL {
+        studio.clock.set(studio.clock.now().plus_minutes(2 * 24 * 60));
+        for label in &labels[1..] {
+            match stage.next() {
+                Some(next) => studio.bring_to_from(label, stage, next).await,
+                None => {
+                    let mut conn = studio.db.pool.acquire().await.unwrap();
+                    let piece = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
+                        .bind(label)
+                        .fetch_one(&mut *conn)
+                        .await
+                        .unwrap();
+                    let act = pourday::pieces::Act::new(studio.clock.now(), None);
+                    for happening in [
+                        pourday::pieces::Happening::Entered(stage),
+                        pourday::pieces::Happening::Finished(stage),
+                    ] {
+                        pourday::pieces::record(&mut conn, &[piece], &happening, &act)
+                            .await
+                            .unwrap();
+                    }
+                }
+            }
+        }
+    }
+    // Twelve days from Monday 7 December.
+    let page = owner.get(&format!("/pieces/{}/rework", labels[0])).await;
+    assert!(page.page().contains("Sat 19 Dec"), "{}", page.body);
+    assert!(page.body.contains("median of 5"), "it opens into how it was reckoned");
+    assert!(page.body.contains("no rate is kept for washing"), "what is not known is said");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_spare_piece_takes_the_place_of_one_that_failed() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = studio.pieces(2, None).await;
+    let stranger = studio.pieces(1, None).await;
+    studio.bring_to(&labels[0], Stage::Cast).await;
+    studio.bring_to(&labels[1], Stage::Finish).await;
+    studio.bring_to(&stranger[0], Stage::Finish).await;
+    let seen = studio.version_of(&labels[0]).await;
+    let failed = [("version", seen.as_str()), ("stage", "cast"), ("cause", "incomplete fill")];
+    maker.post(&format!("/pieces/{}/failed", labels[0]), &failed).await.led_to();
+    let place = format!("/pieces/{}/rework", labels[0]);
+    let page = maker.get(&place).await;
+    assert!(page.page().contains(&labels[1]) && !page.body.contains(&stranger[0]));
+    let seen = studio.version_of(&labels[0]).await;
+    let other = [("version", seen.as_str()), ("with", stranger[0].as_str())];
+    let refused = maker.post(&format!("{place}/swap"), &other).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    let spare = [("version", seen.as_str()), ("with", labels[1].as_str())];
+    maker.post(&format!("{place}/swap"), &spare).await.led_to();
+    assert_eq!(studio.state_of(&labels[0]).await, ("finish".into(), "waiting".into(), 2));
+    assert_eq!(studio.state_of(&labels[1]).await, ("print".into(), "waiting".into(), 1));
+    assert_eq!(open_attempts(&studio).await, 3, "one for each piece");
+    // Both go on from there, and the failure of the first stays with it.
+    let seen = studio.version_of(&labels[0]).await;
+    let begin = [("version", seen.as_str()), ("raw", "9.00")];
+    maker.post(&format!("/finishing/{}/begin", labels[0]), &begin).await.led_to();
+    studio.bring_to(&labels[1], Stage::Invest).await;
+    assert!(maker.get(&format!("/pieces/{}", labels[0])).await.page().contains("incomplete fill"));
+    let again = maker.post(&format!("{place}/swap"), &spare).await;
+    assert_eq!(again.status, StatusCode::CONFLICT, "that was seen before they changed");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_order_is_split_and_merged_again_and_its_labels_stay() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let labels = studio.pieces(3, Some("2026-12-20")).await;
+    let number: i32 = labels[0].split('-').next().unwrap().parse().unwrap();
+    let id = |label: String| {
+        let pool = studio.db.pool.clone();
+        async move {
+            let id: uuid::Uuid = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
+                .bind(label)
+                .fetch_one(&pool)
+                .await
+                .unwrap();
+            id.to_string()
+        }
+    };
+    let first = id(labels[0].clone()).await;
+    let place = format!("/orders/{number}/split");
+    assert!(owner.get(&place).await.page().contains(&labels[0]));
+    let nobody = [("version", "1"), ("to", "new")];
+    assert_eq!(owner.post(&place, &nobody).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let form =
+        [("version", "1"), ("to", "new"), ("due_on", "2026-12-05"), ("pieces", first.as_str())];
+    let new = owner.post(&place, &form).await.led_to().to_owned();
+    let of = |number: i32| {
+        let pool = studio.db.pool.clone();
+        async move {
+            let row: (String, i64, Option<i64>) = sqlx::query_as(
+                "SELECT o.state, (SELECT count(*) FROM pieces WHERE order_id = o.id),
+                        (SELECT sum(quantity) FROM order_lines WHERE order_id = o.id AND removed_at IS NULL)
+                 FROM orders o WHERE o.number = $1",
+            )
+            .bind(number)
+            .fetch_one(&pool)
+            .await
+            .unwrap();
+            row
+        }
+    };
+    let second: i32 = new.rsplit('/').next().unwrap().parse().unwrap();
+    assert_eq!(of(number).await, ("agreed".into(), 2, Some(2)));
+    assert_eq!(of(second).await, ("agreed".into(), 1, Some(1)));
+    assert!(
+        owner.get(&format!("/orders/{second}")).await.page().contains(&labels[0]),
+        "its label stays"
+    );
+    let stale = owner.post(&place, &form).await;
+    assert_eq!(stale.status, StatusCode::CONFLICT);
+    // And all of them into the second one.
+    let (b, c) = (id(labels[1].clone()).await, id(labels[2].clone()).await);
+    let to = second.to_string();
+    let merge =
+        [("version", "2"), ("to", to.as_str()), ("pieces", b.as_str()), ("pieces", c.as_str())];
+    owner.post(&place, &merge).await.led_to();
+    assert_eq!(of(second).await.1, 3);
+    assert_eq!(of(number).await, ("cancelled".into(), 0, None));
+    // Somebody else's order takes none of them.
+    let stranger = studio.pieces(1, None).await;
+    let stranger: String = stranger[0].split('-').next().unwrap().to_owned();
+    let wrong = [("version", "2"), ("to", stranger.as_str()), ("pieces", first.as_str())];
+    let refused = owner.post(&format!("/orders/{second}/split"), &wrong).await;
+    assert!(refused.status.is_client_error(), "{}", refused.status);
+    let maker = studio.maker().await;
+    assert_eq!(maker.get(&place).await.status, StatusCode::FORBIDDEN);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_plan_is_told_what_happened_since_it_was_accepted() {
+    let studio = Studio::open().await;
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let owner = studio.owner().await;
+    let labels = studio.pieces(2, Some("2026-12-20")).await;
+    studio.bring_to(&labels[0], Stage::Invest).await;
+    sqlx::query(
+        "INSERT INTO plans (id, state, day_zero, instance, result, made_at, accepted_at)
+         VALUES (gen_random_uuid(), 'accepted', '2026-11-25', '{}', '{}', $1, $1)",
+    )
+    .bind(studio.clock.now())
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    assert!(!owner.get("/plan").await.page().contains("it does not know"));
+    studio.clock.set(studio.clock.now().plus_minutes(5));
+    assert_eq!(sent_back(&studio, &owner, &labels[0], "cure").await, StatusCode::SEE_OTHER);
+    let page = owner.get("/plan").await;
+    assert!(
+        page.page().contains("went back to cure") && page.body.contains(&labels[0]),
+        "{}",
+        page.body
+    );
+}
