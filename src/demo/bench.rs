@@ -104,6 +104,10 @@ impl Bench<'_> {
                 fields.push((name, cause));
             }
             self.maker.fill(&plate, &format!("{plate}/finish"), &fields).await?;
+            // Printers take a little longer than is reckoned.
+            let hours = format!("{:.2}", minutes.unwrap_or(240.0) * 1.06 / 60.0);
+            let off = format!("/steps/print/{}/off", number_of(&plate)?);
+            self.maker.fill(&plate, &off, &[("hours", hours.as_str())]).await?;
             // A piece that failed waits again, as the next attempt: that is for another day.
             left.drain(..left.len().min(PLATEFUL));
         }
@@ -128,6 +132,8 @@ impl Bench<'_> {
         self.maker.fill(&batch, &format!("{batch}/washed"), &[]).await?;
         let done = at.plus_minutes(75);
         self.at(done);
+        let felt = format!("/steps/cure/{}/surface", number_of(&batch)?);
+        self.maker.fill(&batch, &felt, &[("surface", "dry and hard")]).await?;
         self.maker.fill(&batch, &format!("{batch}/finish"), &[]).await?;
         Ok(done)
     }
@@ -362,6 +368,10 @@ impl Bench<'_> {
             }
             at = at.plus_minutes(35);
             self.at(at);
+            for (task, minutes) in [("cut_off", "4"), ("ground", "14"), ("polished", "12")] {
+                let task = format!("/steps/finish/{label}/{task}");
+                self.maker.fill(&page, &task, &[("minutes", minutes)]).await?;
+            }
             let finished = format!("{:.2}", cg * 0.94 / 100.0);
             let fields =
                 [("raw", raw.as_str()), ("finished", finished.as_str()), ("minutes", "30")];

@@ -129,8 +129,8 @@ pub(crate) struct Yields {
 
 impl Yields {
     /// By what pieces can be told apart.
-    fn ways(&self) -> [(&'static str, &'static str); 7] {
-        By::ALL.map(|by| (by.name(), by.words()))
+    fn ways(&self) -> Vec<(String, String)> {
+        By::all().map(|by| (by.name(), by.words())).collect()
     }
 }
 
@@ -147,7 +147,7 @@ fn read(wanted: &Wanted) -> (Form, Which, By) {
         from: form.day_or_none("from"),
         before: form.day_or_none("to").map(|day| day.plus_days(1)),
     };
-    let by = By::ALL.into_iter().find(|by| by.name() == wanted.by).unwrap_or(By::Lot);
+    let by = By::all().find(|by| by.name() == wanted.by).unwrap_or(By::Lot);
     (form, which, by)
 }
 
@@ -171,8 +171,13 @@ pub(crate) async fn show(
     let causes = chart_of_causes(causes, &frame);
     let weeks = view::weeks(&app.pool, &which).await?;
     let (weeks, trend_working) = trend(&weeks, &frame);
-    let fields =
-        [("stage", &*wanted.stage), ("by", by.name()), ("from", &wanted.from), ("to", &wanted.to)];
+    let told_apart = by.name();
+    let fields = [
+        ("stage", wanted.stage.as_str()),
+        ("by", told_apart.as_str()),
+        ("from", wanted.from.as_str()),
+        ("to", wanted.to.as_str()),
+    ];
     Ok(Yields {
         form,
         by,
@@ -256,7 +261,7 @@ pub(crate) async fn table(
     let mut text = format!(
         "{},{},good,failed,yield %,lower end %,upper end %\r\n",
         field("stage"),
-        field(by.words())
+        field(&by.words())
     );
     let stage = which.stage.map_or("the whole way", Stage::name);
     for row in rows(&app, &which, by).await? {

@@ -4,6 +4,7 @@ use sqlx::{AssertSqlSafe, PgPool};
 
 use super::by::By;
 use crate::clock::Day;
+use crate::steps;
 
 /// So many days are counted in one go; the first reading after a long time takes several.
 const DAYS_AT_ONCE: i64 = 60;
@@ -19,6 +20,29 @@ const SETTLED: &str = "days AS (SELECT d AS on_day, d::timestamp AT TIME ZONE z.
         UNION ALL
         SELECT on_day, id, '', outcome = 'failed' FROM days JOIN attempts
             ON ended_at >= from_at AND ended_at < to_at AND outcome IN ('good', 'failed'))";
+
+/// What was chosen at the steps of the batches that an attempt was in, all choices `$2` at once;
+/// of a step that was done again the last time counts.
+const CHOSEN: &str = "a AS (SELECT DISTINCT attempt_id FROM b),
+    was_in AS (
+        SELECT a.attempt_id, 'plate:' || p.number AS subject FROM a JOIN plate_pieces x ON x.attempt_id = a.attempt_id JOIN plates p ON p.id = x.plate_id
+            WHERE p.state IN ('printing', 'done') AND (x.left_at IS NULL OR x.left_at > p.started_at)
+        UNION ALL SELECT a.attempt_id, 'cure:' || c.number FROM a JOIN cure_batch_pieces x ON x.attempt_id = a.attempt_id
+            JOIN cure_batches c ON c.id = x.cure_batch_id WHERE c.state IN ('washing', 'curing', 'done') AND (x.left_at IS NULL OR x.left_at >= c.ended_at)
+        UNION ALL SELECT a.attempt_id, 'flask:' || f.number FROM a JOIN flask_pieces x ON x.attempt_id = a.attempt_id JOIN flasks f ON f.id = x.flask_id
+            WHERE f.state <> 'cancelled' AND (x.left_at IS NULL OR x.left_at > f.mixed_at)
+        UNION ALL SELECT a.attempt_id, 'load:' || l.number FROM a JOIN flask_pieces x ON x.attempt_id = a.attempt_id JOIN flasks f ON f.id = x.flask_id
+            JOIN kiln_load_flasks lf ON lf.flask_id = f.id JOIN kiln_loads l ON l.id = lf.kiln_load_id
+            WHERE l.started_at IS NOT NULL AND (x.left_at IS NULL OR x.left_at > f.mixed_at) AND (lf.left_at IS NULL OR lf.left_at > l.started_at)),
+    done AS (SELECT w.attempt_id, s.stage, s.step, s.told, s.at FROM was_in w JOIN bench_steps s ON s.subject = w.subject
+            WHERE s.taken_back_at IS NULL AND s.attempt_id IS NULL
+        UNION ALL SELECT a.attempt_id, s.stage, s.step, s.told, s.at FROM a JOIN bench_steps s ON s.attempt_id = a.attempt_id WHERE s.taken_back_at IS NULL),
+    chosen AS (SELECT DISTINCT ON (d.attempt_id, by) d.attempt_id, d.stage || '-' || d.step || '-' || e.key AS by, e.value AS what
+        FROM done d CROSS JOIN LATERAL jsonb_each_text(d.told) e
+        WHERE d.stage || '-' || d.step || '-' || e.key = ANY($2) ORDER BY d.attempt_id, by, d.at DESC)
+    INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
+        SELECT b.on_day, b.stage, c.by, c.what, count(*) FILTER (WHERE NOT b.bad), count(*) FILTER (WHERE b.bad)
+        FROM b JOIN chosen c ON c.attempt_id = b.attempt_id GROUP BY b.on_day, b.stage, c.by, c.what";
 
 /// Counts every marked day again.
 pub(super) async fn count_marked_days(pool: &PgPool) -> Result<(), sqlx::Error> {
@@ -44,8 +68,8 @@ pub(super) async fn count_marked_days(pool: &PgPool) -> Result<(), sqlx::Error> 
             .bind(&days)
             .execute(&mut *tx)
             .await?;
-        let groups = By::ALL.map(|by| (by.name(), by.group()));
-        for (by, group) in [("", "''")].into_iter().chain(groups) {
+        let groups = By::OF_BATCHES.map(|by| (by.name(), by.group()));
+        for (by, group) in [(String::new(), "''")].into_iter().chain(groups) {
             let sql = format!(
                 "WITH {SETTLED}, told AS MATERIALIZED (SELECT on_day, stage, {group} AS what, bad FROM b)
                  INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
@@ -54,6 +78,9 @@ pub(super) async fn count_marked_days(pool: &PgPool) -> Result<(), sqlx::Error> 
             );
             sqlx::query(AssertSqlSafe(sql)).bind(&days).execute(&mut *tx).await?;
         }
+        let choices: Vec<String> = steps::choices().map(|choice| choice.name()).collect();
+        let sql = format!("WITH {SETTLED}, {CHOSEN}");
+        sqlx::query(AssertSqlSafe(sql)).bind(&days).bind(choices).execute(&mut *tx).await?;
         tx.commit().await?;
     }
 }

@@ -81,3 +81,46 @@ async fn counts_follow_what_is_taken_back_and_where_days_begin() {
     let the_day = owner.get(&format!("{address}&from=2026-11-25&to=2026-11-25")).await;
     assert_eq!(the_day.page().lines().count(), 1, "nothing but the head: {}", the_day.body);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_chosen_at_a_step_tells_pieces_apart_even_when_it_is_told_late() {
+    let studio = Studio::open().await;
+    let (maker, room) = (studio.maker().await, studio.print_room().await);
+    let labels = studio.pieces(12, None).await;
+    let mut places = Vec::new();
+    for half in labels.chunks(6) {
+        let mut form = vec![
+            ("printer", room.printer.clone()),
+            ("lot", room.lot.clone()),
+            ("supports", "light".to_owned()),
+        ];
+        for label in half {
+            form.push(("pieces", studio.attempt_of(label).await.to_string()));
+        }
+        let form: Vec<(&str, &str)> =
+            form.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        let place = maker.post("/plates", &form).await.led_to().to_owned();
+        maker.post(&format!("{place}/start"), &[("version", "1")]).await.led_to();
+        places.push(place);
+        let failed = studio.attempt_of(&half[0]).await.to_string();
+        let cause = format!("cause-{failed}");
+        let place = places.last().unwrap();
+        let form = [("version", "2"), ("failed", failed.as_str()), (cause.as_str(), "delaminated")];
+        studio.clock.set(studio.clock.now().plus_minutes(60));
+        maker.post(&format!("{place}/finish"), &form).await.led_to();
+    }
+    let address = "/yields/table.csv?stage=print&by=print-vat-film";
+    assert_eq!(maker.get(address).await.page().lines().count(), 1, "nothing was told yet");
+    for (place, film) in places.iter().zip(["clear", "clouded"]) {
+        let number = place.rsplit('/').next().unwrap();
+        maker.post(&format!("/steps/print/{number}/vat"), &[("film", film)]).await.led_to();
+    }
+    let table = maker.get(address).await;
+    assert!(
+        table.page().contains("\"clear\",5,1,,,") && table.body.contains("\"clouded\",5,1,,,"),
+        "{}",
+        table.body
+    );
+    let season = maker.get("/yields/table.csv?stage=print&by=season").await;
+    assert!(season.page().contains("\"September to November\",10,2,83.3"), "{}", season.body);
+}

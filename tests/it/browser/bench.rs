@@ -10,13 +10,13 @@ use super::driver::Browser;
 use crate::support::studio::{PASSWORD, Studio};
 
 /// A line between browser and program that can be cut: connections end, new ones are refused.
-struct Line {
-    base: String,
+pub(super) struct Line {
+    pub(super) base: String,
     whole: Arc<watch::Sender<bool>>,
 }
 
 impl Line {
-    async fn to(studio: &Studio) -> Self {
+    pub(super) async fn to(studio: &Studio) -> Self {
         let app = studio.app.clone();
         let config = Config { listen: "127.0.0.1:0".parse().unwrap(), secure_cookies: false };
         let (told, heard) = tokio::sync::oneshot::channel();
@@ -49,17 +49,17 @@ impl Line {
         Self { base, whole }
     }
 
-    fn cut(&self) {
+    pub(super) fn cut(&self) {
         self.whole.send_replace(false);
     }
 
-    fn mend(&self) {
+    pub(super) fn mend(&self) {
         self.whole.send_replace(true);
     }
 }
 
 /// A phone on which somebody has signed in, with the worker that keeps the pages in charge.
-async fn phone(base: &str, login: &str) -> Browser {
+pub(super) async fn phone(base: &str, login: &str) -> Browser {
     let browser = Browser::open(base).await;
     browser.resize(390, 844).await;
     browser.goto("/sign-in").await;
@@ -88,7 +88,7 @@ async fn plate(studio: &Studio, labels: &[String]) -> String {
     maker.post("/plates", &form).await.led_to().to_owned()
 }
 
-async fn until(studio: &Studio, label: &str, state: (&str, &str)) {
+pub(super) async fn until(studio: &Studio, label: &str, state: (&str, &str)) {
     for _ in 0..300 {
         let (stage, standing, _) = studio.state_of(label).await;
         if (stage.as_str(), standing.as_str()) == state {

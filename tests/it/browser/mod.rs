@@ -3,4 +3,5 @@
 mod bench;
 mod driver;
 mod viewer;
+mod stages;
 mod walk;
