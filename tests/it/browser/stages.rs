@@ -94,6 +94,15 @@ async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
     number
 }
 
+/// Metal that the ledger has.
+async fn in_stock(studio: &Studio, alloy: AlloyId, account: Account, cg: i64) {
+    let mut tx = studio.db.pool.begin().await.unwrap();
+    let entry = Entry::new(Kind::Bought, studio.clock.now(), None, "test");
+    let moves = [Move::new(Account::Supplier, account, cg)];
+    metal::post(&mut tx, &entry, alloy, &moves).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
 async fn count(studio: &Studio, sql: &'static str) -> i64 {
     sqlx::query_scalar(sql).fetch_one(&studio.db.pool).await.unwrap()
 }
@@ -147,9 +156,7 @@ async fn a_flask_is_invested_fired_and_poured_though_the_network_is_lost_each_ti
     let mut conn = studio.db.pool.acquire().await.unwrap();
     let alloy: AlloyId =
         sqlx::query_scalar("SELECT alloy_id FROM order_lines").fetch_one(&mut *conn).await.unwrap();
-    let entry = Entry::new(Kind::Bought, now, None, "test");
-    let moves = [Move::new(Account::Supplier, Account::Fresh, 100_000)];
-    metal::post(&mut conn, &entry, alloy, &moves).await.unwrap();
+    in_stock(&studio, alloy, Account::Fresh, 100_000).await;
 
     // Invest: the powder goes in, the flask is filled.
     let invested = flask(&studio, &labels[..1], "weighed").await;
@@ -218,10 +225,7 @@ async fn a_piece_is_finished_without_a_network_and_the_other_phone_sees_it() {
         .fetch_one(&studio.db.pool)
         .await
         .unwrap();
-    let mut conn = studio.db.pool.acquire().await.unwrap();
-    let entry = Entry::new(Kind::Bought, studio.clock.now(), None, "test");
-    let moves = [Move::new(Account::Supplier, Account::Pieces, 1_000)];
-    metal::post(&mut conn, &entry, alloy, &moves).await.unwrap();
+    in_stock(&studio, alloy, Account::Pieces, 1_000).await;
     phone.goto(&place).await;
     phone.set(&format!("{place}/begin"), "raw", "9.00").await;
     phone.press(&format!("{place}/begin")).await;
