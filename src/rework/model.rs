@@ -18,6 +18,9 @@ pub(super) struct Typical {
 pub(super) fn back_to(state: State, to: Stage) -> Result<(), &'static str> {
     let begun = state.standing != Standing::Waiting;
     let been_there = to < state.stage || (to == state.stage && begun);
+    if to == state.stage && state.standing == Standing::Waiting {
+        return Err("It waits there.");
+    }
     if !been_there || matches!(state.standing, Standing::HandedOver | Standing::Cancelled) {
         return Err("It has not come so far.");
     }

@@ -137,6 +137,11 @@ impl By {
         }
     }
 
+    /// Whether an attempt is in the same group at every stage and on every day.
+    pub(super) const fn is_of_attempt(self) -> bool {
+        !matches!(self, Self::Person | Self::Season)
+    }
+
     /// What the group `k` is called today.
     pub(super) const fn called(self) -> &'static str {
         match self {

@@ -125,6 +125,8 @@ pub(crate) struct Yields {
     causes: Causes,
     weeks: Vec<Week>,
     trend_working: Option<Html>,
+    /// Whether older days are still being counted.
+    counting: bool,
 }
 
 impl Yields {
@@ -163,7 +165,7 @@ pub(crate) async fn show(
 ) -> Result<Yields, Fault> {
     let frame = signed.frame;
     let (form, which, by) = read(&wanted);
-    store::count_marked_days(&app.pool).await?;
+    let counting = store::count_marked_days(&app.pool).await?;
     let stages = view::stages(&app.pool, &which).await?;
     let begins = |day: Option<Day>| day.map(|day| day.start_in(&frame.show.zone));
     let (from, before) = (begins(which.from), begins(which.before));
@@ -190,6 +192,7 @@ pub(crate) async fn show(
         causes,
         weeks,
         trend_working,
+        counting,
         frame,
     })
 }

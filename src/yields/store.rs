@@ -6,8 +6,8 @@ use super::by::By;
 use crate::clock::Day;
 use crate::steps;
 
-/// So many days are counted in one go; the first reading after a long time takes several.
-const DAYS_AT_ONCE: i64 = 60;
+/// So many days are counted in one go, the latest first.
+const DAYS_AT_ONCE: i64 = 14;
 
 /// Any number; held while days are counted, so that two readers do not count the same.
 const COUNTING: i64 = 0x706f_7572_6461_7901;
@@ -44,43 +44,79 @@ const CHOSEN: &str = "a AS (SELECT DISTINCT attempt_id FROM b),
         SELECT b.on_day, b.stage, c.by, c.what, count(*) FILTER (WHERE NOT b.bad), count(*) FILTER (WHERE b.bad)
         FROM b JOIN chosen c ON c.attempt_id = b.attempt_id GROUP BY b.on_day, b.stage, c.by, c.what";
 
-/// Counts every marked day again.
-pub(super) async fn count_marked_days(pool: &PgPool) -> Result<(), sqlx::Error> {
-    loop {
-        // Mostly nothing is marked, and nobody waits for anybody.
-        let marked: bool =
-            sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM yield_marks)").fetch_one(pool).await?;
-        if !marked {
-            return Ok(());
-        }
-        let mut tx = pool.begin().await?;
-        sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(COUNTING).execute(&mut *tx).await?;
-        // A mark that is not committed yet is not seen, and stays for the next reader.
-        let days: Vec<Day> = sqlx::query_scalar(
-            "WITH chosen AS (SELECT DISTINCT on_day FROM yield_marks ORDER BY on_day DESC LIMIT $1),
-                  taken AS (DELETE FROM yield_marks m USING chosen WHERE m.on_day = chosen.on_day)
-             SELECT on_day FROM chosen",
-        )
-        .bind(DAYS_AT_ONCE)
-        .fetch_all(&mut *tx)
-        .await?;
-        sqlx::query("DELETE FROM yield_counts WHERE on_day = ANY($1)")
-            .bind(&days)
-            .execute(&mut *tx)
-            .await?;
-        let groups = By::OF_BATCHES.map(|by| (by.name(), by.group()));
-        for (by, group) in [(String::new(), "''")].into_iter().chain(groups) {
-            let sql = format!(
-                "WITH {SETTLED}, told AS MATERIALIZED (SELECT on_day, stage, {group} AS what, bad FROM b)
-                 INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
-                 SELECT on_day, stage, '{by}', what, count(*) FILTER (WHERE NOT bad), count(*) FILTER (WHERE bad)
-                 FROM told WHERE what IS NOT NULL GROUP BY on_day, stage, what"
-            );
-            sqlx::query(AssertSqlSafe(sql)).bind(&days).execute(&mut *tx).await?;
-        }
-        let choices: Vec<String> = steps::choices().map(|choice| choice.name()).collect();
-        let sql = format!("WITH {SETTLED}, {CHOSEN}");
-        sqlx::query(AssertSqlSafe(sql)).bind(&days).bind(choices).execute(&mut *tx).await?;
-        tx.commit().await?;
+/// Counts marked days again, the latest first; says whether older ones are left. Mostly nothing
+/// is marked, or the days since the last reading. Many are after a long time, or when the
+/// studio moves to another zone: those are counted while pages go on.
+pub(super) async fn count_marked_days(pool: &PgPool) -> Result<bool, sqlx::Error> {
+    let left = count_some(pool).await?;
+    if left {
+        let pool = pool.clone();
+        tokio::spawn(async move {
+            loop {
+                match count_some(&pool).await {
+                    Ok(true) => {}
+                    Ok(false) => return,
+                    Err(error) => {
+                        tracing::warn!(error.text = %error, "yields were not counted to the end");
+                        return;
+                    }
+                }
+            }
+        });
     }
+    Ok(left)
+}
+
+/// Counts the latest marked days; says whether others are left.
+async fn count_some(pool: &PgPool) -> Result<bool, sqlx::Error> {
+    // Mostly nothing is marked, and nobody waits for anybody.
+    let marked = "SELECT EXISTS (SELECT 1 FROM yield_marks)";
+    if !sqlx::query_scalar::<_, bool>(marked).fetch_one(pool).await? {
+        return Ok(false);
+    }
+    let mut tx = pool.begin().await?;
+    sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(COUNTING).execute(&mut *tx).await?;
+    // A mark that is not committed yet is not seen, and stays for the next reader.
+    let days: Vec<Day> = sqlx::query_scalar(
+        "WITH chosen AS (SELECT DISTINCT on_day FROM yield_marks ORDER BY on_day DESC LIMIT $1),
+              taken AS (DELETE FROM yield_marks m USING chosen WHERE m.on_day = chosen.on_day)
+         SELECT on_day FROM chosen",
+    )
+    .bind(DAYS_AT_ONCE)
+    .fetch_all(&mut *tx)
+    .await?;
+    sqlx::query("DELETE FROM yield_counts WHERE on_day = ANY($1)")
+        .bind(&days)
+        .execute(&mut *tx)
+        .await?;
+    for by in [None].into_iter().chain(By::OF_BATCHES.map(Some)) {
+        let (name, told) = match by {
+            None => (String::new(), "told AS (SELECT on_day, stage, '' AS what, bad FROM b)".to_owned()),
+            // Found once for an attempt, not once for each of its stages.
+            Some(by) if by.is_of_attempt() => (
+                by.name(),
+                format!(
+                    "g AS MATERIALIZED (SELECT b.attempt_id, {} AS what FROM (SELECT DISTINCT attempt_id FROM b) b),
+                     told AS (SELECT b.on_day, b.stage, g.what, b.bad FROM b JOIN g ON g.attempt_id = b.attempt_id)",
+                    by.group()
+                ),
+            ),
+            Some(by) => (
+                by.name(),
+                format!("told AS MATERIALIZED (SELECT on_day, stage, {} AS what, bad FROM b)", by.group()),
+            ),
+        };
+        let sql = format!(
+            "WITH {SETTLED}, {told}
+             INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
+             SELECT on_day, stage, '{name}', what, count(*) FILTER (WHERE NOT bad), count(*) FILTER (WHERE bad)
+             FROM told WHERE what IS NOT NULL GROUP BY on_day, stage, what"
+        );
+        sqlx::query(AssertSqlSafe(sql)).bind(&days).execute(&mut *tx).await?;
+    }
+    let choices: Vec<String> = steps::choices().map(|choice| choice.name()).collect();
+    let sql = format!("WITH {SETTLED}, {CHOSEN}");
+    sqlx::query(AssertSqlSafe(sql)).bind(&days).bind(choices).execute(&mut *tx).await?;
+    tx.commit().await?;
+    sqlx::query_scalar(marked).fetch_one(pool).await
 }

@@ -16,7 +16,7 @@ use crate::plates::model::{self, Proposal, ProposedPlate, Setting};
 use crate::plates::view::{self, Drawn, Waiting};
 use crate::plates::{Plate, Plates, ProposePlates, actions};
 use crate::prices::{DayPrice, DayPrices, PriceKind};
-use crate::printers::{self, LotChoice, PrinterRow};
+use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::studio::Settings;
 use crate::trials::{self, Usual};
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
@@ -28,6 +28,7 @@ pub(crate) struct ProposePlatesPage {
     form: Form,
     printers: Vec<PrinterRow>,
     lots: Vec<LotChoice>,
+    profiles: Vec<ProfileRow>,
     waiting: Vec<Waiting>,
     /// How many wait in all, packed or not.
     rows: i64,
@@ -44,6 +45,10 @@ impl ProposePlatesPage {
 
     fn lot_options(&self) -> Vec<(String, String)> {
         super::new::lot_options(&self.lots)
+    }
+
+    fn profile_options(&self) -> Vec<(String, String)> {
+        super::new::profile_options(&self.profiles)
     }
 
     fn drawn(&self, plate: &ProposedPlate) -> Vec<Drawn> {
@@ -133,6 +138,7 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<ProposePlate
         form,
         printers,
         lots,
+        profiles: printers::profiles_in_use(&app.pool).await?,
         waiting,
         rows,
         usual,
@@ -148,15 +154,30 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<ProposePlate
         page.form.wrong("printer", "This printer is out of use; choose another.");
         return Ok(page);
     };
+    let profile = match chosen.profile {
+        Some(id) => match page.profiles.iter().find(|profile| profile.id == id) {
+            Some(profile) if profile.printer_id == printer.id => Some(profile),
+            _ => {
+                page.form.wrong("profile", "This profile belongs to another printer.");
+                return Ok(page);
+            }
+        },
+        None => None,
+    };
     let setting = Setting {
         width_mm: printer.width_mm,
         depth_mm: printer.depth_mm,
         height_mm: printer.height_mm,
-        layer_um: chosen.layer_um.unwrap_or(printer.layer_um),
-        exposure_s: chosen.exposure_s.unwrap_or(printer.exposure_s),
-        bottom_layers: printer.bottom_layers,
-        bottom_exposure_s: printer.bottom_exposure_s,
-        lift_s: printer.lift_s,
+        layer_um: chosen
+            .layer_um
+            .unwrap_or(profile.map_or(printer.layer_um, |profile| profile.layer_um)),
+        exposure_s: chosen
+            .exposure_s
+            .unwrap_or(profile.map_or(printer.exposure_s, |profile| profile.exposure_s)),
+        bottom_layers: profile.map_or(printer.bottom_layers, |profile| profile.bottom_layers),
+        bottom_exposure_s: profile
+            .map_or(printer.bottom_exposure_s, |profile| profile.bottom_exposure_s),
+        lift_s: profile.map_or(printer.lift_s, |profile| profile.lift_s),
         supports: chosen.supports.clone(),
         any_side: chosen.any_side,
     };
