@@ -119,7 +119,7 @@ struct PlateShare {
 #[derive(FromRow)]
 struct KilnShare {
     hour_rate: Decimal,
-    minutes: i64,
+    minutes: Option<i64>,
     pieces: i64,
 }
 
@@ -190,8 +190,12 @@ pub(super) async fn costs(
         cost(
             Stage::Burnout,
             "kiln's hours of the last load, shared by the pieces in it",
-            kiln.map(|kiln| {
-                kiln.hour_rate * Decimal::from(kiln.minutes) / hour / Decimal::from(kiln.pieces)
+            kiln.and_then(|kiln| {
+                Some(
+                    kiln.hour_rate * Decimal::from(kiln.minutes?)
+                        / hour
+                        / Decimal::from(kiln.pieces),
+                )
             }),
         ),
         cost(
