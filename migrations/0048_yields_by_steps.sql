@@ -32,3 +32,6 @@ CREATE INDEX cure_batch_pieces_by_attempt ON cure_batch_pieces (attempt_id);
 INSERT INTO yield_marks (on_day)
     SELECT studio_day(coalesce(failed_at, finished_at)) FROM attempt_stages WHERE coalesce(failed_at, finished_at) IS NOT NULL
     UNION SELECT studio_day(ended_at) FROM attempts WHERE outcome IN ('good', 'failed');
+
+-- What settings learn from is found among all steps.
+CREATE INDEX bench_steps_measured ON bench_steps (stage, step, at) WHERE step IN ('off', 'measured');

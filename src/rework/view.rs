@@ -140,8 +140,10 @@ pub(super) async fn costs(
         "SELECT r.hour_rate, p.estimated_min AS minutes, p.resin_ml, l.resin_id::text AS resin,
                 greatest((SELECT count(*) FROM plate_pieces x WHERE x.plate_id = p.id), 1) AS pieces
          FROM plates p JOIN printers r ON r.id = p.printer_id JOIN resin_lots l ON l.id = p.resin_lot_id
-         WHERE p.started_at IS NOT NULL ORDER BY EXISTS (SELECT 1 FROM plate_pieces x WHERE x.plate_id = p.id AND x.attempt_id = $1) DESC,
-               p.number DESC LIMIT 1",
+         WHERE p.id = coalesce(
+                 (SELECT q.id FROM plate_pieces x JOIN plates q ON q.id = x.plate_id
+                  WHERE x.attempt_id = $1 AND q.started_at IS NOT NULL ORDER BY q.number DESC LIMIT 1),
+                 (SELECT q.id FROM plates q WHERE q.started_at IS NOT NULL ORDER BY q.number DESC LIMIT 1))",
     )
     .bind(piece.attempt)
     .fetch_optional(pool)
