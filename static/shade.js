@@ -40,6 +40,8 @@ window.pourdayShade = (() => {
       float key = max(dot(n, vec3(-0.470, 0.658, 0.588)), 0.0), fill = max(dot(n, vec3(0.805, 0.201, 0.559)), 0.0);
       float shine = pow(max(dot(n, normalize(vec3(-0.470, 0.658, 1.588))), 0.0), 28.0);
       float lit = (0.26 + 0.20 * (0.5 + 0.5 * n.y) + 0.58 * key + 0.16 * fill) * (0.55 + 0.45 * sqrt(n.z)) + (coloured ? 0.05 : 0.20) * shine;
+      // Colours that mean something are shaded less, so that they can be told from the legend.
+      if (coloured) lit = mix(1.0, lit, 0.6);
       colour = vec4(lit <= 1.0 ? base * lit : base + (1.0 - base) * (lit - 1.0), 1.0);
     }`;
 

@@ -28,7 +28,6 @@ window.pourdaySprues = ({ element, digits }) => {
       for (const part of parts) { place.set(part.place, at * 3); normals.set(part.normals, at * 4); at += part.corners; }
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.rodPlace); gl.bufferData(gl.ARRAY_BUFFER, place, gl.DYNAMIC_DRAW);
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.rodNormal); gl.bufferData(gl.ARRAY_BUFFER, normals, gl.DYNAMIC_DRAW);
-      this.reach = Math.max(this.surface.radius, ...this.rods.flatMap((rod) => [rod.from_mm, rod.to_mm]).map((p) => Math.hypot(...S.sub(p, this.surface.middle)) + 2));
     },
 
     setSprue(n, found, fresh) {

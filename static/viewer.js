@@ -44,6 +44,10 @@
 
     // Takes over what the page says now: times, sprues, marks.
     async update(host) {
+      const form = document.querySelector("form[action$='/casting']"), same = host.dataset.marks + (host.dataset.times ?? "");
+      this.form = form;
+      if (same === this.seen) return this.draw();
+      this.seen = same;
       this.marks = JSON.parse(host.dataset.marks);
       this.name = host.dataset.name;
       if (host.dataset.times && host.dataset.times !== this.timesAddress) {
@@ -51,9 +55,10 @@
         this.fields.times = await S.field(host.dataset.times);
       } else if (!host.dataset.times) { delete this.fields.times; this.timesAddress = ""; }
       this.moved.clear();
-      this.form = document.querySelector("form[action$='/casting']");
+      this.middle ??= this.surface.middle;
       if (!this.usable(this.mode)) this.mode = ["walls", "times", "gaps", "plain"].find((mode) => this.usable(mode));
       this.readSprues();
+      this.centre();
       this.setMode(this.mode);
       this.tell("");
     }
@@ -80,7 +85,10 @@
       this.word = element("p", { class: "viewer-word", role: "status" });
       const stage = element("div", { class: "viewer-stage" }, this.canvas, this.layer, this.bar, this.readout);
       this.root = element("div", { class: "viewer-live" }, modes, stage, this.legend, element("div", { class: "viewer-tools" }, axis, this.slider, this.put, whole), this.word);
-      Object.assign(this, { axisBox: axis });
+      this.axisBox = axis;
+      // When the page around it is fetched anew, the focus stays where it was.
+      this.root.addEventListener("focusin", (event) => { this.focused = event.target; });
+      document.addEventListener("pointerdown", (event) => { if (!this.root.contains(event.target)) this.focused = null; });
       this.canvas.tabIndex = 0;
       this.canvas.setAttribute("role", "img");
       this.listen();
@@ -132,19 +140,19 @@
       return { right, towards, up: S.cross(towards, right) };
     }
 
-    pixelsPerMm() { return (this.turn.zoom * Math.min(this.canvas.clientWidth, this.canvas.clientHeight) * 0.47) / this.reach; }
+    pixelsPerMm() { return (this.turn.zoom * Math.min(this.canvas.clientWidth, this.canvas.clientHeight) * 0.53) / this.reach; }
 
     onScreen(point) {
-      const eye = this.eye(), p = S.sub(point, this.surface.middle), scale = this.pixelsPerMm();
+      const eye = this.eye(), p = S.sub(point, this.middle), scale = this.pixelsPerMm();
       return [this.canvas.clientWidth / 2 + S.dot(eye.right, p) * scale + this.turn.shift[0], this.canvas.clientHeight / 2 - S.dot(eye.up, p) * scale + this.turn.shift[1]];
     }
 
     pickAt(x, y) {
       const eye = this.eye(), scale = this.pixelsPerMm();
       const right = (x - this.canvas.clientWidth / 2 - this.turn.shift[0]) / scale, up = -(y - this.canvas.clientHeight / 2 - this.turn.shift[1]) / scale;
-      const from = S.add(S.add(this.surface.middle, S.scale(eye.towards, 3 * this.reach)), S.add(S.scale(eye.right, right), S.scale(eye.up, up)));
+      const from = S.add(S.add(this.middle, S.scale(eye.towards, 3 * this.reach)), S.add(S.scale(eye.right, right), S.scale(eye.up, up)));
       const cut = this.cut();
-      return S.hit(this.surface, from, S.scale(eye.towards, -1), cut && ((at) => at[cut.axis] > cut.at));
+      return S.hit(this.surface, from, S.scale(eye.towards, -1), cut && ((at) => cut.side * at[cut.axis] > cut.at));
     }
 
     pick(event) {
@@ -152,13 +160,23 @@
       return this.pickAt(event.clientX - box.left, event.clientY - box.top);
     }
 
+    // What lies in front of the plane is taken away, whichever side one looks from.
     cut() {
       if (this.axis === "") return null;
-      const axis = Number(this.axis), { least, sides } = this.surface;
-      return { axis, at: least[axis] + sides[axis] * this.share };
+      const axis = Number(this.axis), { least, sides } = this.surface, side = this.eye().towards[axis] < 0 ? -1 : 1;
+      return { axis, side, at: side * (least[axis] + sides[axis] * this.share) };
+    }
+
+    // The middle of everything, so that model and sprues fill the stage.
+    centre() {
+      const { least, sides } = this.surface, ends = [least, S.add(least, sides), ...this.rods.flatMap((rod) => [rod.from_mm, rod.to_mm])];
+      const [low, high] = [Math.min, Math.max].map((pick) => [0, 1, 2].map((axis) => pick(...ends.map((end) => end[axis]))));
+      this.middle = S.scale(S.add(low, high), 0.5);
+      this.reach = Math.max(Math.hypot(...S.sub(high, low)) / 2, this.surface.radius);
     }
 
     reset() {
+      this.centre();
       Object.assign(this.turn, { around: -52, above: 30, zoom: 1, shift: [0, 0] });
       this.axis = this.axisBox.value = ""; this.slider.disabled = true;
       this.draw();
@@ -244,12 +262,12 @@
       gl.useProgram(this.program);
       const eye = this.eye(), scale = this.pixelsPerMm(), cut = this.cut(), mode = this.marks.scales[this.mode];
       for (const name of ["right", "up", "towards"]) gl.uniform3fv(at[name], eye[name]);
-      gl.uniform3fv(at.middle, this.surface.middle);
+      gl.uniform3fv(at.middle, this.middle);
       gl.uniform2f(at.fit, (2 * scale) / width, (2 * scale) / height);
       gl.uniform2f(at.shift, (2 * this.turn.shift[0]) / width, (-2 * this.turn.shift[1]) / height);
       gl.uniform1f(at.depth, 1 / (2 * this.reach));
       gl.uniform1i(at.cut, cut ? 1 : 0);
-      gl.uniform3fv(at.cutWay, [0, 1, 2].map((axis) => (cut && axis === cut.axis ? 1 : 0)));
+      gl.uniform3fv(at.cutWay, [0, 1, 2].map((axis) => (cut && axis === cut.axis ? cut.side : 0)));
       gl.uniform1f(at.cutAt, cut ? cut.at : 0);
       gl.uniform3f(at.plain, 0.808, 0.784, 0.745);
       gl.uniform1i(at.coloured, mode ? 1 : 0);
@@ -262,7 +280,7 @@
       this.part(this.buffers.place, this.buffers.normal, this.buffers.value, this.surface.corners.length);
       if (this.rodCorners) {
         gl.uniform1i(at.coloured, 0);
-        gl.uniform3f(at.plain, 0.62, 0.60, 0.56);
+        gl.uniform3f(at.plain, 0.76, 0.73, 0.68);
         this.part(this.buffers.rodPlace, this.buffers.rodNormal, null, this.rodCorners);
       }
       this.layMarks();
@@ -307,9 +325,12 @@
     if (!host) return;
     try {
       if (kept?.address === host.dataset.surface) {
+        const focused = kept.focused;
         host.append(kept.root);
         host.classList.add("on");
-        return await kept.update(host);
+        await kept.update(host);
+        if (focused && document.activeElement === document.body) focused.focus({ preventScroll: true });
+        return;
       }
       const canvas = document.createElement("canvas"), gl = canvas.getContext("webgl2", { antialias: true });
       if (!gl) return;

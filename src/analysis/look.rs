@@ -18,7 +18,7 @@ use crate::web::App;
 /// The kind of the job.
 pub(super) const KIND: &str = "look";
 /// Counts up when the same question gets another answer, so that it is asked anew.
-const FORM: u32 = 1;
+const FORM: u32 = 2;
 /// Gaps narrower than this: investment in them is a fin that breaks off (common practice, no source).
 pub(super) const NARROW_MM: f64 = 0.5;
 

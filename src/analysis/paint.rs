@@ -70,15 +70,15 @@ impl Scale {
         })
     }
 
-    /// A scale from nothing to about what nine in ten values stay below, and at least twice the
-    /// limit, so that what lies below it stands out.
+    /// A scale from nothing to about what nine in ten values stay below, between twice the limit
+    /// and twelve times, so that what lies below it stands out.
     #[must_use]
     pub fn above_zero(tone: Tone, values: &[f32], limit: f32) -> Self {
         let mut finite: Vec<f32> =
             values.iter().copied().filter(|value| value.is_finite()).collect();
         finite.sort_unstable_by(f32::total_cmp);
         let ninth = finite.get(finite.len() * 9 / 10).copied().unwrap_or(0.0);
-        Self { tone, from: 0.0, to: (ninth.max(2.0 * limit) * 2.0).ceil() / 2.0 }
+        Self { tone, from: 0.0, to: (ninth.clamp(2.0 * limit, 12.0 * limit) * 2.0).ceil() / 2.0 }
     }
 
     /// A picture of a mesh with a value at each of its points, as PNG.

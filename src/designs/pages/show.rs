@@ -49,8 +49,24 @@ impl ShowDesign {
         Method::ALL.into_iter().map(|method| (method.code(), method.words())).collect()
     }
 
-    fn rows(&self) -> std::ops::RangeInclusive<usize> {
-        1..=SPRUE_ROWS
+    /// The rows for sprues: those filled and one more, and the rest to be unfolded.
+    fn rows(&self) -> Vec<std::ops::RangeInclusive<usize>> {
+        let filled = |row: &usize| {
+            ["x", "y", "z", "d", "l"].iter().any(|what| !self.sprue(what, row).is_empty())
+        };
+        let last = (1..=SPRUE_ROWS).filter(filled).max().unwrap_or(0);
+        let open = (last + 1).clamp(2, SPRUE_ROWS);
+        let mut rows = vec![1..=open];
+        if open < SPRUE_ROWS {
+            rows.push(open + 1..=SPRUE_ROWS);
+        }
+        rows
+    }
+
+    fn method_wrong(&self) -> bool {
+        ["vacuum_kpa", "turns_per_min", "arm_mm"]
+            .iter()
+            .any(|name| self.casting.error(name).is_some())
     }
 
     fn sprue_error(&self, row: &usize) -> Option<&str> {
