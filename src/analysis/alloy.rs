@@ -26,6 +26,9 @@ pub struct CastAlloy {
     pub melt_c: f64,
     /// Temperature of the flask.
     pub flask_c: f64,
+    /// How much a casting of it contracts, as a share of its length.
+    #[serde(default)]
+    pub shrinkage: f64,
 }
 
 /// Data of another metal that stand in for those of an alloy are taken to be off by this share.

@@ -58,7 +58,7 @@ pub async fn ask_feed(
     case: &FeedCase,
     now: Moment,
 ) -> Result<(), crate::web::Fault> {
-    for (stage, rank) in [(Stage::First, 1), (Stage::Advice, 2), (Stage::Fine, 3)] {
+    for (stage, rank) in [(Stage::First, 1), (Stage::Advice, 3), (Stage::Fine, 4)] {
         let case = case.at(stage);
         let input = serde_json::to_value(&case)?;
         jobs::ask(conn, feed::KIND, &case.key(), &input, rank, now).await?;

@@ -77,7 +77,7 @@ pub async fn feed_found(
 /// The alloys the studio casts, by name.
 pub async fn alloys(pool: &PgPool) -> Result<Vec<CastAlloy>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c FROM alloys
+        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c, shrinkage FROM alloys
          WHERE retired_at IS NULL ORDER BY lower(name), id",
     )
     .fetch_all(pool)
@@ -90,7 +90,7 @@ pub async fn alloy_of(
     id: AlloyId,
 ) -> Result<Option<CastAlloy>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c FROM alloys WHERE id = $1",
+        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c, shrinkage FROM alloys WHERE id = $1",
     )
     .bind(id)
     .fetch_optional(db)
@@ -100,7 +100,7 @@ pub async fn alloy_of(
 /// The alloy that is ordered most, or the first by name; none in a studio without alloys.
 pub async fn usual_alloy(db: impl PgExecutor<'_>) -> Result<Option<CastAlloy>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c FROM alloys a WHERE retired_at IS NULL
+        "SELECT id, name, family, solidus_c, liquidus_c, melt_c, flask_c, shrinkage FROM alloys a WHERE retired_at IS NULL
          ORDER BY (SELECT count(*) FROM order_lines l WHERE l.alloy_id = a.id) DESC, lower(name), id LIMIT 1",
     )
     .fetch_optional(db)

@@ -229,6 +229,7 @@ pub(super) async fn tell(
     story.sprue("Signet ring", ["0", "0", "12.6"], "6").await?;
     story.sprue("Drawer knob", ["0", "0", "26.4"], "8").await?;
     story.sprue("Plain band", ["10.45", "0", "0"], "3").await?;
+    owner.fill("/designs/known", "/designs/known", &[]).await?;
 
     say("what is still being talked about");
     story.brought(GOLD, "Odile and Rafe Marsh", "18.40", 6).await?;

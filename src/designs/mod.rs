@@ -8,6 +8,7 @@ mod intake;
 mod pages;
 mod paths;
 mod reading;
+mod ring;
 mod shapes;
 mod store;
 mod view;

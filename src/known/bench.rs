@@ -224,6 +224,7 @@ fn sterling() -> CastAlloy {
         liquidus_c: Some(893.0),
         melt_c: 993.0,
         flask_c: 538.0,
+        shrinkage: 0.0,
     }
 }
 

@@ -14,8 +14,10 @@ use crate::db::once::{self, Begun};
 use crate::designs::change::{self, Change};
 use crate::designs::closer::Closer;
 use crate::designs::forms::{DesignForm, SPRUE_ROWS, casting_filled};
+use crate::designs::ring::{Asked, Ring, SCALES};
 use crate::designs::view::{self, DesignRow, OrderRow, VersionRow};
 use crate::designs::{Design, Designs, Original, actions, weight};
+use crate::json::examined::BoreJson;
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
 
@@ -35,6 +37,7 @@ pub(crate) struct ShowDesign {
     casting: Form,
     closer: Option<Closer>,
     change: Option<Change>,
+    ring: Option<Ring>,
     alloys: Vec<(String, String)>,
 }
 
@@ -43,6 +46,16 @@ impl ShowDesign {
     fn looked(&self) -> Option<(&Closer, &LookFound)> {
         let closer = self.closer.as_ref()?;
         Some((closer, closer.look.there()?))
+    }
+
+    /// The ring's sizes, where there is a bore.
+    fn ring(&self) -> Option<(&Ring, &BoreJson)> {
+        let (_, look) = self.looked()?;
+        Some((self.ring.as_ref()?, look.examined.bore.as_ref()?))
+    }
+
+    fn ring_scales(&self) -> [(&'static str, &'static str); 3] {
+        SCALES
     }
 
     fn methods(&self) -> Vec<(&'static str, &'static str)> {
@@ -83,6 +96,8 @@ impl ShowDesign {
 #[derive(Default, Deserialize)]
 pub(crate) struct Wanted {
     version: Option<i32>,
+    #[serde(flatten)]
+    ring: Asked,
 }
 
 /// The forms of the page, when one of them comes back.
@@ -92,6 +107,7 @@ pub(super) struct Forms {
     pub(super) upload: Form,
     pub(super) unit: Form,
     pub(super) casting: Option<Form>,
+    pub(super) ring: Asked,
 }
 
 pub(super) async fn page(
@@ -126,6 +142,10 @@ pub(super) async fn page(
         ])
     });
     let closer = Closer::read(&app.pool, version.id, change::box_of(&version)).await?;
+    let ring = closer.as_ref().and_then(|closer| {
+        let bore = closer.look.there()?.examined.bore.as_ref()?;
+        Some(Ring::of(bore, closer.alloy.as_ref(), forms.ring, &frame.show))
+    });
     let change = match versions.iter().find(|other| other.n < version.n) {
         Some(before) => {
             Some(change::read(&app.pool, &frame.show, before, &version, closer.as_ref()).await?)
@@ -145,6 +165,7 @@ pub(super) async fn page(
     Ok(ShowDesign {
         closer,
         change,
+        ring,
         casting,
         alloys: alloys.into_iter().map(|alloy| (alloy.id.to_string(), alloy.name)).collect(),
         frame,
@@ -166,7 +187,8 @@ pub(crate) async fn show(
     Path(number): Path<i32>,
     Query(wanted): Query<Wanted>,
 ) -> Result<ShowDesign, Fault> {
-    page(&app, &signed, number, wanted.version, Forms::default()).await
+    let forms = Forms { ring: wanted.ring, ..Forms::default() };
+    page(&app, &signed, number, wanted.version, forms).await
 }
 
 pub(crate) async fn submit(

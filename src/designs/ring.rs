@@ -1,0 +1,151 @@
+//! A ring's size: as drawn, as it comes out, and what to draw for a size that is wanted.
+
+use foundry::quantity::{Millimetres, Share};
+use foundry::size::{Changes, Feature, RingScale, RingSize, finished_size, model_size};
+use foundry::source::{Source, Sourced};
+use serde::Deserialize;
+
+use crate::analysis::CastAlloy;
+use crate::json::examined::{BoreJson, RingSizesJson};
+use crate::web::{Html, Show, working_of};
+
+/// Taken out of a bore in finishing, unless told otherwise (common practice, no source).
+const FINISHING_MM: f64 = 0.1;
+
+/// What is asked about a ring; what is left out has its usual value.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    /// `iso`, `us` or `uk`.
+    #[serde(default)]
+    pub(super) scale: String,
+    /// The size that is wanted.
+    #[serde(default)]
+    pub(super) size: String,
+    /// Contraction in print and cure, in per cent.
+    #[serde(default)]
+    pub(super) print: String,
+    /// Taken away in finishing, in millimetres.
+    #[serde(default)]
+    pub(super) finishing: String,
+}
+
+/// A ring's size.
+pub(crate) struct Ring {
+    pub(super) asked: Asked,
+    /// The bore as it comes out, opening into its working.
+    pub(super) finished: Html,
+    pub(super) finished_sizes: RingSizesJson,
+    pub(super) contraction_percent: f64,
+    /// What to draw for the size that is wanted, and by what the model is to be scaled.
+    pub(super) wanted: Option<Wanted>,
+    pub(super) error: Option<String>,
+}
+
+/// What to draw for a size that is wanted.
+pub(crate) struct Wanted {
+    pub(super) size: String,
+    pub(super) inside_mm: f64,
+    pub(super) bore: Html,
+    pub(super) scale_percent: f64,
+}
+
+/// The scales to choose from.
+pub(super) const SCALES: [(&str, &str); 3] =
+    [("iso", "ISO 8653"), ("us", "United States"), ("uk", "United Kingdom")];
+
+fn number(text: &str, otherwise: f64, most: f64, what: &str) -> Result<f64, String> {
+    let text = text.trim().replace(',', ".");
+    if text.is_empty() {
+        return Ok(otherwise);
+    }
+    text.parse::<f64>()
+        .ok()
+        .filter(|value| (0.0..=most).contains(value))
+        .ok_or_else(|| format!("{what} must be a number between 0 and {most}."))
+}
+
+impl Ring {
+    /// What becomes of a bore in an alloy.
+    pub(super) fn of(
+        bore: &BoreJson,
+        alloy: Option<&CastAlloy>,
+        asked: Asked,
+        show: &Show,
+    ) -> Self {
+        match Self::reckon(bore, alloy, &asked, show) {
+            Ok(ring) => Self { asked, ..ring },
+            // What was typed is kept beside the message; the figures are those of the usual values.
+            Err(error) => {
+                let usual = Self::reckon(bore, alloy, &Asked::default(), show);
+                let usual = usual.unwrap_or_else(|_| Self {
+                    asked: Asked::default(),
+                    finished: Html::escaped("not known"),
+                    finished_sizes: RingSizesJson { iso_8653: None, us: None, uk: None },
+                    contraction_percent: 0.0,
+                    wanted: None,
+                    error: None,
+                });
+                Self { asked, error: Some(error), ..usual }
+            }
+        }
+    }
+
+    fn reckon(
+        bore: &BoreJson,
+        alloy: Option<&CastAlloy>,
+        asked: &Asked,
+        show: &Show,
+    ) -> Result<Self, String> {
+        let print =
+            number(&asked.print, 0.0, 10.0, "The contraction in print and cure, in per cent,")?;
+        let finishing =
+            number(&asked.finishing, FINISHING_MM, 3.0, "What finishing takes, in mm,")?;
+        let words = |why: foundry::quantity::QuantityRefusal| why.to_string();
+        let casting = Share::new(alloy.map_or(0.0, |alloy| alloy.shrinkage)).map_err(words)?;
+        let changes = Changes {
+            feature: Feature::Bore,
+            pattern: Sourced::entered(Share::from_percent(print).map_err(words)?),
+            casting: Sourced { value: casting, source: Source::Entered },
+            finishing: Sourced::entered(Millimetres::new(finishing).map_err(words)?),
+        };
+        let drawn = Millimetres::new(bore.diameter_mm).map_err(words)?;
+        let finished = finished_size(drawn, &changes).map_err(|why| why.to_string())?;
+        let wanted = match asked.size.trim() {
+            "" => None,
+            size => Some(want(size, &asked.scale, &changes, bore.diameter_mm, show)?),
+        };
+        Ok(Self {
+            asked: Asked::default(),
+            finished: working_of(&show.number(finished.value.get(), 2, "mm"), &finished.working),
+            finished_sizes: RingSizesJson::nearest(finished.value),
+            contraction_percent: casting.percent(),
+            wanted,
+            error: None,
+        })
+    }
+}
+
+fn want(
+    text: &str,
+    scale: &str,
+    changes: &Changes,
+    bore_mm: f64,
+    show: &Show,
+) -> Result<Wanted, String> {
+    let scale = match scale {
+        "us" => RingScale::UnitedStates,
+        "uk" => RingScale::UnitedKingdom,
+        _ => RingScale::Iso8653,
+    };
+    let size = RingSize::parse(scale, text).map_err(|why| why.to_string())?;
+    let inside = size.inside_diameter();
+    let drawn = model_size(inside.value, changes).map_err(|why| why.to_string())?;
+    let mut working = inside.working;
+    working.follow(drawn.working);
+    Ok(Wanted {
+        size: format!("{} {size}", scale.name()),
+        inside_mm: inside.value.get(),
+        bore: working_of(&show.number(drawn.value.get(), 2, "mm"), &working),
+        scale_percent: drawn.value.get() / bore_mm * 100.0,
+    })
+}
