@@ -229,6 +229,7 @@ pub(super) async fn tell(
     story.sprue("Signet ring", ["0", "0", "12.6"], "6").await?;
     story.sprue("Drawer knob", ["0", "0", "26.4"], "8").await?;
     story.sprue("Plain band", ["10.45", "0", "0"], "3").await?;
+    story.larger("Lobed bead", Piece::LobedBead, 1.1).await?;
     owner.fill("/designs/known", "/designs/known", &[]).await?;
 
     say("what is still being talked about");
@@ -313,6 +314,22 @@ impl Story<'_> {
                 .await?;
         }
         Ok(number)
+    }
+
+    /// Adds a larger version of the newest design of a name.
+    async fn larger(&self, name: &str, piece: Piece, times: f64) -> Result<(), DemoFault> {
+        let number: i32 = sqlx::query_scalar("SELECT max(number) FROM designs WHERE name = $1")
+            .bind(name)
+            .fetch_one(self.bench.pool)
+            .await?;
+        let broken = |error: &dyn std::fmt::Display| DemoFault::Broken(error.to_string());
+        let mesh = piece.mesh().scaled(times).map_err(|error| broken(&error))?;
+        let bytes = write::stl_binary(&mesh, piece.slug()).map_err(|error| broken(&error))?;
+        let file = Dropped { name: format!("{}-larger.stl", piece.slug()), bytes };
+        let page = format!("/designs/{number}");
+        let action = format!("{page}/versions");
+        self.owner.drop_into(&page, &action, &[], "models", &[file]).await?;
+        Ok(())
     }
 
     /// Puts a sprue on the newest design of a name.

@@ -207,6 +207,30 @@ async fn a_new_version_shows_what_it_changed() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_ring_says_what_size_comes_out_and_what_to_draw_for_another() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    sqlx::query("UPDATE alloys SET shrinkage = 0.015").execute(&studio.db.pool).await.unwrap();
+    let owner = studio.owner().await;
+    let ring = write::stl_binary(&solid::tube(8.65, 10.45, 4.5, 180), "ring").unwrap();
+    let place = add(&owner, "ring.stl", &ring).await;
+    sqlx::query("DELETE FROM jobs WHERE kind = 'feed'").execute(&studio.db.pool).await.unwrap();
+    work(&studio).await;
+    let page = owner.get(&format!("{place}?scale=iso&size=54")).await;
+    let ring = page.page().split("id=\"ring\"").nth(1).unwrap();
+    assert!(ring.contains("17.30<span"), "the bore as drawn: {ring}");
+    // 17.30 × (1 − 0.015) + 0.1 mm of finishing.
+    assert!(ring.contains("17.14<span"), "as it comes out: {ring}");
+    // ISO 8653, size 54: 54 ÷ π = 17.189 mm inside; (17.189 − 0.1) ÷ (1 − 0.015) = 17.349.
+    assert!(ring.contains("ISO 8653 54") && ring.contains("17.35<span"), "{ring}");
+    let wrong = owner.get(&format!("{place}?scale=uk&size=Q%C3%B6")).await;
+    assert!(wrong.page().contains("is not a ring size of the scale"));
+    assert!(wrong.body.contains("value=\"Qö\""), "what was typed is kept");
+    let wrong = owner.get(&format!("{place}?scale=uk&size=N&print=lots")).await;
+    assert!(wrong.page().contains("must be a number between 0 and 10"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn the_known_shapes_come_out_as_they_are_known() {
     let studio = Studio::open().await;
     let owner = studio.owner().await;
