@@ -38,8 +38,6 @@ pub(super) struct Filling<'a> {
     bodies: Room,
     /// Runners.
     runners: Room,
-    /// Both.
-    all: Room,
     heights: Vec<f64>,
     turns: Vec<(f32, f32)>,
     uprights: Vec<[f64; 2]>,
@@ -75,7 +73,6 @@ impl<'a> Filling<'a> {
             let balls = &mut rod_balls([rod.from_mm, rod.to_mm], rod.diameter_mm / 2.0);
             fix(balls, rules.sprue_clear_mm);
         }
-        let all = bodies.clone();
         let steps = ((kind.height_mm - rules.floor_mm) / RISE_MM).floor().max(0.0) as usize;
         let mut heights: Vec<f64> =
             (0..=steps).map(|n| rules.floor_mm + n as f64 * RISE_MM).collect();
@@ -96,7 +93,6 @@ impl<'a> Filling<'a> {
             hanging,
             bodies,
             runners,
-            all,
             heights,
             turns,
             uprights,
@@ -176,7 +172,10 @@ impl<'a> Filling<'a> {
         };
         stance.balls.iter().all(|ball| {
             let ball = self.placed(taken, ball);
-            inside(&ball) && self.all.is_clear(ball.centre, apart + ball.radius)
+            let clear = apart + ball.radius;
+            inside(&ball)
+                && self.bodies.is_clear(ball.centre, clear)
+                && self.runners.is_clear(ball.centre, clear)
         }) && stance.runner_balls.iter().all(|ball| {
             let ball = self.placed(taken, ball);
             let runners_apart = self.rules.runners_apart_mm as f32 + ball.radius;
@@ -191,12 +190,10 @@ impl<'a> Filling<'a> {
         for ball in &stance.balls {
             let ball = self.placed(&taken, ball);
             self.bodies.put(ball);
-            self.all.put(ball);
         }
         for ball in &stance.runner_balls {
             let ball = self.placed(&taken, ball);
             self.runners.put(ball);
-            self.all.put(ball);
         }
         self.taken.push(taken);
     }

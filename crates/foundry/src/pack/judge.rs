@@ -1,10 +1,9 @@
 //! An independent judge of packings: exact distances between the models themselves, sharing no
 //! code with the packers.
 
-use std::collections::HashMap;
-
 use super::plates::{Face, OnPlate, Plate, ToPrint, Up};
-use crate::mesh::Mesh;
+use crate::mesh::bvh::Bvh;
+use crate::mesh::{Bounds, Mesh};
 
 /// What is wrong with a plate.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -89,13 +88,22 @@ pub fn judge_plate(
         }
         flat.push((place.piece, shadow));
     }
+    let planes: Vec<Mesh> = flat.iter().map(|(_, facets)| in_plane(facets)).collect();
+    let trees: Vec<Bvh<'_>> = planes.iter().map(Bvh::new).collect();
     for (n, (one, ours)) in flat.iter().enumerate() {
-        for (other, theirs) in &flat[n + 1..] {
+        for (m, (other, theirs)) in flat.iter().enumerate().skip(n + 1) {
             if one == other {
                 faults.push(PlateFault::Twice { piece: *one });
                 continue;
             }
-            let apart_mm = apart(ours, theirs, plate.clearance_mm);
+            let near = match (planes[n].bounds(), planes[m].bounds()) {
+                (Some(a), Some(b)) => a.grown(plate.clearance_mm).touches(&b),
+                _ => false,
+            };
+            if !near {
+                continue;
+            }
+            let apart_mm = apart(ours, theirs, &trees[m], plate.clearance_mm);
             if apart_mm < plate.clearance_mm - SLACK_MM {
                 faults.push(PlateFault::TooClose { one: *one, other: *other, apart_mm });
             }
@@ -137,67 +145,28 @@ fn shadow(mesh: &Mesh, place: &OnPlate) -> (Vec<Flat>, f64) {
     (mesh.triangles().iter().map(|corners| corners.map(moved)).collect(), high - bottom)
 }
 
-fn box_of(facet: &Flat) -> [f64; 4] {
-    let side = |axis: usize, pick: fn(f64, f64) -> f64| {
-        pick(pick(facet[0][axis], facet[1][axis]), facet[2][axis])
-    };
-    [side(0, f64::min), side(1, f64::min), side(0, f64::max), side(1, f64::max)]
-}
-
-fn box_around(facets: &[Flat]) -> [f64; 4] {
-    facets
-        .iter()
-        .map(box_of)
-        .fold([f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY], |a, b| {
-            [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
-        })
-}
-
-fn near(a: &[f64; 4], b: &[f64; 4], reach: f64) -> bool {
-    a[0] <= b[2] + reach && b[0] <= a[2] + reach && a[1] <= b[3] + reach && b[1] <= a[3] + reach
+/// Facets as a mesh in the plane, so that those near others are found quickly.
+fn in_plane(facets: &[Flat]) -> Mesh {
+    let vertices = facets.iter().flatten().map(|&[x, y]| [x, y, 0.0]).collect();
+    let triangles = (0..facets.len() as u32).map(|n| [3 * n, 3 * n + 1, 3 * n + 2]).collect();
+    Mesh::trusted(vertices, triangles)
 }
 
 /// The least distance of two sets of facets, as far as it is below `reach`; else infinite.
-fn apart(ours: &[Flat], theirs: &[Flat], reach: f64) -> f64 {
-    let (our_box, their_box) = (box_around(ours), box_around(theirs));
-    if !near(&our_box, &their_box, reach) {
-        return f64::INFINITY;
-    }
-    // Facets near the other piece are looked up by the square they lie in.
-    let square = (reach * 2.0).max(1.0);
-    let mut squares: HashMap<(i64, i64), Vec<usize>> = HashMap::new();
-    let range =
-        |low: f64, high: f64| (low / square).floor() as i64..=(high / square).floor() as i64;
-    for (n, facet) in theirs.iter().enumerate() {
-        let around = box_of(facet);
-        if near(&around, &our_box, reach) {
-            for x in range(around[0], around[2]) {
-                for y in range(around[1], around[3]) {
-                    squares.entry((x, y)).or_default().push(n);
-                }
-            }
-        }
-    }
+fn apart(ours: &[Flat], theirs: &[Flat], tree: &Bvh<'_>, reach: f64) -> f64 {
     let mut least = f64::INFINITY;
     for facet in ours {
-        let around = box_of(facet);
-        if !near(&around, &their_box, reach) {
-            continue;
-        }
-        for x in range(around[0] - reach, around[2] + reach) {
-            for y in range(around[1] - reach, around[3] + reach) {
-                for &n in squares.get(&(x, y)).into_iter().flatten() {
-                    if near(&around, &box_of(&theirs[n]), reach.min(least)) {
-                        least = least.min(facet_distance(facet, &theirs[n]));
-                        if least == 0.0 {
-                            return 0.0;
-                        }
-                    }
-                }
-            }
+        let mut around = Bounds::EMPTY;
+        facet.iter().for_each(|&[x, y]| around.include([x, y, 0.0]));
+        tree.touching(&around.grown(reach), |n| {
+            least = least.min(facet_distance(facet, &theirs[n as usize]));
+            least > 0.0
+        });
+        if least == 0.0 {
+            break;
         }
     }
-    least
+    if least <= reach { least } else { f64::INFINITY }
 }
 
 /// The distance of two triangles in the plane; zero where they overlap.

@@ -1,12 +1,10 @@
 //! An independent judge of trees: exact distances between facets, rods, channels and walls,
 //! sharing no code with the packer.
 
-use std::collections::HashMap;
-
 use super::flask::{FlaskKind, Rod, ToTree, TreeRules, Treed};
 use super::flasks::Pattern;
-use crate::mesh::bvh::nearest_on_facet;
-use crate::mesh::{Point, vec3};
+use crate::mesh::bvh::{Bvh, nearest_on_facet};
+use crate::mesh::{Bounds, Mesh, Point, vec3};
 
 /// What is wrong with a tree.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -114,9 +112,8 @@ pub fn judge_tree(
         }
         let joined_to_tip = on.tilt_deg >= 90.0;
         for rod in tree.sprue.iter().filter(|_| !joined_to_tip) {
-            let least =
-                distance(&[axis(rod)], &facets, rod.diameter_mm / 2.0 + rules.sprue_clear_mm)
-                    - rod.diameter_mm / 2.0;
+            let least = distance(&facets, axis(rod), rod.diameter_mm / 2.0 + rules.sprue_clear_mm)
+                - rod.diameter_mm / 2.0;
             if least < rules.sprue_clear_mm - SLACK_MM {
                 let over_mm = rules.sprue_clear_mm - least;
                 faults.push(TreeFault::TooNear { piece, what: "sprue", over_mm });
@@ -125,18 +122,19 @@ pub fn judge_tree(
         bodies.push((piece, facets, line));
     }
     let radius = rules.runner_diameter_mm / 2.0;
+    let meshes: Vec<Mesh> = bodies.iter().map(|(_, facets, _)| as_mesh(facets)).collect();
+    let trees: Vec<Bvh<'_>> = meshes.iter().map(Bvh::new).collect();
     for (n, (one, ours, our_line)) in bodies.iter().enumerate() {
-        for (other, theirs, their_line) in &bodies[n + 1..] {
+        for (m, (other, theirs, their_line)) in bodies.iter().enumerate().skip(n + 1) {
             if one == other {
                 faults.push(TreeFault::Twice { piece: *one });
                 continue;
             }
-            let reach = rules.apart_mm + 2.0 * radius;
-            let bare = distance(ours, theirs, reach);
+            let bare = near(ours, &meshes[m], &trees[m], rules.apart_mm);
+            let reach = rules.apart_mm + radius;
             let across =
-                distance(ours, &[*their_line], reach).min(distance(theirs, &[*our_line], reach))
-                    - radius;
-            let lines = distance(&[*our_line], &[*their_line], reach) - 2.0 * radius;
+                distance(ours, *their_line, reach).min(distance(theirs, *our_line, reach)) - radius;
+            let lines = distance(&[*our_line], *their_line, f64::INFINITY) - 2.0 * radius;
             let apart_mm = bare.min(across).max(0.0);
             let too_close = apart_mm < rules.apart_mm - SLACK_MM;
             if too_close || lines < rules.runners_apart_mm - SLACK_MM {
@@ -169,7 +167,7 @@ fn around(kind: &FlaskKind, rules: &TreeRules, piece: usize, facets: &[Facet]) -
             let angle = f64::from(n) / f64::from(channels.count) * 2.0 * std::f64::consts::PI;
             let [x, y] = [channels.from_axis_mm * angle.cos(), channels.from_axis_mm * angle.sin()];
             let top = [x, y, kind.height_mm];
-            let least = distance(&[[[x, y, 0.0], top, top]], facets, radius + rules.channel_mm);
+            let least = distance(facets, [[x, y, 0.0], top, top], radius + rules.channel_mm);
             near("vacuum channel", rules.channel_mm - (least - radius));
         }
     }
@@ -205,73 +203,45 @@ fn nearest_on_line(p: Point, from: Point, to: Point) -> Point {
     vec3::add(from, vec3::scale(way, share.clamp(0.0, 1.0)))
 }
 
-fn box_of(facet: &Facet) -> [Point; 2] {
-    let side = |pick: fn(f64, f64) -> f64| -> Point {
-        std::array::from_fn(|axis| pick(pick(facet[0][axis], facet[1][axis]), facet[2][axis]))
-    };
-    [side(f64::min), side(f64::max)]
+fn as_mesh(facets: &[Facet]) -> Mesh {
+    let vertices = facets.iter().flatten().copied().collect();
+    let triangles = (0..facets.len() as u32).map(|n| [3 * n, 3 * n + 1, 3 * n + 2]).collect();
+    Mesh::trusted(vertices, triangles)
 }
 
-fn box_around(facets: &[Facet]) -> [Point; 2] {
-    let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
-    facets.iter().map(box_of).fold(none, |[least, greatest], [low, high]| {
-        [
-            std::array::from_fn(|axis| least[axis].min(low[axis])),
-            std::array::from_fn(|axis| greatest[axis].max(high[axis])),
-        ]
-    })
+fn around_facet(facet: &Facet) -> Bounds {
+    let mut around = Bounds::EMPTY;
+    facet.iter().for_each(|&p| around.include(p));
+    around
 }
 
-fn within_reach(a: &[Point; 2], b: &[Point; 2], reach: f64) -> bool {
-    (0..3).all(|axis| a[0][axis] <= b[1][axis] + reach && b[0][axis] <= a[1][axis] + reach)
-}
-
-/// The least distance of two sets of facets, as far as it is below `reach`; else infinite.
-fn distance(ours: &[Facet], theirs: &[Facet], reach: f64) -> f64 {
-    let (our_box, their_box) = (box_around(ours), box_around(theirs));
-    if !within_reach(&our_box, &their_box, reach) {
-        return f64::INFINITY;
-    }
-    let edge = (2.0 * reach).max(1.0);
-    let cells = |[low, high]: [Point; 2], more: f64| {
-        let range = |axis: usize| {
-            ((low[axis] - more) / edge).floor() as i32..=((high[axis] + more) / edge).floor() as i32
-        };
-        let (xs, ys, zs) = (range(0), range(1), range(2));
-        let mut cells = Vec::new();
-        for x in xs {
-            for y in ys.clone() {
-                cells.extend(zs.clone().map(|z| [x, y, z]));
-            }
-        }
-        cells
-    };
-    let mut kept: HashMap<[i32; 3], Vec<usize>> = HashMap::new();
-    for (n, facet) in theirs.iter().enumerate() {
-        let around = box_of(facet);
-        if within_reach(&around, &our_box, reach) {
-            for cell in cells(around, 0.0) {
-                kept.entry(cell).or_default().push(n);
-            }
-        }
-    }
+/// The least distance of facets and a mesh, as far as it is below `reach`; else infinite.
+fn near(ours: &[Facet], theirs: &Mesh, tree: &Bvh<'_>, reach: f64) -> f64 {
+    let Some(there) = theirs.bounds() else { return f64::INFINITY };
+    let there = there.grown(reach);
     let mut least = f64::INFINITY;
     for facet in ours {
-        let around = box_of(facet);
-        if !within_reach(&around, &their_box, reach) {
+        let around = around_facet(facet);
+        if !around.touches(&there) {
             continue;
         }
-        for cell in cells(around, reach) {
-            for &n in kept.get(&cell).into_iter().flatten() {
-                if within_reach(&around, &box_of(&theirs[n]), reach.min(least)) {
-                    least = least.min(facet_distance(facet, &theirs[n]));
-                }
-            }
-        }
+        tree.touching(&around.grown(reach), |n| {
+            let other = theirs.corners(theirs.triangles()[n as usize]);
+            least = least.min(facet_distance(facet, &other));
+            least > 0.0
+        });
         if least == 0.0 {
-            return 0.0;
+            break;
         }
     }
+    if least <= reach { least } else { f64::INFINITY }
+}
+
+/// The least distance of facets and one more, as far as it is below `reach`; else infinite.
+fn distance(facets: &[Facet], one: Facet, reach: f64) -> f64 {
+    let there = around_facet(&one).grown(reach);
+    let close = facets.iter().filter(|facet| around_facet(facet).touches(&there));
+    let least = close.map(|facet| facet_distance(facet, &one)).fold(f64::INFINITY, f64::min);
     if least <= reach { least } else { f64::INFINITY }
 }
 

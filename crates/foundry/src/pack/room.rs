@@ -22,7 +22,8 @@ impl Room {
         let half_mm = radius_mm as f32 + STEP_MM;
         let across = (2.0 * half_mm / STEP_MM).ceil() as usize + 2;
         let high = (height_mm as f32 / STEP_MM).ceil() as usize + 3;
-        let reach_mm = reach_mm as f32 + 2.0 * STEP_MM;
+        // One step more, so that the nearest node of a point that is clear can say so.
+        let reach_mm = reach_mm as f32 + STEP_MM;
         let counts = [across, across, high];
         Self { half_mm, counts, reach_mm, away_mm: vec![reach_mm; across * across * high] }
     }
