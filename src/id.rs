@@ -98,6 +98,8 @@ ids! {
     FlaskId,
     /// A plan of loads and pours.
     PlanId,
+    /// A private address of the plan for calendars.
+    FeedId,
     /// A day promised to a client.
     PromiseId,
     /// One firing of a kiln.

@@ -1,32 +1,28 @@
 //! Proposing, accepting and changing plans.
 
 use std::collections::HashMap;
-use std::time::{Duration, Instant};
 
-use foundry::plan::{Control, Options, Problem, Reason, judge, solve};
 use serde_json::{Value, json};
 use sqlx::{PgConnection, PgPool};
 
 use super::grid::Grid;
 use super::instance::{self, Instance};
-use super::{store, words};
+use super::store::{self, Begun};
 use crate::audit;
 use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, KilnId, PlanId};
-use crate::json::plan::{PlanJson, read_problem, write_plan};
+use crate::json::plan::PlanJson;
 use crate::kiln_loads::{self, PlannedLoad};
 use crate::people::Signed;
 use crate::studio::Settings;
 use crate::web::{Fault, Refused};
-
-/// How long the planner may think while somebody waits.
-const SECONDS: f64 = 4.0;
 
 /// Begins a plan and thinks in the background; the page is told when it is there.
 pub(super) async fn propose(
     pool: &PgPool,
     conn: &mut PgConnection,
     signed: &Signed,
+    seconds: f64,
 ) -> Result<(PlanId, Instance), Fault> {
     let instance = instance::read(pool, signed.now).await?;
     if instance.waiting == 0 {
@@ -35,45 +31,9 @@ pub(super) async fn propose(
         )
         .into());
     }
-    let plan =
-        store::begin(conn, instance.grid.day_zero, &instance.json, signed.person, signed.now)
-            .await?;
+    let begun = Begun { day_zero: instance.grid.day_zero, instance: &instance.json, seconds };
+    let plan = store::begin(conn, begun, signed.person, signed.now).await?;
     Ok((plan, instance))
-}
-
-/// Computes a plan that was begun and keeps it. Runs beside the pages.
-pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Instance) {
-    let outcome = tokio::task::spawn_blocking(move || think(&instance, SECONDS))
-        .await
-        .unwrap_or_else(|_| Err("the planner broke off; please make the plan again".to_owned()));
-    if let Err(error) = store::finish(&pool, plan, outcome).await {
-        tracing::error!(error.text = %error, "a plan could not be kept");
-    }
-}
-
-/// Plans an instance within so many seconds and has the judge look at it.
-fn think(instance: &Instance, seconds: f64) -> Result<Value, String> {
-    let problem: Problem =
-        read_problem(&instance.json.to_string()).map_err(|refusal| refusal.to_string())?.problem;
-    let begun = Instant::now();
-    let allowed = Duration::from_secs_f64(seconds);
-    let mut plan = solve(&problem, &Options::default(), &mut |_| {
-        let used = begun.elapsed().as_secs_f64() / allowed.as_secs_f64();
-        if used >= 1.0 { Control::Stop } else { Control::Go { used } }
-    })
-    .map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))?;
-    if let Some(violation) = judge::check(&problem, &plan).first() {
-        // A plan that breaks a rule is a defect; nobody is shown it.
-        return Err(format!(
-            "the plan was thrown away because it broke a rule: {}",
-            violation.what
-        ));
-    }
-    for one in &mut plan.unplanned {
-        one.reason = Reason::Said(words::left_out(&one.reason, &instance.grid));
-    }
-    serde_json::to_value(write_plan(&plan, begun.elapsed().as_secs_f64()))
-        .map_err(|error| error.to_string())
 }
 
 /// Turns a proposal into planned loads; those planned before give way.
@@ -97,6 +57,15 @@ pub(super) async fn accept(
         let planned =
             known.planned(load, &plan, &grid, i64::from(settings.load_min), signed.now)?;
         kiln_loads::plan_load(conn, &planned, proposed.id).await?;
+    }
+    // What was moved by hand stays where it was put when the next plan is made.
+    for pin in proposed.instance["decisions"]["pins"].as_array().into_iter().flatten() {
+        let flask = pin["flask"].as_str().and_then(|flask| known.flasks.get(flask));
+        let kiln = pin["kiln"].as_str().and_then(|kiln| known.kilns.get(kiln));
+        let start = pin["start_min"].as_i64().map(|minute| grid.moment(minute));
+        if let (Some((flask, ..)), Some(kiln), Some(start)) = (flask, kiln, start) {
+            store::pin(conn, *flask, *kiln, start, signed.person, signed.now).await?;
+        }
     }
     store::accept(conn, proposed.id, signed.person, signed.now).await?;
     let detail = json!({ "loads": plan.loads.len(), "unplanned": plan.unplanned.len() });

@@ -13,8 +13,34 @@ use super::grid::Grid;
 /// Height of a lane; degrees are drawn from its floor upwards.
 pub(super) const LANE_HEIGHT: f64 = 118.0;
 const AXIS: Axis = Axis { per_minute: 0.14, per_degree: 0.105, floor: 104.0 };
-/// The drawing is at least so wide, in minutes, so that a short plan does not look lost.
-const LEAST_MINUTES: i64 = 8 * 1440 + 360;
+/// A drawing that begins now shows so many minutes.
+const SHOWN_MIN: i64 = 8 * 1440 + 360;
+
+/// From which minute to which is drawn.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Window {
+    pub(super) from_min: i64,
+    pub(super) to_min: i64,
+}
+
+impl Window {
+    /// From a Monday on for a week.
+    pub(super) fn week(monday: Day, grid: &Grid) -> Self {
+        let from_min = i64::from(grid.day_number(monday)) * 1440;
+        Self { from_min, to_min: from_min + 7 * 1440 }
+    }
+
+    /// From the half day of a minute on.
+    pub(super) fn since(minute: i64) -> Self {
+        let from_min = minute.div_euclid(720) * 720;
+        Self { from_min, to_min: from_min + SHOWN_MIN }
+    }
+
+    /// Whether something lies in it, if only in part.
+    pub(super) fn shows(&self, from_min: i64, to_min: i64) -> bool {
+        from_min < self.to_min && to_min > self.from_min
+    }
+}
 
 /// A firing to be drawn.
 #[derive(Clone, Debug)]
@@ -63,27 +89,26 @@ pub(super) struct Lanes {
     pub(super) daylight: Vec<(f64, f64)>,
     /// Days: x and name.
     pub(super) days: Vec<(f64, String)>,
-    pub(super) now: f64,
+    /// Days on which flasks are due: x and words.
+    pub(super) due: Vec<(f64, String)>,
+    pub(super) now: Option<f64>,
     pub(super) width: f64,
     pub(super) height: f64,
 }
 
 impl Lanes {
-    /// Draws firings on the lanes of the kilns, from the day of the first one on.
+    /// Draws firings on the lanes of the kilns.
     pub(super) fn draw(
         kilns: &[String],
         firings: &[Firing],
         week: &Week,
         grid: &Grid,
         show: &Show,
+        window: Window,
+        due: &[(Day, usize)],
     ) -> Self {
         let now = grid.minute(show.now);
-        let first =
-            firings.iter().map(|firing| grid.minute(firing.starts)).min().unwrap_or(now).min(now);
-        let origin = first.div_euclid(720) * 720;
-        let end =
-            firings.iter().map(|firing| ends(firing, grid)).max().unwrap_or(now).max(now + 2880);
-        let end = ((end + 360).div_euclid(720) * 720 + 720).max(origin + LEAST_MINUTES);
+        let (origin, end) = (window.from_min, window.to_min);
         let x = |minute: i64| (minute - origin) as f64 * AXIS.per_minute;
         let mut known: HashMap<String, HeatLine> = HashMap::new();
         let lanes = kilns
@@ -122,7 +147,14 @@ impl Lanes {
             lanes,
             daylight,
             days,
-            now: x(now),
+            due: due
+                .iter()
+                .map(|(day, flasks)| {
+                    (x((i64::from(grid.day_number(*day)) + 1) * 1440), format!("{flasks} due"))
+                })
+                .filter(|(at, _)| (0.0..=x(end)).contains(at))
+                .collect(),
+            now: (origin..end).contains(&now).then(|| x(now)),
             width: x(end),
         }
     }

@@ -8,30 +8,72 @@ use crate::id::{FlaskId, KilnId, OutageId, PersonId, PlanId};
 use crate::web::{Fault, Refused};
 
 /// A plan that is still being computed after so long was interrupted.
-const INTERRUPTED_AFTER_S: i64 = 120;
+pub(super) const INTERRUPTED_AFTER_S: i64 = 720;
+
+/// What a plan is begun from.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Begun<'a> {
+    pub(super) day_zero: Day,
+    pub(super) instance: &'a Value,
+    pub(super) seconds: f64,
+}
 
 /// Begins a plan; an open proposal gives way to it.
 pub(super) async fn begin(
     conn: &mut PgConnection,
-    day_zero: Day,
-    instance: &Value,
+    begun: Begun<'_>,
     person: PersonId,
     now: Moment,
 ) -> Result<PlanId, sqlx::Error> {
-    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state = 'proposed' OR (state = 'computing' AND made_at < $1)")
-        .bind(now.plus_seconds(-INTERRUPTED_AFTER_S))
-        .execute(&mut *conn)
-        .await?;
+    sqlx::query(
+        "UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'undone') OR (state = 'computing' AND made_at < $1)",
+    )
+    .bind(now.plus_seconds(-INTERRUPTED_AFTER_S))
+    .execute(&mut *conn)
+    .await?;
     let id = PlanId::new();
-    sqlx::query("INSERT INTO plans (id, state, day_zero, instance, made_by, made_at) VALUES ($1, 'computing', $2, $3, $4, $5)")
-        .bind(id)
-        .bind(day_zero)
-        .bind(instance)
-        .bind(person)
-        .bind(now)
+    sqlx::query(
+        "INSERT INTO plans (id, state, day_zero, instance, seconds, made_by, made_at) VALUES ($1, 'computing', $2, $3, $4, $5, $6)",
+    )
+    .bind(id)
+    .bind(begun.day_zero)
+    .bind(begun.instance)
+    .bind(begun.seconds)
+    .bind(person)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(id)
+}
+
+/// Shows the best plan so far of one that is being computed.
+pub(super) async fn show_so_far(
+    pool: &PgPool,
+    plan: PlanId,
+    result: Value,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE plans SET result = $2 WHERE id = $1 AND state = 'computing'")
+        .bind(plan)
+        .bind(result)
+        .execute(pool)
+        .await?;
+    Ok(())
+}
+
+/// Asks whoever computes to stop with the best plan so far.
+pub(super) async fn ask_to_stop(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE plans SET stop_asked = true WHERE state = 'computing'")
         .execute(conn)
         .await?;
-    Ok(id)
+    Ok(())
+}
+
+/// Whether somebody asked for the plan to be stopped, or it is no longer wanted.
+pub(super) async fn stop_asked(pool: &PgPool, plan: PlanId) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT stop_asked OR state <> 'computing' FROM plans WHERE id = $1")
+        .bind(plan)
+        .fetch_one(pool)
+        .await
 }
 
 /// The plan is computed, or failed. A plan that was replaced meanwhile stays so.
@@ -81,7 +123,7 @@ pub(super) async fn accept(
     person: PersonId,
     now: Moment,
 ) -> Result<(), sqlx::Error> {
-    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state = 'accepted'")
+    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state IN ('accepted', 'undone')")
         .execute(&mut *conn)
         .await?;
     sqlx::query(
@@ -97,7 +139,7 @@ pub(super) async fn accept(
 
 pub(super) async fn discard(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
     sqlx::query(
-        "UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'computing', 'failed')",
+        "UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'computing', 'failed', 'undone')",
     )
     .execute(conn)
     .await?;

@@ -100,17 +100,62 @@ pub(super) struct PlanRow {
     pub(super) result: Option<Value>,
     pub(super) error: Option<String>,
     pub(super) made_at: Moment,
+    /// The change by hand that made it; empty when it was made anew.
+    pub(super) change: String,
+    /// What had changed when it was made without being asked for.
+    pub(super) reasons: sqlx::types::Json<Vec<String>>,
 }
 
 /// The newest plan that is being computed, proposed or failed.
 pub(super) async fn open_plan(pool: &PgPool) -> Result<Option<PlanRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT number, state, day_zero, result, error, made_at FROM plans
+        "SELECT number, state, day_zero, result, error, made_at, change, reasons FROM plans
          WHERE state IN ('computing', 'proposed', 'failed')
            AND NOT EXISTS (SELECT 1 FROM plans later WHERE later.number > plans.number AND later.state = 'accepted')
          ORDER BY number DESC LIMIT 1",
     )
     .fetch_optional(pool)
+    .await
+}
+
+/// The change that was taken back last and can be made again.
+pub(super) async fn redo(
+    pool: &PgPool,
+    open: Option<&PlanRow>,
+) -> Result<Option<String>, sqlx::Error> {
+    let open = open.filter(|plan| plan.state == "proposed").map(|plan| plan.number);
+    sqlx::query_scalar(
+        "SELECT change FROM plans WHERE state = 'undone' AND parent IS NOT DISTINCT FROM $1 ORDER BY number LIMIT 1",
+    )
+    .bind(open)
+    .fetch_optional(pool)
+    .await
+}
+
+/// When the first load under way began.
+pub(super) async fn first_under_way(pool: &PgPool) -> Result<Option<Moment>, sqlx::Error> {
+    sqlx::query_scalar("SELECT min(started_at) FROM kiln_loads WHERE state IN ('burning', 'held')")
+        .fetch_one(pool)
+        .await
+}
+
+/// How many planned loads start from a moment on.
+pub(super) async fn planned_from(pool: &PgPool, from: Moment) -> Result<usize, sqlx::Error> {
+    let count: i64 = sqlx::query_scalar(
+        "SELECT count(*) FROM kiln_loads WHERE state = 'planned' AND planned_start_at >= $1",
+    )
+    .bind(from)
+    .fetch_one(pool)
+    .await?;
+    Ok(usize::try_from(count).unwrap_or(0))
+}
+
+/// Plans that can be compared, newest first: number, state, when made.
+pub(super) async fn comparable(pool: &PgPool) -> Result<Vec<(i32, String, Moment)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT number, state, made_at FROM plans WHERE result IS NOT NULL ORDER BY number DESC LIMIT 60",
+    )
+    .fetch_all(pool)
     .await
 }
 

@@ -113,6 +113,7 @@ pub async fn serve(
     let working = tokio::spawn(worker.run(stopped));
     let delivering = tokio::spawn(crate::letters::deliver_for_ever(app.clone()));
     let telling = tokio::spawn(crate::api::tell_for_ever(app.clone()));
+    let watching = tokio::spawn(crate::plan::watch(app.clone()));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
@@ -126,5 +127,6 @@ pub async fn serve(
     listening.abort();
     delivering.abort();
     telling.abort();
+    watching.abort();
     Ok(())
 }

@@ -31,6 +31,7 @@ const ASSETS: &[Asset] = assets![
     "offline.js" => "text/javascript; charset=utf-8",
     "heat.js" => "text/javascript; charset=utf-8",
     "turn.js" => "text/javascript; charset=utf-8",
+    "plan.js" => "text/javascript; charset=utf-8",
     "scan.js" => "text/javascript; charset=utf-8",
     "shade.js" => "text/javascript; charset=utf-8",
     "sprues.js" => "text/javascript; charset=utf-8",

@@ -10,13 +10,17 @@ use crate::support::studio::{Actor, Studio, moment};
 /// A furnished studio: the demo's kilns, flasks and programmes.
 async fn furnished() -> (Studio, Actor) {
     let studio = Studio::open().await;
+    let owner = furnish(&studio).await;
+    (studio, owner)
+}
+
+async fn furnish(studio: &Studio) -> Actor {
     sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
         .execute(&studio.db.pool)
         .await
         .unwrap();
     alloy(&studio.db.pool, "Sterling", 10.36).await;
-    let owner = studio.owner().await;
-    (studio, owner)
+    studio.owner().await
 }
 
 /// A filled flask of a kind that has set.
@@ -190,4 +194,282 @@ async fn a_load_starts_only_when_its_programme_was_read_back_and_a_pour_needs_a_
     owner.post("/loads/81/start", &[("version", "1"), ("read_back", "yes")]).await.led_to();
     let stale = owner.post("/loads/81/start", &[("version", "1"), ("read_back", "yes")]).await;
     assert_eq!(stale.status, StatusCode::CONFLICT);
+}
+
+/// A form as the tests' actor wants it.
+fn owned<'a>(fields: &'a [(&'a str, String)]) -> Vec<(&'a str, &'a str)> {
+    fields.iter().map(|(name, value)| (*name, value.as_str())).collect()
+}
+
+async fn kiln_id(studio: &Studio, name: &str) -> String {
+    sqlx::query_scalar("SELECT id::text FROM kilns WHERE name = $1")
+        .bind(name)
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flask_moved_by_hand_shows_the_cost_and_is_taken_back_and_made_again() {
+    let (studio, owner) = furnished().await;
+    let first = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    set_flask(&studio.db.pool, "Small", studio.clock.now()).await;
+    let page = proposed(&studio, &owner).await;
+    assert!(page.contains("Proposal 1"), "{page}");
+    // Two days later, in the small kiln, where somebody is there.
+    let small = kiln_id(&studio, "Small kiln").await;
+    let fields = [
+        ("flask", first.to_string()),
+        ("place", String::new()),
+        ("kiln", small.clone()),
+        ("start", "2026-11-26T17:00".to_owned()),
+    ];
+    owner.post("/plan/move", &owned(&fields)).await.led_to();
+    let moved = owner.get("/plan").await;
+    assert!(moved.page().contains("Proposal 2"), "{}", moved.body);
+    assert!(
+        moved.body.contains(&format!("Flask {first} into Small kiln, Thu 26 Nov 17:00:")),
+        "{}",
+        moved.body
+    );
+    assert!(moved.body.contains("late in all") || moved.body.contains("against its due date"));
+    assert!(moved.body.contains("action=\"/plan/undo\""));
+
+    owner.post("/plan/undo", &[]).await.led_to();
+    let back = owner.get("/plan").await;
+    assert!(back.page().contains("Proposal 1") && back.body.contains("Taken back:"));
+    owner.post("/plan/redo", &[]).await.led_to();
+    assert!(owner.get("/plan").await.page().contains("Proposal 2"));
+
+    // What is accepted is what was moved, and the next plan keeps it there.
+    owner.post("/plan/accept", &[("number", "2")]).await.led_to();
+    let starts: Vec<String> = sqlx::query_scalar(
+        "SELECT k.name || ' ' || l.planned_start_at::text FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id JOIN flasks f ON f.id = lf.flask_id
+         WHERE l.state = 'planned' AND f.number = $1",
+    )
+    .bind(first)
+    .fetch_all(&studio.db.pool)
+    .await
+    .unwrap();
+    assert_eq!(starts.len(), 1);
+    assert!(starts[0].starts_with("Small kiln 2026-11-26 16:00"), "{starts:?}");
+    assert_eq!(count(&studio, "SELECT count(*) FROM plan_pins").await, 1);
+    let nothing = owner.post("/plan/undo", &[]).await;
+    assert_eq!(nothing.status, StatusCode::CONFLICT);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_move_that_cannot_be_says_why_and_changes_nothing() {
+    let (studio, owner) = furnished().await;
+    let flask = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    let small = kiln_id(&studio, "Small kiln").await;
+    // Three in the morning: nobody is there to load it.
+    let fields =
+        [("flask", flask.to_string()), ("kiln", small), ("start", "2026-11-27T03:00".to_owned())];
+    let answer = owner.post("/plan/move", &owned(&fields)).await;
+    assert_eq!(answer.status, StatusCode::CONFLICT);
+    assert!(answer.body.contains("cannot go there"), "{}", answer.body);
+    assert!(answer.body.contains("2026-11-27T03:00"), "what was typed is kept");
+    assert_eq!(count(&studio, "SELECT count(*) FROM plans").await, 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flask_tells_what_keeps_it_from_being_poured_earlier() {
+    let (studio, owner) = furnished().await;
+    let flask = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    let page = owner.get(&format!("/plan/flasks/{flask}")).await;
+    assert!(page.page().contains("What is in the way of an earlier pour"), "{}", page.body);
+    assert!(page.body.contains("By proposal 1."));
+    assert!(page.body.contains("Working hours.") || page.body.contains("Only its own programme"));
+    assert_eq!(owner.get("/plan/flasks/9999").await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_plan_is_stopped_at_will_and_shows_its_first_answer_at_once() {
+    let (studio, owner) = furnished().await;
+    for _ in 0..9 {
+        set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+        set_flask(&studio.db.pool, "Large", studio.clock.now()).await;
+    }
+    owner.post("/plan/propose", &[("seconds", "300")]).await.led_to();
+    let mut seen = false;
+    for _ in 0..200 {
+        let shown = count(&studio, "SELECT count(*) FROM plans WHERE result IS NOT NULL").await;
+        if shown == 1 {
+            seen = true;
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    assert!(seen, "a first plan is shown while better ones are looked for");
+    let page = owner.get("/plan").await;
+    assert!(
+        page.page().contains("Stop with the best so far") || page.body.contains("proved to be")
+    );
+    owner.post("/plan/stop", &[]).await.led_to();
+    let mut state = String::new();
+    for _ in 0..200 {
+        state =
+            sqlx::query_scalar("SELECT state FROM plans").fetch_one(&studio.db.pool).await.unwrap();
+        if state == "proposed" {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    assert_eq!(state, "proposed");
+    let page = owner.get("/plan").await;
+    assert!(page.page().contains("Against the loads as they stand"));
+    assert!(page.body.contains("Pours in order"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn when_a_kiln_breaks_a_new_plan_is_made_and_waits_for_a_yes() {
+    let (studio, owner) = furnished().await;
+    for _ in 0..3 {
+        set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    }
+    proposed(&studio, &owner).await;
+    owner.post("/plan/accept", &[("number", "1")]).await.led_to();
+    let now = studio.clock.now();
+    // Nothing has changed: nothing is proposed.
+    assert_eq!(pourday::plan::replan(&studio.db.pool, now).await.unwrap(), None);
+    let used: Vec<String> =
+        sqlx::query_scalar("SELECT DISTINCT kiln_id::text FROM kiln_loads WHERE state = 'planned'")
+            .fetch_all(&studio.db.pool)
+            .await
+            .unwrap();
+    for kiln in &used {
+        owner
+            .post("/plan/forbid", &[("kiln", kiln), ("until", "2026-11-29"), ("reason", "broken")])
+            .await
+            .led_to();
+    }
+    let number = pourday::plan::replan(&studio.db.pool, now).await.unwrap();
+    assert_eq!(number, Some(2));
+    // Once is enough, and the agreed loads stand until somebody says yes.
+    assert_eq!(pourday::plan::replan(&studio.db.pool, now).await.unwrap(), None);
+    let page = owner.get("/plan").await;
+    assert!(page.page().contains("The studio has changed"), "{}", page.body);
+    assert!(page.body.contains("used while it is out of use"));
+    assert!(page.body.contains("As it stands"));
+    let before = count(&studio, "SELECT count(*) FROM kiln_loads WHERE state = 'planned'").await;
+    assert!(before > 0);
+    // Turned down, the same is not proposed again.
+    owner.post("/plan/discard", &[]).await.led_to();
+    assert_eq!(pourday::plan::replan(&studio.db.pool, now).await.unwrap(), None);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_plans_are_compared_side_by_side_and_weeks_are_paged() {
+    let (studio, owner) = furnished().await;
+    assert!(owner.get("/plan/compare").await.page().contains("no two plans to compare"));
+    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    set_flask(&studio.db.pool, "Large", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    let page = owner.get("/plan/compare?a=1&b=2").await;
+    assert!(page.page().contains("Plan 1") && page.body.contains("Plan 2"));
+    assert!(page.body.contains("What is different"), "{}", page.body);
+    assert_eq!(owner.get("/plan/compare?a=1&b=99").await.status, StatusCode::NOT_FOUND);
+    let week = owner.get("/plan?week=2026-12-09").await;
+    assert!(week.page().contains("Week from Mon 7 Dec"));
+    assert!(owner.get("/plan?week=nonsense").await.page().contains("The days from now"));
+}
+
+/// Reads a calendar strictly by RFC 5545: lines end in CR LF and are no longer than 75 octets,
+/// folded lines are joined, properties have a name, every component that begins ends.
+fn strictly_read(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
+    assert!(text.ends_with("\r\n"));
+    assert_eq!(text.matches('\n').count(), text.matches("\r\n").count());
+    for line in text.trim_end_matches("\r\n").split("\r\n") {
+        assert!(!line.is_empty() && line.len() <= 75, "{line}");
+    }
+    let unfolded = text.replace("\r\n ", "");
+    let (mut open, mut events) = (Vec::new(), Vec::new());
+    for line in unfolded.trim_end_matches("\r\n").split("\r\n") {
+        let (name, value) = line.split_once(':').expect("a property has a value");
+        let plain = name.split(';').next().unwrap();
+        assert!(plain.chars().all(|c| c.is_ascii_uppercase() || c == '-'), "{line}");
+        match plain {
+            "BEGIN" => {
+                open.push(value.to_owned());
+                if value == "VEVENT" {
+                    events.push(std::collections::BTreeMap::new());
+                }
+            }
+            "END" => assert_eq!(open.pop().as_deref(), Some(value)),
+            _ if open.last().is_some_and(|component| component == "VEVENT") => {
+                let event = events.last_mut().unwrap();
+                let twice = event.insert(name.to_owned(), value.to_owned());
+                assert!(twice.is_none(), "{line}: once in an event (section 3.6.1)");
+            }
+            _ => assert_eq!(open, ["VCALENDAR"]),
+        }
+    }
+    assert!(open.is_empty());
+    assert!(unfolded.starts_with("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:"));
+    events
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn calendars_read_loads_pours_and_due_days_from_a_private_address_that_ends() {
+    let (studio, owner) = furnished().await;
+    sqlx::query("UPDATE kilns SET name = 'Big; hot, \"old\" kiln with a näme so long that its line has to be folded twice at least, ünd mehr' WHERE name = 'Big kiln'")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    owner.post("/plan/accept", &[("number", "1")]).await.led_to();
+    owner.post("/plan/calendar", &[]).await.led_to();
+    let page = owner.get("/plan").await.page().to_owned();
+    let path =
+        page.split("data-copy-path=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    let stranger = studio.stranger();
+    let feed = stranger.get(&path).await;
+    assert_eq!(feed.status, StatusCode::OK);
+    let events = strictly_read(&feed.body);
+    assert_eq!(events.len(), 2, "the load and its pour: {events:?}");
+    for event in &events {
+        for needed in ["UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY"] {
+            assert!(event.contains_key(needed), "{needed}");
+        }
+        assert!(event["DTSTART"] < event["DTEND"]);
+        assert!(event["DTSTART"].ends_with('Z') && event["DTSTART"].len() == 16);
+    }
+    assert_ne!(events[0]["UID"], events[1]["UID"]);
+    // Read again, things keep their names.
+    let again = strictly_read(&stranger.get(&path).await.body);
+    assert_eq!(again[0]["UID"], events[0]["UID"]);
+    // A wrong code, and an address that was ended, lead nowhere.
+    let wrong = path.replace(".ics", "x.ics");
+    assert_eq!(stranger.get(&wrong).await.status, StatusCode::NOT_FOUND);
+    owner.post("/plan/calendar/revoke", &[]).await.led_to();
+    assert_eq!(stranger.get(&path).await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn on_the_day_clocks_change_hours_stay_where_the_wall_has_them() {
+    let studio = Studio::open().await;
+    // Clocks in Berlin go forward on Sunday 28 March 2027.
+    studio.clock.set(moment("2027-03-27T09:00:00Z"));
+    let owner = furnish(&studio).await;
+    sqlx::query("INSERT INTO working_hours (weekday, from_min, to_min) VALUES (6, 480, 1080), (7, 480, 1080)")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    owner.post("/plan/accept", &[("number", "1")]).await.led_to();
+    let pours: Vec<String> = sqlx::query_scalar(
+        "SELECT to_char(planned_pour_at AT TIME ZONE 'Europe/Berlin', 'HH24:MI') FROM kiln_load_flasks",
+    )
+    .fetch_all(&studio.db.pool)
+    .await
+    .unwrap();
+    assert_eq!(pours.len(), 1);
+    assert!(("08:00".."18:00").contains(&pours[0].as_str()), "{pours:?}");
 }

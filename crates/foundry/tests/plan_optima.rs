@@ -34,7 +34,25 @@ fn small_problems_are_planned_as_well_as_can_be() {
         assert_eq!(check(&problem, &plan), [], "seed {seed}");
         assert_eq!(plan.unplanned, [], "seed {seed}");
         assert_eq!(plan.objective, best, "seed {seed}");
+        // A bound that exceeded the optimum would be wrong; the optimum is another program's.
         assert!(plan.bound.weighted_tardiness <= best.weighted_tardiness, "seed {seed}");
         assert!(plan.bound.loads <= best.loads, "seed {seed}");
     }
+}
+
+/// The bounds say something: no bound of zero where a delay cannot be helped.
+#[test]
+fn bounds_come_near_the_optima() {
+    let (mut near, mut all) = (0, 0);
+    for (seed, flasks, kilns, best) in optima() {
+        let problem = plan_support::problem(seed, flasks, kilns);
+        let plan = plan_support::plan(&problem, 64, 1);
+        assert!(plan.bound.weighted_tardiness <= best.weighted_tardiness, "seed {seed}");
+        all += 1;
+        near += i64::from(
+            2 * plan.bound.weighted_tardiness >= best.weighted_tardiness
+                && plan.bound.loads * 3 >= best.loads,
+        );
+    }
+    assert!(2 * near >= all, "{near} of {all}");
 }

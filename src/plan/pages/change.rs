@@ -10,10 +10,15 @@ use crate::db::once::{self, Begun};
 use crate::id::OutageId;
 use crate::people::Signed;
 use crate::plan::forms::{ForbidForm, PinForm};
-use crate::plan::{actions, store, view};
+use crate::plan::pages::show::Wanted;
+use crate::plan::{actions, by_hand, store, think, view};
 use crate::web::{App, Fault, Form, see_other};
 
 const PLAN: &str = "/plan";
+/// How long the planner thinks unless told otherwise.
+const SECONDS: f64 = 4.0;
+/// The longest it may be told to.
+const MOST_SECONDS: f64 = 600.0;
 
 /// Does something once and leads back to the plan; a refusal is shown there.
 async fn once_only<F>(app: &App, signed: &Signed, mut form: Form, act: F) -> Result<Response, Fault>
@@ -32,31 +37,42 @@ where
         Err(Fault::Refused(refused)) => {
             drop(work);
             form.refuse(&refused);
-            Ok((refused.status, super::show::page(app, signed, Some(form)).await?).into_response())
+            Ok((
+                refused.status,
+                super::show::page(app, signed, Some(form), &Wanted::default()).await?,
+            )
+                .into_response())
         }
         Err(fault) => Err(fault),
     }
 }
 
 async fn unread(app: &App, signed: &Signed, form: Form) -> Result<Response, Fault> {
-    let page = super::show::page(app, signed, Some(form)).await?;
+    let page = super::show::page(app, signed, Some(form), &Wanted::default()).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
 pub(crate) async fn propose(
     State(app): State<App>,
     signed: Signed,
-    form: Form,
+    mut form: Form,
 ) -> Result<Response, Fault> {
+    let seconds = match form.value("seconds") {
+        "" => SECONDS,
+        _ => match form.number("seconds", 1.0, MOST_SECONDS) {
+            Some(seconds) => seconds,
+            None => return unread(&app, &signed, form).await,
+        },
+    };
     let mut begun = None;
     let response = once_only(&app, &signed, form, async |conn| {
-        begun = Some(actions::propose(&app.pool, conn, &signed).await?);
+        begun = Some(actions::propose(&app.pool, conn, &signed, seconds).await?);
         Ok(())
     })
     .await?;
     // Only what was committed is thought about.
     if let (Some((plan, instance)), StatusCode::SEE_OTHER) = (begun, response.status()) {
-        tokio::spawn(actions::compute(app.pool.clone(), plan, instance));
+        tokio::spawn(think::compute(app.pool.clone(), plan, instance, seconds));
     }
     Ok(response)
 }
@@ -136,6 +152,58 @@ pub(crate) async fn allow(
     };
     once_only(&app, &signed, form, async |conn| Ok(store::allow(conn, outage, signed.now).await?))
         .await
+}
+
+/// Stops with the best plan so far.
+pub(crate) async fn stop(
+    State(app): State<App>,
+    signed: Signed,
+    form: Form,
+) -> Result<Response, Fault> {
+    once_only(&app, &signed, form, async |conn| Ok(store::ask_to_stop(conn).await?)).await
+}
+
+/// Puts a flask elsewhere and shows what it costs.
+pub(crate) async fn move_flask(
+    State(app): State<App>,
+    signed: Signed,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let Some(pin) = PinForm::read(&mut form, &signed.frame.show.zone, signed.now) else {
+        return unread(&app, &signed, form).await;
+    };
+    // Worked out before anything is held: it takes a moment.
+    let change = match by_hand::work_out(&app.pool, &signed, pin).await {
+        Ok(change) => change,
+        Err(Fault::Refused(refused)) => {
+            form.refuse(&refused);
+            let page = super::show::page(&app, &signed, Some(form), &Wanted::default()).await?;
+            return Ok((refused.status, page).into_response());
+        }
+        Err(fault) => return Err(fault),
+    };
+    once_only(&app, &signed, form, async |conn| {
+        by_hand::keep(conn, &change, signed.person, signed.now).await
+    })
+    .await
+}
+
+/// Takes the last change by hand back.
+pub(crate) async fn undo(
+    State(app): State<App>,
+    signed: Signed,
+    form: Form,
+) -> Result<Response, Fault> {
+    once_only(&app, &signed, form, async |conn| by_hand::undo(conn).await).await
+}
+
+/// Makes it again.
+pub(crate) async fn redo(
+    State(app): State<App>,
+    signed: Signed,
+    form: Form,
+) -> Result<Response, Fault> {
+    once_only(&app, &signed, form, async |conn| by_hand::redo(conn).await).await
 }
 
 /// The problem of a plan in its written form, for checking it elsewhere.

@@ -2,42 +2,29 @@
 
 use askama::Template;
 use askama_web::WebTemplate;
-use axum::extract::State;
+use axum::extract::{Query, State};
+use jiff::ToSpan as _;
+use serde::Deserialize;
 
-use crate::clock::Moment;
-use crate::json::plan::{PlacedJson, PlanJson};
-use crate::kiln_loads::{self, LoadState, Standing};
+use crate::clock::Day;
+use crate::json::plan::{PlanJson, read_problem};
 use crate::people::Signed;
+use crate::plan::difference::{Difference, span};
+use crate::plan::feed::{self, FeedRow};
 use crate::plan::grid::Grid;
-use crate::plan::lanes::{Firing, LANE_HEIGHT, Lanes};
+use crate::plan::lanes::{LANE_HEIGHT, Lanes, Window};
+use crate::plan::listed::{self, ListedFlask, ListedLoad};
+use crate::plan::store::INTERRUPTED_AFTER_S;
 use crate::plan::view::{self, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
+use crate::plan::{current, instance};
 use crate::studio::{Settings, Week};
 use crate::web::{App, Fault, Form, Frame};
 
-/// A load in the list below the lanes.
-pub(crate) struct ListedLoad {
-    pub(super) name: String,
-    pub(super) link: Option<String>,
-    pub(super) kiln: String,
-    pub(super) state: &'static str,
-    pub(super) starts: Moment,
-    pub(super) held: Moment,
-    /// Number, alloy, pour, floor place.
-    pub(super) flasks: Vec<ListedFlask>,
-    /// What a pin to this load carries.
-    pub(super) place: String,
-    pub(super) can_take: bool,
-    pub(super) floor: (i32, i32),
-}
-
-/// A flask in a listed load.
-pub(crate) struct ListedFlask {
-    pub(super) number: String,
-    pub(super) alloy: String,
-    pub(super) pour: Moment,
-    pub(super) x_mm: f64,
-    pub(super) y_mm: f64,
-    pub(super) radius_mm: f64,
+/// Which week is wanted.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(crate) struct Wanted {
+    #[serde(default)]
+    week: String,
 }
 
 #[derive(Template, WebTemplate)]
@@ -50,10 +37,18 @@ pub(crate) struct ShowPlan {
     loads: Vec<ListedLoad>,
     open: Option<PlanRow>,
     result: Option<PlanJson>,
+    difference: Option<Difference>,
+    /// A change that was taken back and can be made again.
+    redo: Option<String>,
     waiting: Vec<FlaskRow>,
     pins: Vec<PinRow>,
     outages: Vec<OutageRow>,
     kilns: Vec<KilnRow>,
+    /// The Monday of the week shown, or none for the days from now.
+    week: Option<Day>,
+    monday: Day,
+    later: usize,
+    feed: Option<(FeedRow, String)>,
     /// What happened to pieces since the plan was accepted.
     news: Vec<News>,
 }
@@ -67,6 +62,29 @@ impl ShowPlan {
         *n as f64 * self.lane_height
     }
 
+    fn week_before(&self) -> Day {
+        self.monday.plus_days(-7)
+    }
+
+    fn week_after(&self) -> Day {
+        self.monday.plus_days(7)
+    }
+
+    /// Pours of all loads shown, in order, with the load.
+    fn pours(&self) -> Vec<(&ListedLoad, &ListedFlask)> {
+        let mut pours: Vec<_> = self
+            .loads
+            .iter()
+            .flat_map(|load| load.flasks.iter().map(move |flask| (load, flask)))
+            .collect();
+        pours.sort_by_key(|(_, flask)| flask.pour);
+        pours
+    }
+
+    fn late(&self, flask: &ListedFlask) -> bool {
+        flask.due.is_some_and(|due| flask.pour.day_in(&self.frame.show.zone) > due)
+    }
+
     fn tardiness_words(&self) -> String {
         let Some(result) = &self.result else { return String::new() };
         let late = result.objective.weighted_tardiness;
@@ -74,17 +92,15 @@ impl ShowPlan {
         if late == 0 {
             return "Every order is ready by its due date.".to_owned();
         }
-        let days = |minutes: i64| {
-            if minutes >= 2880 {
-                format!("{} piece-days", minutes / 1440)
-            } else {
-                format!("{} piece-hours", minutes / 60)
-            }
-        };
+        let words = format!("Pieces are late by {} added together", span(late));
         if bound >= late {
-            return format!("Late by {} in all; no plan can do better.", days(late));
+            return format!("{words}; no plan can do better.");
         }
-        format!("Late by {} in all; at least {} cannot be avoided.", days(late), days(bound))
+        let share = ((late - bound) as f64 / late as f64 * 100.0).ceil();
+        format!(
+            "{words}; {} cannot be avoided, so the best possible plan is at most {share:.0} % less late.",
+            if bound == 0 { "none of it is known to be what".to_owned() } else { span(bound) }
+        )
     }
 
     fn quality_words(&self) -> String {
@@ -92,14 +108,21 @@ impl ShowPlan {
         let loads = result.objective.loads;
         let plural = if loads == 1 { "load" } else { "loads" };
         if result.proved_optimal {
-            format!(
+            return format!(
                 "{loads} kiln {plural}: proved to be the best plan there is, in {:.1} s.",
+                result.seconds
+            );
+        }
+        let least = result.bound.loads;
+        if least >= loads {
+            format!(
+                "{loads} kiln {plural}, and fewer are not possible; found in {:.1} s.",
                 result.seconds
             )
         } else {
             format!(
-                "{loads} kiln {plural}, {} needed at least; the best found in {:.1} s.",
-                result.bound.loads, result.seconds
+                "{loads} kiln {plural}, {least} needed at least; the best found in {:.1} s.",
+                result.seconds
             )
         }
     }
@@ -109,15 +132,8 @@ impl ShowPlan {
             .iter()
             .filter(|load| load.can_take)
             .map(|load| {
-                (
-                    load.place.clone(),
-                    format!(
-                        "{}: {}, {}",
-                        load.name,
-                        load.kiln,
-                        self.frame.show.moment(load.starts)
-                    ),
-                )
+                let starts = self.frame.show.moment(load.starts);
+                (load.place.clone(), format!("{}: {}, {starts}", load.name, load.kiln))
             })
             .collect()
     }
@@ -139,6 +155,7 @@ pub(crate) async fn page(
     app: &App,
     signed: &Signed,
     form: Option<Form>,
+    wanted: &Wanted,
 ) -> Result<ShowPlan, Fault> {
     let pool = &app.pool;
     let now = signed.now;
@@ -147,201 +164,114 @@ pub(crate) async fn page(
     let today = now.day_in(&zone);
     let kilns = view::kilns(pool).await?;
     let flasks = view::flasks(pool).await?;
-    let open = view::open_plan(pool)
-        .await?
-        .filter(|plan| plan.state != "computing" || now.seconds_since(plan.made_at) < 120);
+    let open = view::open_plan(pool).await?.filter(|plan| {
+        plan.state != "computing" || now.seconds_since(plan.made_at) < INTERRUPTED_AFTER_S
+    });
     let result: Option<PlanJson> = open
         .as_ref()
-        .filter(|plan| plan.state == "proposed")
+        .filter(|plan| matches!(plan.state.as_str(), "proposed" | "computing"))
         .and_then(|plan| plan.result.clone())
         .and_then(|result| serde_json::from_value(result).ok());
-
     let grid = match (&result, &open) {
         (Some(_), Some(plan)) => Grid::on(plan.day_zero, zone.clone()),
         _ => Grid::from(now, zone.clone()),
     };
-    let programmes = view::programmes(pool).await?;
-    let (mut firings, mut loads) = (Vec::new(), Vec::new());
-    let proposed = result.is_some();
-    for load in kiln_loads::list_between(pool, now.plus_minutes(-24 * 60)).await? {
-        // A proposal is shown in place of what is planned and has not begun.
-        if proposed && load.state == LoadState::Planned {
-            continue;
+    let week = wanted.week.parse().ok().map(Day).map(monday_of);
+    let window = match week {
+        Some(monday) => Window::week(monday, &grid),
+        None => {
+            let first = view::first_under_way(pool).await?.map_or(now, |at| at.min(now));
+            // A load that burns since long does not push today off the page.
+            Window::since(grid.minute(first.max(now.plus_minutes(-36 * 60))))
         }
-        let standing = kiln_loads::standing_in(pool, load.id).await?;
-        if standing.is_empty() {
-            continue;
-        }
-        let name = format!("Load {}", load.number);
-        let link = Some(format!("/loads/{}", load.number));
-        firings.push(Firing {
-            kiln: load.kiln.clone(),
-            name: name.clone(),
-            link: link.clone(),
-            starts: load.starts(),
-            load_min: if load.started_at.is_some() { 0 } else { i64::from(settings.load_min) },
-            segments: load.programme.0.clone(),
-            largest: largest(&standing),
-            flasks: standing.iter().map(|flask| flask.number.to_string()).collect(),
-            pours: standing
-                .iter()
-                .map(|flask| flask.poured_at.unwrap_or(flask.planned_pour_at))
-                .collect(),
-            pour_min: i64::from(settings.pour_min),
-            proposed: false,
-        });
-        loads.push(ListedLoad {
-            name,
-            link,
-            state: load.state.words(),
-            starts: load.starts(),
-            held: load.held_at.unwrap_or(load.planned_held_at),
-            flasks: standing
-                .iter()
-                .map(|flask| ListedFlask {
-                    number: flask.number.to_string(),
-                    alloy: flask.alloy.clone(),
-                    pour: flask.poured_at.unwrap_or(flask.planned_pour_at),
-                    x_mm: flask.x_mm,
-                    y_mm: f64::from(load.depth_mm) - flask.y_mm,
-                    radius_mm: f64::from(flask.diameter_mm) / 2.0,
-                })
-                .collect(),
-            place: format!("{}|{}", load.kiln_id, load.planned_start_at),
-            can_take: load.state == LoadState::Planned,
-            floor: (load.width_mm, load.depth_mm),
-            kiln: load.kiln,
-        });
-    }
+    };
+    let (mut firings, mut loads) =
+        listed::agreed(pool, window, &grid, &settings, &flasks, result.is_some()).await?;
     if let Some(plan) = &result {
+        let programmes = view::programmes(pool).await?;
         let (mut new_firings, mut new_loads) =
-            proposal(plan, &grid, &flasks, &kilns, &programmes, &settings);
+            listed::proposal(plan, &grid, &flasks, &kilns, &programmes, &settings, window);
         firings.append(&mut new_firings);
         loads.append(&mut new_loads);
     }
-    let week = Week::load(pool, grid.day_zero).await?;
+    let later = match &result {
+        Some(plan) => plan.loads.iter().filter(|load| load.start_min >= window.to_min).count(),
+        None => view::planned_from(pool, grid.moment(window.to_min)).await?,
+    };
+    let difference = match (&result, &open) {
+        (Some(plan), Some(_)) => Some(from_standing(pool, signed, plan, &grid).await?),
+        _ => None,
+    };
+    let hours = Week::load(pool, grid.day_zero).await?;
     let names: Vec<String> = kilns.iter().map(|kiln| kiln.name.clone()).collect();
-    let lanes = Lanes::draw(&names, &firings, &week, &grid, &signed.frame.show);
-    let form = form.unwrap_or_else(|| Form::filled([("until", today.to_string())]));
-    let waiting = flasks.into_iter().filter(|flask| flask.waiting).collect();
+    let due = due_days(&flasks);
+    let lanes = Lanes::draw(&names, &firings, &hours, &grid, &signed.frame.show, window, &due);
+    let feed = feed::feed_of(pool, signed.person).await?;
+    let feed = feed.and_then(|row| {
+        let path = feed::path_of(&app.link_secret, row.id)?;
+        Some((row, path))
+    });
     Ok(ShowPlan {
         frame: signed.frame.clone(),
-        form,
+        form: form.unwrap_or_else(|| Form::filled([("until", today.to_string())])),
         lanes,
         lane_height: LANE_HEIGHT,
         loads,
+        redo: view::redo(pool, open.as_ref()).await?,
         open,
         result,
-        waiting,
+        difference,
+        waiting: flasks.into_iter().filter(|flask| flask.waiting).collect(),
         pins: view::pins(pool).await?,
         outages: view::outages(pool, now).await?,
         kilns,
+        week,
+        monday: week.unwrap_or_else(|| monday_of(today)),
+        later,
+        feed,
         news: view::news(pool).await?,
     })
 }
 
-fn largest(standing: &[Standing]) -> Option<(f64, f64, f64)> {
-    standing.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm)).map(|flask| {
-        (
-            f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-            f64::from(flask.height_mm),
-            flask.water_per_100,
-        )
-    })
+fn monday_of(day: Day) -> Day {
+    let back = i64::from(day.0.weekday().to_monday_zero_offset());
+    Day(day.0.saturating_sub(back.days()))
 }
 
-type Programmes = std::collections::HashMap<(String, String), Vec<crate::kilns::SegmentRow>>;
+/// How many flasks that wait are due on which day.
+fn due_days(flasks: &[FlaskRow]) -> Vec<(Day, usize)> {
+    let mut days: Vec<Day> = flasks.iter().filter_map(|flask| flask.due_on).collect();
+    days.sort_unstable();
+    let mut counted: Vec<(Day, usize)> = Vec::new();
+    for day in days {
+        match counted.last_mut() {
+            Some((last, count)) if *last == day => *count += 1,
+            _ => counted.push((day, 1)),
+        }
+    }
+    counted
+}
 
-/// The loads of a proposal that are not under way already.
-fn proposal(
+/// What a proposal changes against the loads as they stand.
+async fn from_standing(
+    pool: &sqlx::PgPool,
+    signed: &Signed,
     plan: &PlanJson,
     grid: &Grid,
-    flasks: &[FlaskRow],
-    kilns: &[KilnRow],
-    programmes: &Programmes,
-    settings: &Settings,
-) -> (Vec<Firing>, Vec<ListedLoad>) {
-    let (mut firings, mut loads) = (Vec::new(), Vec::new());
-    for load in &plan.loads {
-        let members: Vec<(&FlaskRow, &PlacedJson)> = load
-            .flasks
-            .iter()
-            .filter_map(|placed| {
-                let row = flasks.iter().find(|flask| flask.number.to_string() == placed.id)?;
-                Some((row, placed))
-            })
-            .collect();
-        // Loads under way are in the plan too; they are drawn as they are.
-        let under_way = members.iter().any(|(row, _)| !row.waiting);
-        let Some(kiln) = kilns.iter().find(|kiln| kiln.name == load.kiln).filter(|_| !under_way)
-        else {
-            continue;
-        };
-        let segments = members
-            .iter()
-            .filter_map(|(row, _)| {
-                programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
-            })
-            .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
-            .map(|(_, segments)| segments.clone())
-            .unwrap_or_default();
-        let pour_of = |id: &str| {
-            plan.pours.iter().find(|pour| pour.flask == id).map(|pour| grid.moment(pour.start_min))
-        };
-        let starts = grid.moment(load.start_min);
-        let total = crate::kilns::total_minutes(&segments);
-        let name = format!("New load {}", loads.len() + 1);
-        firings.push(Firing {
-            kiln: kiln.name.clone(),
-            name: name.clone(),
-            link: None,
-            starts,
-            load_min: i64::from(settings.load_min),
-            largest: members.iter().max_by_key(|(row, _)| (row.diameter_mm, row.height_mm)).map(
-                |(row, _)| {
-                    (
-                        f64::from(row.diameter_mm) - 2.0 * row.wall_mm,
-                        f64::from(row.height_mm),
-                        row.water_per_100,
-                    )
-                },
-            ),
-            segments,
-            flasks: load.flasks.iter().map(|flask| flask.id.clone()).collect(),
-            pours: load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).collect(),
-            pour_min: i64::from(settings.pour_min),
-            proposed: true,
-        });
-        let mut listed: Vec<ListedFlask> = members
-            .iter()
-            .filter_map(|(row, placed)| {
-                Some(ListedFlask {
-                    number: placed.id.clone(),
-                    alloy: row.alloy.clone(),
-                    pour: pour_of(&placed.id)?,
-                    x_mm: placed.x_mm,
-                    y_mm: f64::from(kiln.depth_mm) - placed.y_mm,
-                    radius_mm: f64::from(row.diameter_mm) / 2.0,
-                })
-            })
-            .collect();
-        listed.sort_by_key(|flask| flask.pour);
-        loads.push(ListedLoad {
-            name,
-            link: None,
-            kiln: kiln.name.clone(),
-            state: "proposed",
-            starts,
-            held: grid.moment(load.start_min + i64::from(settings.load_min) + total),
-            flasks: listed,
-            place: format!("{}|{}", kiln.id, starts),
-            can_take: true,
-            floor: (kiln.width_mm, kiln.depth_mm),
-        });
-    }
-    (firings, loads)
+) -> Result<Difference, Fault> {
+    let read = instance::read(pool, signed.now).await?;
+    let Ok(problem) = read_problem(&read.json.to_string()) else {
+        return Ok(Difference::default());
+    };
+    let standing = current::current(pool, &problem.problem, &read.grid).await?;
+    let proposed = foundry::plan::Plan::from(plan.clone());
+    Ok(Difference::between((&standing, &read.grid), (&proposed, grid)))
 }
 
-pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<ShowPlan, Fault> {
-    page(&app, &signed, None).await
+pub(crate) async fn show(
+    State(app): State<App>,
+    signed: Signed,
+    Query(wanted): Query<Wanted>,
+) -> Result<ShowPlan, Fault> {
+    page(&app, &signed, None, &wanted).await
 }

@@ -26,4 +26,6 @@ pub use problem::{
     Accepted, Ban, Calendar, Clearance, Decisions, Family, Flask, Kiln, OutOfUse, Pin, Poured,
     Problem, Programme, Segment, SegmentKind, SizeProgramme, Stability, Staffed, UnderWay,
 };
-pub use solve::{Control, Opening, Options, Progress, openings, solve};
+pub use solve::{
+    Binds, Control, Explanation, Opening, Options, Progress, Without, explain, openings, solve,
+};

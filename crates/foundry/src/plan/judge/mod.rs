@@ -80,6 +80,21 @@ pub fn check(problem: &Problem, plan: &Plan) -> Vec<Violation> {
     judge.found
 }
 
+/// What a plan achieves, whatever it states; flasks that are not in the problem count nothing.
+#[must_use]
+pub fn achieved(problem: &Problem, plan: &Plan) -> Objective {
+    let flasks: HashMap<&str, &Flask> =
+        problem.flasks.iter().map(|flask| (flask.id.as_str(), flask)).collect();
+    let mut achieved = Objective { loads: plan.loads.len() as i64, ..Objective::default() };
+    for pour in &plan.pours {
+        let Some(flask) = flasks.get(pour.flask.as_str()) else { continue };
+        let end = pour.start_min + problem.pour_min;
+        achieved.makespan_min = achieved.makespan_min.max(end);
+        achieved.weighted_tardiness += flask.weight * (end + flask.lead_min - flask.due_min).max(0);
+    }
+    achieved
+}
+
 /// A plan under examination.
 struct Judge<'a> {
     problem: &'a Problem,
@@ -396,15 +411,7 @@ impl<'a> Judge<'a> {
     }
 
     fn objective(&mut self) {
-        let mut achieved =
-            Objective { loads: self.plan.loads.len() as i64, ..Objective::default() };
-        for pour in &self.plan.pours {
-            let flask = self.flasks[pour.flask.as_str()];
-            let end = pour.start_min + self.problem.pour_min;
-            achieved.makespan_min = achieved.makespan_min.max(end);
-            achieved.weighted_tardiness +=
-                flask.weight * (end + flask.lead_min - flask.due_min).max(0);
-        }
+        let achieved = achieved(self.problem, self.plan);
         let stated = self.plan.objective;
         if stated != achieved {
             self.broken(Rule::Objective, format!("stated {stated:?}, achieved {achieved:?}"));

@@ -9,6 +9,8 @@ use crate::plan::model::Model;
 use super::draft::{Draft, Unit, UnitNo};
 use super::schedule::Schedule;
 
+/// From so many units on there is no time to construct several schedules.
+const MANY_UNITS: usize = 1_000;
 /// Weighted tardiness that a new load counts when a flask could also join another.
 const LOAD_WORTH: i64 = 500;
 
@@ -32,7 +34,9 @@ pub(super) fn construct<'m>(
         starts.push(as_accepted(floors, units, settled.clone()));
     }
     for start in &starts {
-        for order in orders {
+        // With very many units one order has to do, the first.
+        let few = if units.len() > MANY_UNITS { 1 } else { orders.len() };
+        for order in &orders[..few] {
             let mut schedule = start.clone();
             let mut left = unplaced(units, &schedule);
             left.sort_by_key(|&unit| order(model, &units[usize::from(unit)]));

@@ -2,22 +2,27 @@
 
 mod anneal;
 mod board;
+mod bound;
 mod construct;
 mod draft;
+mod explain;
 mod opening;
 mod refusal;
 mod schedule;
 mod settle;
 mod write;
 
+use std::collections::HashSet;
+
 use super::faults::ProblemFault;
 use super::floor::Floors;
-use super::model::Model;
+use super::model::{FlaskNo, Model};
 use super::outcome::{Bound, Objective, Plan};
 use super::problem::Problem;
 use anneal::{Line, Worth};
+use bound::Bounds;
 use construct::construct;
-use draft::Unit;
+pub use explain::{Binds, Explanation, Without, explain};
 pub use opening::{Opening, openings};
 use schedule::Schedule;
 use settle::{Settled, settle};
@@ -33,7 +38,7 @@ pub struct Options {
 }
 
 /// How far the search is.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Progress {
     /// Steps taken.
     pub steps: u64,
@@ -41,6 +46,8 @@ pub struct Progress {
     pub best: Objective,
     /// What no plan can undercut.
     pub bound: Bound,
+    /// The best plan so far: with the first call, and after an answer that asked for it.
+    pub plan: Option<Plan>,
 }
 
 /// What the caller answers to a [`Progress`].
@@ -48,6 +55,11 @@ pub struct Progress {
 pub enum Control {
     /// Go on; this share of the time allowed, from 0 to 1, is used up.
     Go {
+        /// From 0 at the beginning to 1 at the end of the time allowed.
+        used: f64,
+    },
+    /// The same, and the best plan so far is wanted with the next call.
+    Show {
         /// From 0 at the beginning to 1 at the end of the time allowed.
         used: f64,
     },
@@ -60,7 +72,7 @@ pub enum Control {
 /// `watch` is called every few milliseconds with the state of the search and
 /// says how much of the time allowed is used up. With the same seed and a
 /// limit of steps, and a `watch` that always answers the same, the plan is the
-/// same on every machine.
+/// same on every machine. The first call comes with the first plan, before anything is improved.
 ///
 /// # Refuses
 /// A problem with faults, each named.
@@ -76,58 +88,127 @@ pub fn solve(
     let (model, mut floors) = Model::new(problem);
     let settled = settle(problem, &model, &mut floors);
     let first = construct(&mut floors, &settled.units, &settled.schedule);
-    let schedule = improve(first, &mut floors, &settled.units, options, watch);
-    let Settled { units, unplanned, unkept, .. } = settled;
-    Ok(written(problem, &mut floors, &units, schedule, unplanned, unkept))
+    let search = Search { problem, model: &model, settled: &settled };
+    // The first plan is shown before anything else is thought about.
+    let progress = Progress {
+        steps: 0,
+        best: first.cost().objective(),
+        bound: Bound::default(),
+        plan: Some(search.write(&mut floors, first.clone(), None)),
+    };
+    let answer = watch(&progress);
+    let bounds = Bounds::new(problem, &model, search.flasks(), search.under_way());
+    let schedule = match answer {
+        Control::Stop => first,
+        _ => search.improve(first, &mut floors, options, &bounds, watch),
+    };
+    Ok(search.write(&mut floors, schedule, Some(&bounds)))
 }
 
-/// Anneals from a first schedule until the time is used up; the best schedule seen.
-fn improve<'m>(
-    first: Schedule<'m>,
-    floors: &mut Floors,
-    units: &[Unit],
-    options: &Options,
-    watch: &mut dyn FnMut(&Progress) -> Control,
-) -> Schedule<'m> {
-    let mut best = first;
-    let mut best_cost = best.cost();
-    let mut steps = 0;
-    let mut used = 0.0;
-    let rounds = 4.0;
-    let mut round = 0;
-    let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else { return best };
-    while used < 1.0 {
-        let within: f64 = (used * rounds) % 1.0;
-        if (used * rounds) as i32 != round {
-            round = (used * rounds) as i32;
-            let seed = options.seed.wrapping_add(round as u64);
-            if let Some(again) = Line::new(&best, units, seed, |_, _| true) {
-                line = again;
-            }
+/// A search with what it needs to write down what it finds.
+struct Search<'a, 'm> {
+    problem: &'a Problem,
+    model: &'m Model,
+    settled: &'a Settled<'m>,
+}
+
+impl<'m> Search<'_, 'm> {
+    fn flasks(&self) -> impl Iterator<Item = FlaskNo> {
+        self.settled.units.iter().flat_map(|unit| unit.flasks.iter().copied())
+    }
+
+    fn under_way(&self) -> usize {
+        self.settled.schedule.loads.iter().filter(|(draft, _)| draft.under_way).count()
+    }
+
+    fn write(&self, floors: &mut Floors, schedule: Schedule<'m>, bounds: Option<&Bounds>) -> Plan {
+        let settled = self.settled;
+        let (unplanned, unkept) = (settled.unplanned.clone(), settled.unkept.clone());
+        let mut plan = written(self.problem, floors, &settled.units, schedule, unplanned, unkept);
+        let Some(bounds) = bounds else { return plan };
+        if plan.unplanned.len() == settled.unplanned.len() {
+            plan.bound = bounds.beside(plan.objective);
+            plan.proved_optimal = bounds.prove(plan.objective);
+        } else {
+            // A plan that leaves out more than could not be helped has bounds of its own.
+            let left_out: HashSet<&str> =
+                plan.unplanned.iter().map(|one| one.flask.as_str()).collect();
+            let planned = self.flasks().filter(|&flask| {
+                !left_out.contains(self.problem.flasks[usize::from(flask)].id.as_str())
+            });
+            let own = Bounds::new(self.problem, self.model, planned, self.under_way());
+            plan.bound = own.beside(plan.objective);
         }
-        let worth = Worth {
-            load: 300.0 * (0.5f64 / 300.0).powf(within),
-            makespan: 0.01 * (0.01f64).powf(within),
-            warmth: 150.0 * (0.1f64 / 150.0).powf(within),
+        plan
+    }
+
+    /// Anneals from a first schedule until the time is used up or the best is proved; the best
+    /// schedule seen.
+    fn improve(
+        &self,
+        first: Schedule<'m>,
+        floors: &mut Floors,
+        options: &Options,
+        bounds: &Bounds,
+        watch: &mut dyn FnMut(&Progress) -> Control,
+    ) -> Schedule<'m> {
+        let units = &self.settled.units;
+        let mut best = first;
+        let mut best_cost = best.cost();
+        let (mut steps, mut used) = (0, 0.0);
+        let mut shown = false;
+        let rounds = 4.0;
+        let mut round = 0;
+        // Nothing moves away from an accepted plan without reason, so a proof is enough only then.
+        let free = self.problem.decisions.stability.is_none();
+        let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else {
+            return best;
         };
-        for _ in 0..64 {
-            if line.step(floors, units, &worth) {
-                let cost = line.cost();
-                if cost < best_cost {
-                    best_cost = cost;
-                    best = line.schedule();
+        while used < 1.0 {
+            if free && best_cost.broken == 0 && bounds.prove(best_cost.objective()) {
+                break;
+            }
+            let within: f64 = (used * rounds) % 1.0;
+            if (used * rounds) as i32 != round {
+                round = (used * rounds) as i32;
+                let seed = options.seed.wrapping_add(round as u64);
+                if let Some(again) = Line::new(&best, units, seed, |_, _| true) {
+                    line = again;
                 }
             }
-            steps += 1;
+            let worth = Worth {
+                load: 300.0 * (0.5f64 / 300.0).powf(within),
+                makespan: 0.01 * (0.01f64).powf(within),
+                warmth: 150.0 * (0.1f64 / 150.0).powf(within),
+            };
+            for _ in 0..64 {
+                if line.step(floors, units, &worth) {
+                    let cost = line.cost();
+                    if cost < best_cost {
+                        best_cost = cost;
+                        best = line.schedule();
+                    }
+                }
+                steps += 1;
+            }
+            let achieved = best_cost.objective();
+            let plan = shown.then(|| self.write(floors, best.clone(), Some(bounds)));
+            let bound =
+                if best_cost.broken == 0 { bounds.beside(achieved) } else { Bound::default() };
+            let progress = Progress { steps, best: achieved, bound, plan };
+            shown = false;
+            match watch(&progress) {
+                Control::Stop => break,
+                Control::Go { used: share } => used = share.max(0.0),
+                Control::Show { used: share } => {
+                    used = share.max(0.0);
+                    shown = true;
+                }
+            }
+            if let Some(most) = options.most_steps {
+                used = used.max(steps as f64 / most as f64);
+            }
         }
-        let progress = Progress { steps, best: best_cost.objective(), bound: Bound::default() };
-        match watch(&progress) {
-            Control::Stop => break,
-            Control::Go { used: share } => used = share.max(0.0),
-        }
-        if let Some(most) = options.most_steps {
-            used = used.max(steps as f64 / most as f64);
-        }
+        best
     }
-    best
 }

@@ -104,7 +104,12 @@ pub fn openings(
 }
 
 /// The plan as a schedule; units are numbered like the flasks.
-fn entered<'m>(problem: &Problem, plan: &Plan, model: &'m Model, units: &[Unit]) -> Schedule<'m> {
+pub(super) fn entered<'m>(
+    problem: &Problem,
+    plan: &Plan,
+    model: &'m Model,
+    units: &[Unit],
+) -> Schedule<'m> {
     let numbers: HashMap<&str, FlaskNo> =
         (0..).zip(&problem.flasks).map(|(number, flask)| (flask.id.as_str(), number)).collect();
     let pours: HashMap<&str, i64> =

@@ -15,6 +15,11 @@ const PER_BREACH: i64 = 10_000_000;
 /// A unit that is in no load counts as much.
 const PER_WAITING: i64 = 2_000_000_000;
 
+/// From so many loads on only those near in time are looked at for a place.
+const MANY_LOADS: usize = 64;
+/// What is near: a week.
+const NEAR_MIN: Min = 7 * 1440;
+
 /// What a schedule costs, in the order in which it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub(super) struct Cost {
@@ -131,14 +136,19 @@ impl<'m> Schedule<'m> {
         let model = self.board.model;
         let mut sizes = Vec::new();
         let mut timing = Timing::default();
-        let mut best: Option<(i64, i64, Option<usize>, Draft)> = None;
-        let mut consider = |cost: Cost, before: Cost, join: Option<usize>, draft: &Draft| {
+        let mut best: Option<(i64, i64, Option<usize>, Draft, Min)> = None;
+        let consider = |best: &mut Option<(i64, i64, Option<usize>, Draft, Min)>,
+                        cost: Cost,
+                        before: Cost,
+                        join: Option<usize>,
+                        draft: &Draft,
+                        start: Min| {
             let scalar = (cost.broken - before.broken)
                 + (cost.delay - before.delay)
                 + if join.is_none() { load_worth } else { 0 };
             let end = cost.makespan;
             if best.as_ref().is_none_or(|least| (scalar, end) < (least.0, least.1)) {
-                best = Some((scalar, end, join, draft.clone()));
+                *best = Some((scalar, end, join, draft.clone(), start));
             }
         };
         for kiln in 0..model.kilns.len() {
@@ -146,11 +156,21 @@ impl<'m> Schedule<'m> {
             if draft.possible(model, floors, units)
                 && self.board.earliest(&draft.wanted(), &mut timing)
             {
-                consider(cost_of(model, &draft, &timing), Cost::default(), None, &draft);
+                let cost = cost_of(model, &draft, &timing);
+                consider(&mut best, cost, Cost::default(), None, &draft, timing.start);
             }
         }
+        let one = &units[usize::from(unit)];
+        // Of very many loads only those near in time are looked at, or planning would take the
+        // square of their number.
+        let many = self.loads.len() > MANY_LOADS;
+        let own_start = best.as_ref().map(|(.., start)| *start);
         for number in 0..self.loads.len() {
-            let one = &units[usize::from(unit)];
+            let start = self.loads[number].1.start;
+            let near = |of: Min| (start - of).abs() <= NEAR_MIN;
+            if many && !near(one.ready) && !own_start.is_some_and(near) {
+                continue;
+            }
             if !self.loads[number].0.takes(model, floors, one, &mut sizes) {
                 continue;
             }
@@ -161,11 +181,12 @@ impl<'m> Schedule<'m> {
             draft.units.push(unit);
             draft.derive(model, units);
             if self.board.earliest(&draft.wanted(), &mut timing) {
-                consider(cost_of(model, &draft, &timing), before, Some(number), &draft);
+                let cost = cost_of(model, &draft, &timing);
+                consider(&mut best, cost, before, Some(number), &draft, timing.start);
             }
             self.board.enter(old.kiln, old.programme, &old.order, &old_timing);
         }
-        let Some((_, _, join, draft)) = best else { return false };
+        let Some((_, _, join, draft, _)) = best else { return false };
         if let Some(number) = join {
             self.remove(number);
         }

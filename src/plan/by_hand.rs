@@ -1,0 +1,284 @@
+//! Changing a plan by hand: a flask put elsewhere, what it costs, and taking it back.
+
+use std::time::Instant;
+
+use foundry::plan::{Pin, Plan, Problem};
+use serde_json::{Value, json};
+use sqlx::{FromRow, PgConnection, PgPool};
+
+use super::difference::Difference;
+use super::forms::PinForm;
+use super::grid::Grid;
+use super::instance::{self, Instance};
+use super::{current, think};
+use crate::clock::{Day, Moment};
+use crate::id::{PersonId, PlanId};
+use crate::json::plan::{PlanJson, read_plan, read_problem};
+use crate::people::Signed;
+use crate::web::{Fault, Refused};
+
+/// How long the planner may put the others right around what was moved.
+const SECONDS: f64 = 0.4;
+/// Minutes late that moving any other flask has to save: almost nobody else moves.
+const PER_MOVE: i64 = 3_000;
+
+/// A plan that is on the page: a proposal, or the loads as they stand.
+#[derive(Debug)]
+pub(super) struct Base {
+    /// Its number; none for the loads as they stand.
+    pub(super) number: Option<i32>,
+    pub(super) plan: Plan,
+    pub(super) grid: Grid,
+    /// What was pinned in it, in its own minutes.
+    pins: Vec<Value>,
+}
+
+#[derive(Debug, FromRow)]
+struct Row {
+    number: i32,
+    day_zero: Day,
+    instance: Value,
+    result: Option<Value>,
+}
+
+/// The open proposal, or the loads as they stand.
+pub(super) async fn base(
+    pool: &PgPool,
+    problem: &Problem,
+    grid: &Grid,
+    zone: jiff::tz::TimeZone,
+) -> Result<Base, Fault> {
+    let open: Option<Row> = sqlx::query_as(
+        "SELECT number, day_zero, instance, result FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1",
+    )
+    .fetch_optional(pool)
+    .await?;
+    match open {
+        Some(row) => Ok(Base {
+            number: Some(row.number),
+            plan: read_plan(&row.result.unwrap_or_default().to_string())
+                .map_err(|refusal| Fault::Unforeseen(refusal.into()))?,
+            grid: Grid::on(row.day_zero, zone),
+            pins: row.instance["decisions"]["pins"].as_array().cloned().unwrap_or_default(),
+        }),
+        None => Ok(Base {
+            number: None,
+            plan: current::current(pool, problem, grid).await?,
+            grid: grid.clone(),
+            pins: Vec::new(),
+        }),
+    }
+}
+
+/// A change that was worked out and can be kept.
+#[derive(Debug)]
+pub(super) struct Change {
+    base: Option<i32>,
+    day_zero: Day,
+    instance: Value,
+    result: Value,
+    words: String,
+}
+
+/// Works out what putting a flask elsewhere does to the plan, everything else staying as it can.
+pub(super) async fn work_out(
+    pool: &PgPool,
+    signed: &Signed,
+    pin: PinForm,
+) -> Result<Change, Fault> {
+    let Instance { grid, mut json, .. } = instance::read(pool, signed.now).await?;
+    let zone = signed.frame.show.zone.clone();
+    let problem = read(&json)?;
+    let flask = pin.flask.to_string();
+    if problem.flask(&flask).is_none() {
+        return Err(Refused::conflict(format!(
+            "Flask {flask} does not wait for a kiln any more, so it cannot be moved. Nothing was changed."
+        ))
+        .into());
+    }
+    let base = base(pool, &problem, &grid, zone).await?;
+    let kiln: Option<String> =
+        sqlx::query_scalar("SELECT name FROM kilns WHERE id = $1 AND retired_at IS NULL")
+            .bind(pin.kiln)
+            .fetch_optional(pool)
+            .await?;
+    let Some(kiln) = kiln else {
+        return Err(Refused::conflict("This kiln is no longer there. Nothing was changed.").into());
+    };
+    // The minutes of the plan before may count from another Monday.
+    let shift = i64::from(grid.day_number(base.grid.day_zero)) * 1440;
+    let moved = moved_to(&base.plan, shift);
+    let mut pins: Vec<Value> = base.pins;
+    for one in &mut pins {
+        if let Some(start) = one["start_min"].as_i64() {
+            one["start_min"] = json!(start + shift);
+        }
+    }
+    pins.extend(json["decisions"]["pins"].as_array().cloned().unwrap_or_default());
+    let mut seen = vec![flask.clone()];
+    pins.retain(|one| {
+        let id = one["flask"].as_str().unwrap_or_default().to_owned();
+        let first = problem.flask(&id).is_some() && !seen.contains(&id);
+        seen.push(id);
+        first
+    });
+    let start_min = grid.minute(pin.start_at);
+    pins.push(json!({ "flask": flask, "kiln": kiln, "start_min": start_min }));
+    json["decisions"]["pins"] = Value::Array(pins);
+    let mut problem = read(&json)?;
+    problem.decisions.stability = Some(current::kept(&moved, PER_MOVE));
+    let begun = Instant::now();
+    let (problem, made) = tokio::task::spawn_blocking(move || {
+        let made = think::at_once(&problem, SECONDS);
+        (problem, made)
+    })
+    .await
+    .map_err(|error| Fault::Unforeseen(error.into()))?;
+    let plan = made.map_err(Refused::conflict)?;
+    let refused = plan.unkept.iter().find(|one| match &one.pin {
+        Pin::Load { flask: id, .. } => *id == flask,
+        Pin::Together { .. } => false,
+    });
+    if let Some(unkept) = refused {
+        return Err(Refused::conflict(format!(
+            "Flask {flask} cannot go there: {}. Nothing was changed.",
+            unkept.why
+        ))
+        .into());
+    }
+    if let Some(left_out) = plan.unplanned.iter().find(|one| one.flask == flask) {
+        let why = super::words::left_out(&left_out.reason, &grid);
+        return Err(Refused::conflict(format!(
+            "Flask {flask} cannot go there: {why}. Nothing was changed."
+        ))
+        .into());
+    }
+    let mut before = moved;
+    before.objective = foundry::plan::judge::achieved(&problem, &before);
+    let cost = Difference::between((&before, &grid), (&plan, &grid));
+    let show = &signed.frame.show;
+    let words =
+        format!("Flask {flask} into {kiln}, {}: {}.", show.moment(pin.start_at), cost.words());
+    Ok(Change {
+        base: base.number,
+        day_zero: grid.day_zero,
+        instance: json,
+        result: think::written(&plan, &grid, begun),
+        words,
+    })
+}
+
+fn read(json: &Value) -> Result<Problem, Fault> {
+    let read = read_problem(&json.to_string());
+    Ok(read.map_err(|refusal| Refused::conflict(refusal.to_string()))?.problem)
+}
+
+/// The same plan, so many minutes later on another calendar.
+pub(super) fn moved_to(plan: &Plan, shift: i64) -> Plan {
+    let mut plan = plan.clone();
+    plan.loads.iter_mut().for_each(|load| load.start_min += shift);
+    plan.pours.iter_mut().for_each(|pour| pour.start_min += shift);
+    plan
+}
+
+/// Keeps a change as a proposal, made from the plan that was on the page.
+pub(super) async fn keep(
+    conn: &mut PgConnection,
+    change: &Change,
+    person: PersonId,
+    now: Moment,
+) -> Result<(), Fault> {
+    let open: Option<i32> = sqlx::query_scalar(
+        "SELECT number FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1 FOR UPDATE",
+    )
+    .fetch_optional(&mut *conn)
+    .await?;
+    if open != change.base {
+        return Err(Refused::conflict(
+            "Somebody made another plan meanwhile. Look at it, then move the flask again; nothing was changed.",
+        )
+        .into());
+    }
+    // What was taken back before cannot be made again on top of this.
+    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'undone', 'computing', 'failed')")
+        .execute(&mut *conn)
+        .await?;
+    sqlx::query(
+        "INSERT INTO plans (id, state, day_zero, instance, result, seconds, parent, change, made_by, made_at)
+         VALUES ($1, 'proposed', $2, $3, $4, $5, $6, $7, $8, $9)",
+    )
+    .bind(PlanId::new())
+    .bind(change.day_zero)
+    .bind(&change.instance)
+    .bind(&change.result)
+    .bind(SECONDS)
+    .bind(change.base)
+    .bind(&change.words)
+    .bind(person)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes the last change by hand back.
+pub(super) async fn undo(conn: &mut PgConnection) -> Result<(), Fault> {
+    let undone: Option<Option<i32>> = sqlx::query_scalar(
+        "UPDATE plans SET state = 'undone' WHERE state = 'proposed' AND change <> '' RETURNING parent",
+    )
+    .fetch_optional(&mut *conn)
+    .await?;
+    let Some(parent) = undone else {
+        return Err(Refused::conflict("There is no change by hand to take back.").into());
+    };
+    if let Some(parent) = parent {
+        sqlx::query("UPDATE plans SET state = 'proposed' WHERE number = $1 AND state = 'replaced'")
+            .bind(parent)
+            .execute(conn)
+            .await?;
+    }
+    Ok(())
+}
+
+/// Makes the change again that was taken back last.
+pub(super) async fn redo(conn: &mut PgConnection) -> Result<(), Fault> {
+    let open: Option<i32> = sqlx::query_scalar(
+        "SELECT number FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1 FOR UPDATE",
+    )
+    .fetch_optional(&mut *conn)
+    .await?;
+    let again: Option<i32> = sqlx::query_scalar(
+        "SELECT number FROM plans WHERE state = 'undone' AND parent IS NOT DISTINCT FROM $1 ORDER BY number LIMIT 1",
+    )
+    .bind(open)
+    .fetch_optional(&mut *conn)
+    .await?;
+    let Some(again) = again else {
+        return Err(Refused::conflict("There is no change that was taken back.").into());
+    };
+    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state = 'proposed'")
+        .execute(&mut *conn)
+        .await?;
+    sqlx::query("UPDATE plans SET state = 'proposed' WHERE number = $1")
+        .bind(again)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// A plan by its number, for comparing.
+pub(super) async fn numbered(
+    pool: &PgPool,
+    number: i32,
+    zone: jiff::tz::TimeZone,
+) -> Result<(Plan, PlanJson, Grid), Fault> {
+    let row: Option<Row> = sqlx::query_as(
+        "SELECT number, day_zero, instance, result FROM plans WHERE number = $1 AND result IS NOT NULL",
+    )
+    .bind(number)
+    .fetch_optional(pool)
+    .await?;
+    let row = row.ok_or(Fault::NotFound)?;
+    let json: PlanJson = serde_json::from_value(row.result.unwrap_or_default())?;
+    Ok((Plan::from(json.clone()), json, Grid::on(row.day_zero, zone)))
+}

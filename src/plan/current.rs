@@ -1,0 +1,123 @@
+//! The plan as it stands: loads that were agreed or are under way, as the planner reads plans.
+
+use foundry::plan::judge::{Rule, achieved, check};
+use foundry::plan::{Accepted, Load, Placed, Plan, Pour, Problem, Reason, Stability, Unplanned};
+use sqlx::{FromRow, PgPool};
+
+use super::grid::Grid;
+use crate::clock::Moment;
+use crate::id::KilnLoadId;
+
+/// A load that begins so many minutes late is still begun as planned.
+const GRACE_MIN: i64 = 15;
+
+#[derive(Debug, FromRow)]
+struct Row {
+    load: KilnLoadId,
+    kiln: String,
+    starts: Moment,
+    flask: i32,
+    x_mm: f64,
+    y_mm: f64,
+    pour: Moment,
+}
+
+/// The loads as they stand, of flasks that the problem knows; whoever stands in none is left out.
+pub(super) async fn current(
+    pool: &PgPool,
+    problem: &Problem,
+    grid: &Grid,
+) -> Result<Plan, sqlx::Error> {
+    let rows: Vec<Row> = sqlx::query_as(
+        "SELECT l.id AS load, k.name AS kiln, coalesce(l.started_at, l.planned_start_at) AS starts, f.number AS flask,
+                lf.x_mm, lf.y_mm, coalesce(p.poured_at, lf.planned_pour_at) AS pour
+         FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id AND lf.left_at IS NULL
+         JOIN flasks f ON f.id = lf.flask_id LEFT JOIN pours p ON p.flask_id = f.id
+         WHERE l.state IN ('planned', 'burning', 'held') ORDER BY starts, l.number, pour",
+    )
+    .fetch_all(pool)
+    .await?;
+    let mut plan = Plan { instance: problem.id.clone(), ..Plan::default() };
+    let mut last: Option<KilnLoadId> = None;
+    for row in rows {
+        let flask = row.flask.to_string();
+        if problem.flask(&flask).is_none() {
+            continue;
+        }
+        if last != Some(row.load) {
+            last = Some(row.load);
+            let start_min = grid.minute(row.starts);
+            plan.loads.push(Load { kiln: row.kiln, start_min, flasks: Vec::new() });
+        }
+        if let Some(load) = plan.loads.last_mut() {
+            load.flasks.push(Placed { flask: flask.clone(), x_mm: row.x_mm, y_mm: row.y_mm });
+        }
+        plan.pours.push(Pour { flask, start_min: grid.minute(row.pour) });
+    }
+    plan.pours.sort_by_key(|pour| pour.start_min);
+    for flask in &problem.flasks {
+        if plan.pours.iter().all(|pour| pour.flask != flask.id) {
+            let reason = Reason::Said("it waits and stands in no load".to_owned());
+            plan.unplanned.push(Unplanned { flask: flask.id.clone(), reason });
+        }
+    }
+    plan.objective = achieved(problem, &plan);
+    Ok(plan)
+}
+
+/// Where flasks stand in a plan, as what a new one should keep to.
+pub(super) fn kept(plan: &Plan, minutes_per_move: i64) -> Stability {
+    let accepted = plan
+        .loads
+        .iter()
+        .flat_map(|load| {
+            load.flasks.iter().map(|placed| Accepted {
+                flask: placed.flask.clone(),
+                kiln: load.kiln.clone(),
+                start_min: load.start_min,
+            })
+        })
+        .collect();
+    Stability { accepted, minutes_per_move }
+}
+
+/// Why the plan as it stands cannot be carried out any more, in words; empty when it can.
+pub(super) fn troubles(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<String> {
+    let mut lenient = problem.clone();
+    lenient.decisions.not_before_min = now_min - GRACE_MIN;
+    let mut words: Vec<String> = Vec::new();
+    for violation in check(&lenient, plan) {
+        let said = match violation.rule {
+            Rule::Objective => continue,
+            Rule::Staffed => {
+                "A load or a pour falls into hours in which nobody is there, or before its kiln is free."
+            }
+            Rule::Turnaround => "A kiln is not free in time for its next load.",
+            Rule::StartWindow => {
+                "A flask is not ready when its load is to start, or has stood too long by then."
+            }
+            Rule::PourAfterProgramme => "A load is still burning out when its pour is planned.",
+            Rule::Hold => "A load would wait hot for longer than it may.",
+            Rule::Span => "The pours of a load would take longer than they may.",
+            Rule::Cooling | Rule::Furnace => "Pours come too close to each other.",
+            Rule::Ramps => "More kilns would heat at once than may.",
+            Rule::Decisions => {
+                "A load should have begun already, a kiln is used while it is out of use, or a pin is not kept."
+            }
+            Rule::Floor | Rule::Families => "Flasks stand together that cannot.",
+            Rule::Horizon => "A pour lies too far away to be planned.",
+            Rule::OneLoadOnePour => "A flask has left its load, or stands in two.",
+        };
+        if words.iter().all(|known| known != said) {
+            words.push(said.to_owned());
+        }
+    }
+    let waiting: Vec<&str> = plan.unplanned.iter().map(|one| one.flask.as_str()).collect();
+    match waiting.as_slice() {
+        [] => {}
+        [one] => words.push(format!("Flask {one} waits and stands in no load.")),
+        many => words.push(format!("Flasks {} wait and stand in no load.", many.join(", "))),
+    }
+    words
+}

@@ -1,0 +1,218 @@
+//! Loads as the plan page draws and lists them: agreed ones, and those of a proposal.
+
+use sqlx::PgPool;
+
+use super::grid::Grid;
+use super::lanes::{Firing, Window};
+use super::view::{FlaskRow, KilnRow};
+use crate::clock::{Day, Moment};
+use crate::json::plan::{PlacedJson, PlanJson};
+use crate::kiln_loads::{self, LoadState, Standing};
+use crate::studio::Settings;
+use crate::web::Fault;
+
+/// A load in the list below the lanes.
+pub(super) struct ListedLoad {
+    pub(super) name: String,
+    pub(super) link: Option<String>,
+    pub(super) kiln: String,
+    pub(super) state: &'static str,
+    pub(super) starts: Moment,
+    pub(super) held: Moment,
+    pub(super) flasks: Vec<ListedFlask>,
+    /// What putting a flask into this load carries.
+    pub(super) place: String,
+    pub(super) can_take: bool,
+    pub(super) floor: (i32, i32),
+}
+
+/// A flask in a listed load.
+pub(super) struct ListedFlask {
+    pub(super) number: String,
+    pub(super) alloy: String,
+    pub(super) pour: Moment,
+    pub(super) due: Option<Day>,
+    pub(super) x_mm: f64,
+    pub(super) y_mm: f64,
+    pub(super) radius_mm: f64,
+}
+
+/// Loads that were agreed or are under way, as far as they lie in the window; with a proposal
+/// only those that have begun.
+pub(super) async fn agreed(
+    pool: &PgPool,
+    window: Window,
+    grid: &Grid,
+    settings: &Settings,
+    flasks: &[FlaskRow],
+    proposed: bool,
+) -> Result<(Vec<Firing>, Vec<ListedLoad>), Fault> {
+    let (mut firings, mut loads) = (Vec::new(), Vec::new());
+    for load in kiln_loads::list_between(pool, grid.moment(window.from_min)).await? {
+        let starts = grid.minute(load.starts());
+        if starts >= window.to_min || (proposed && load.state == LoadState::Planned) {
+            continue;
+        }
+        let standing = kiln_loads::standing_in(pool, load.id).await?;
+        if standing.is_empty() {
+            continue;
+        }
+        let name = format!("Load {}", load.number);
+        let link = Some(format!("/loads/{}", load.number));
+        firings.push(Firing {
+            kiln: load.kiln.clone(),
+            name: name.clone(),
+            link: link.clone(),
+            starts: load.starts(),
+            load_min: if load.started_at.is_some() { 0 } else { i64::from(settings.load_min) },
+            segments: load.programme.0.clone(),
+            largest: largest(&standing),
+            flasks: standing.iter().map(|flask| flask.number.to_string()).collect(),
+            pours: standing
+                .iter()
+                .map(|flask| flask.poured_at.unwrap_or(flask.planned_pour_at))
+                .collect(),
+            pour_min: i64::from(settings.pour_min),
+            proposed: false,
+        });
+        let due = |number: i32| {
+            flasks.iter().find(|flask| flask.number == number).and_then(|flask| flask.due_on)
+        };
+        loads.push(ListedLoad {
+            name,
+            link,
+            state: load.state.words(),
+            starts: load.starts(),
+            held: load.held_at.unwrap_or(load.planned_held_at),
+            flasks: standing
+                .iter()
+                .map(|flask| ListedFlask {
+                    number: flask.number.to_string(),
+                    alloy: flask.alloy.clone(),
+                    pour: flask.poured_at.unwrap_or(flask.planned_pour_at),
+                    due: due(flask.number),
+                    x_mm: flask.x_mm,
+                    y_mm: f64::from(load.depth_mm) - flask.y_mm,
+                    radius_mm: f64::from(flask.diameter_mm) / 2.0,
+                })
+                .collect(),
+            place: format!("{}|{}", load.kiln_id, load.planned_start_at),
+            can_take: load.state == LoadState::Planned,
+            floor: (load.width_mm, load.depth_mm),
+            kiln: load.kiln,
+        });
+    }
+    Ok((firings, loads))
+}
+
+fn largest(standing: &[Standing]) -> Option<(f64, f64, f64)> {
+    standing.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm)).map(|flask| {
+        (
+            f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
+            f64::from(flask.height_mm),
+            flask.water_per_100,
+        )
+    })
+}
+
+pub(super) type Programmes =
+    std::collections::HashMap<(String, String), Vec<crate::kilns::SegmentRow>>;
+
+/// The loads of a proposal that are not under way already.
+pub(super) fn proposal(
+    plan: &PlanJson,
+    grid: &Grid,
+    flasks: &[FlaskRow],
+    kilns: &[KilnRow],
+    programmes: &Programmes,
+    settings: &Settings,
+    window: Window,
+) -> (Vec<Firing>, Vec<ListedLoad>) {
+    let (mut firings, mut loads) = (Vec::new(), Vec::new());
+    let mut number = 0;
+    for load in &plan.loads {
+        let members: Vec<(&FlaskRow, &PlacedJson)> = load
+            .flasks
+            .iter()
+            .filter_map(|placed| {
+                let row = flasks.iter().find(|flask| flask.number.to_string() == placed.id)?;
+                Some((row, placed))
+            })
+            .collect();
+        // Loads under way are in the plan too; they are drawn as they are.
+        let under_way = members.iter().any(|(row, _)| !row.waiting);
+        let Some(kiln) = kilns.iter().find(|kiln| kiln.name == load.kiln).filter(|_| !under_way)
+        else {
+            continue;
+        };
+        let segments = members
+            .iter()
+            .filter_map(|(row, _)| {
+                programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
+            })
+            .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
+            .map(|(_, segments)| segments.clone())
+            .unwrap_or_default();
+        let pour_of = |id: &str| {
+            plan.pours.iter().find(|pour| pour.flask == id).map(|pour| grid.moment(pour.start_min))
+        };
+        let starts = grid.moment(load.start_min);
+        let total = crate::kilns::total_minutes(&segments);
+        let name = format!("New load {}", number + 1);
+        number += 1;
+        let last_pour = load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).max();
+        let over = last_pour.map_or(load.start_min, |pour| grid.minute(pour));
+        if !window.shows(load.start_min, over) {
+            continue;
+        }
+        firings.push(Firing {
+            kiln: kiln.name.clone(),
+            name: name.clone(),
+            link: None,
+            starts,
+            load_min: i64::from(settings.load_min),
+            largest: members.iter().max_by_key(|(row, _)| (row.diameter_mm, row.height_mm)).map(
+                |(row, _)| {
+                    (
+                        f64::from(row.diameter_mm) - 2.0 * row.wall_mm,
+                        f64::from(row.height_mm),
+                        row.water_per_100,
+                    )
+                },
+            ),
+            segments,
+            flasks: load.flasks.iter().map(|flask| flask.id.clone()).collect(),
+            pours: load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).collect(),
+            pour_min: i64::from(settings.pour_min),
+            proposed: true,
+        });
+        let mut listed: Vec<ListedFlask> = members
+            .iter()
+            .filter_map(|(row, placed)| {
+                Some(ListedFlask {
+                    number: placed.id.clone(),
+                    alloy: row.alloy.clone(),
+                    pour: pour_of(&placed.id)?,
+                    due: row.due_on,
+                    x_mm: placed.x_mm,
+                    y_mm: f64::from(kiln.depth_mm) - placed.y_mm,
+                    radius_mm: f64::from(row.diameter_mm) / 2.0,
+                })
+            })
+            .collect();
+        listed.sort_by_key(|flask| flask.pour);
+        loads.push(ListedLoad {
+            name,
+            link: None,
+            kiln: kiln.name.clone(),
+            state: "proposed",
+            starts,
+            held: grid.moment(load.start_min + i64::from(settings.load_min) + total),
+            flasks: listed,
+            place: format!("{}|{}", kiln.id, starts),
+            can_take: true,
+            floor: (kiln.width_mm, kiln.depth_mm),
+        });
+    }
+    (firings, loads)
+}
