@@ -63,7 +63,35 @@ pub(super) async fn current(
         }
     }
     plan.objective = achieved(problem, &plan);
+    plan.rewetted = wetted(problem, &plan);
     Ok(plan)
+}
+
+/// Who has stood longer than it may by the start of its load.
+fn wetted(problem: &Problem, plan: &Plan) -> Vec<String> {
+    let decisions = &problem.decisions;
+    let burning = |load: &Load| {
+        decisions
+            .under_way
+            .iter()
+            .any(|one| one.kiln == load.kiln && one.start_min == load.start_min)
+    };
+    let mut wetted: Vec<String> = plan
+        .loads
+        .iter()
+        .filter(|load| !burning(load))
+        .flat_map(|load| load.flasks.iter().map(move |placed| (load, &placed.flask)))
+        .filter(|(load, flask)| {
+            decisions.rewet.iter().any(|one| one.flask == **flask)
+                && problem
+                    .flask(flask)
+                    .and_then(|flask| flask.latest_start_min)
+                    .is_some_and(|latest| load.start_min > latest)
+        })
+        .map(|(_, flask)| flask.clone())
+        .collect();
+    wetted.sort_unstable();
+    wetted
 }
 
 /// Where flasks stand in a plan, as what a new one should keep to.

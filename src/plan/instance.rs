@@ -15,6 +15,9 @@ use crate::web::Fault;
 const DAYS_AHEAD: i64 = 35;
 /// From the pour until the castings can be worked on: cool, quench, divest, cut off.
 const AFTER_POUR_MIN: i64 = 90;
+/// Wetting a flask again counts like so many minutes late: work, and a mould that is the worse
+/// for it. Assumed.
+const REWET_MIN: i64 = 480;
 /// A tree that is weighed or being mixed for is in its flask by then.
 const UNTIL_MIXED_MIN: i64 = 60;
 
@@ -31,7 +34,6 @@ struct FlaskRow {
     set_from_at: Option<Moment>,
     latest_start_at: Option<Moment>,
     bench_set_min: i32,
-    latest_start_min: i32,
     finishing_min: i64,
     pieces: i64,
     due_on: Option<Day>,
@@ -113,6 +115,7 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
             "pins": pins(pool, &grid).await?,
             "under_way": under_way_json(pool, &under_way, &flasks, &grid).await?,
             "out_of_use": outages(pool, &grid, now).await?,
+            "rewet": rewet(&flasks, horizon),
         },
     });
     Ok(Instance { grid, json, waiting })
@@ -125,7 +128,7 @@ fn is_under_way(flask: &FlaskRow) -> bool {
 async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT f.id, f.number, t.diameter_mm, t.height_mm, t.size_class, b.name AS family, f.flask_c,
-                a.name AS alloy, f.set_from_at, f.latest_start_at, i.bench_set_min, i.latest_start_min,
+                a.name AS alloy, f.set_from_at, f.latest_start_at, i.bench_set_min,
                 coalesce(on_it.finishing_min, 0) AS finishing_min, coalesce(on_it.pieces, 0) AS pieces, on_it.due_on,
                 l.id AS load, l.state AS load_state
          FROM flasks f JOIN flask_types t ON t.id = f.flask_type_id JOIN burnout_families b ON b.id = f.family_id
@@ -150,11 +153,8 @@ fn flask_json(flask: &FlaskRow, grid: &Grid, week: &Week, now: Moment, horizon: 
     let set_from = flask
         .set_from_at
         .unwrap_or_else(|| now.plus_minutes(UNTIL_MIXED_MIN + i64::from(flask.bench_set_min)));
-    // A flask whose time on the bench has passed is wetted and fired as soon as it can be.
-    let latest = flask
-        .latest_start_at
-        .unwrap_or_else(|| now.plus_minutes(UNTIL_MIXED_MIN + i64::from(flask.latest_start_min)));
-    let latest = (latest > now).then(|| grid.minute(latest));
+    // One that is not mixed yet is mixed when its load comes; it cannot have stood too long.
+    let latest = flask.latest_start_at.map(|latest| grid.minute(latest).max(0));
     let due = flask
         .due_on
         .map_or(horizon, |day| i64::from(grid.day_number(day)) * 1440 + last_staffed(week));
@@ -175,6 +175,17 @@ fn flask_json(flask: &FlaskRow, grid: &Grid, week: &Week, now: Moment, horizon: 
         json["latest_start_min"] = json!(latest);
     }
     json
+}
+
+/// Flasks that have set may start later than their investment allows if they are wetted again.
+fn rewet(flasks: &[FlaskRow], horizon: i64) -> Vec<Value> {
+    flasks
+        .iter()
+        .filter(|flask| flask.latest_start_at.is_some() && !is_under_way(flask))
+        .map(|flask| {
+            json!({ "flask": flask.number.to_string(), "until_min": horizon, "minutes": REWET_MIN })
+        })
+        .collect()
 }
 
 /// The last minute of the day at which somebody is there on any day; orders are due by then.

@@ -6,7 +6,8 @@ mod plan_support;
 
 use foundry::plan::judge::check;
 use foundry::plan::{
-    Accepted, Control, Options, OutOfUse, Pin, Problem, Progress, Reason, Stability, solve,
+    Accepted, Control, DearHours, Options, OutOfUse, Pin, Problem, Progress, Reason, Rewet,
+    Stability, solve,
 };
 
 fn plan(problem: &Problem) -> foundry::plan::Plan {
@@ -164,4 +165,51 @@ fn a_plan_made_again_with_nothing_changed_stays_as_it_was_accepted() {
     problem.decisions.stability = Some(Stability { accepted, minutes_per_move: 5_000 });
     let again = plan(&problem);
     assert_eq!(again.moved, Vec::<String>::new());
+}
+
+#[test]
+fn a_flask_that_has_stood_too_long_is_wetted_again_only_when_it_pays() {
+    let mut problem = plan_support::problem(1, 1, 1);
+    problem.calendar.closed_days.clear();
+    let flask = &mut problem.flasks[0];
+    flask.ready_min = 0;
+    // It may stand until Monday morning at six, before anybody comes.
+    flask.latest_start_min = Some(360);
+    flask.due_min = problem.horizon_min;
+    assert_eq!(plan(&problem).unplanned.len(), 1, "without wetting it cannot be fired");
+    problem.decisions.rewet =
+        vec![Rewet { flask: "F001".to_owned(), until_min: 5 * 1440, minutes: 100 }];
+    let made = plan(&problem);
+    assert_eq!(check(&problem, &made), []);
+    assert_eq!(made.rewetted, ["F001"]);
+    // With time enough it is fired while it is still wet.
+    problem.flasks[0].latest_start_min = Some(2 * 1440);
+    let made = plan(&problem);
+    assert_eq!(check(&problem, &made), []);
+    assert_eq!(made.rewetted, Vec::<String>::new());
+}
+
+#[test]
+fn a_load_waits_for_cheaper_hours_when_nothing_is_due() {
+    let mut problem = plan_support::problem(1, 1, 1);
+    problem.calendar.closed_days.clear();
+    problem.flasks[0].ready_min = 0;
+    problem.flasks[0].latest_start_min = None;
+    problem.flasks[0].due_min = problem.horizon_min;
+    let early = plan_support::plan(&problem, 4_000, 1);
+    assert_eq!(early.dear_min, 0);
+    // Monday is dear all day.
+    problem.decisions.dear_hours =
+        vec![DearHours { from_min: 0, to_min: 1440, minutes_per_hour: 500 }];
+    let made = plan_support::plan(&problem, 4_000, 1);
+    assert_eq!(check(&problem, &made), []);
+    assert_eq!(made.dear_min, 0);
+    assert!(made.loads[0].start_min > early.loads[0].start_min);
+    // When it is due it does not wait: being late costs more.
+    problem.flasks[0].due_min = 0;
+    problem.flasks[0].weight = 100;
+    let made = plan_support::plan(&problem, 4_000, 1);
+    assert_eq!(check(&problem, &made), []);
+    assert_eq!(made.loads[0].start_min, early.loads[0].start_min);
+    assert!(made.dear_min > 0);
 }

@@ -6,7 +6,8 @@ mod plan_support;
 
 use foundry::plan::judge::check;
 use foundry::plan::{
-    Accepted, Ban, Decisions, OutOfUse, Pin, Plan, Poured, Problem, Stability, UnderWay,
+    Accepted, Ban, DearHours, Decisions, OutOfUse, Pin, Plan, Poured, Problem, Rewet, Stability,
+    UnderWay,
 };
 use plan_support::{Dice, plan, problem};
 use proptest::prelude::*;
@@ -68,6 +69,25 @@ fn any_decisions(problem: &Problem, seed: u64) -> Decisions {
             })
             .collect();
         decisions.stability = Some(Stability { accepted, minutes_per_move: 50 });
+    }
+    if dice.below(2) == 0 {
+        decisions.dear_hours = (0..7)
+            .map(|day| DearHours {
+                from_min: day * 1440 + 1020,
+                to_min: day * 1440 + 1320,
+                minutes_per_hour: dice.pick(&[0, 20, 300]),
+            })
+            .collect();
+    }
+    if dice.below(2) == 0 {
+        decisions.rewet = problem
+            .flasks
+            .iter()
+            .filter_map(|flask| {
+                let until_min = flask.latest_start_min? + 1440 * dice.below(3) as i64;
+                Some(Rewet { flask: flask.id.clone(), until_min, minutes: 400 })
+            })
+            .collect();
     }
     decisions
 }

@@ -1,6 +1,8 @@
 //! What is settled before planning: the key `decisions`.
 
-use foundry::plan::{Accepted, Ban, Decisions, OutOfUse, Pin, Poured, Stability, UnderWay};
+use foundry::plan::{
+    Accepted, Ban, DearHours, Decisions, OutOfUse, Pin, Poured, Rewet, Stability, UnderWay,
+};
 use serde::{Deserialize, Serialize};
 
 /// What is settled before planning; every key may be absent.
@@ -15,6 +17,28 @@ pub struct DecisionsJson {
     pub bans: Vec<BanJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stability: Option<StabilityJson>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub dear_hours: Vec<DearHoursJson>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rewet: Vec<RewetJson>,
+}
+
+/// Hours of the week in which heating is dear.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "the keys are explained at the fields of DearHours")]
+pub struct DearHoursJson {
+    pub from_min: i64,
+    pub to_min: i64,
+    pub minutes_per_hour: i64,
+}
+
+/// A flask that may be wetted again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "the keys are explained at the fields of Rewet")]
+pub struct RewetJson {
+    pub flask: String,
+    pub until_min: i64,
+    pub minutes: i64,
 }
 
 impl DecisionsJson {
@@ -107,6 +131,24 @@ impl From<DecisionsJson> for Decisions {
                 .map(|ban| Ban { flask: ban.flask, kiln: ban.kiln, until_min: ban.until_min })
                 .collect(),
             stability: json.stability.map(Stability::from),
+            dear_hours: json
+                .dear_hours
+                .into_iter()
+                .map(|dear| DearHours {
+                    from_min: dear.from_min,
+                    to_min: dear.to_min,
+                    minutes_per_hour: dear.minutes_per_hour,
+                })
+                .collect(),
+            rewet: json
+                .rewet
+                .into_iter()
+                .map(|one| Rewet {
+                    flask: one.flask,
+                    until_min: one.until_min,
+                    minutes: one.minutes,
+                })
+                .collect(),
         }
     }
 }

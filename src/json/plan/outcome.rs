@@ -27,6 +27,14 @@ pub struct PlanJson {
     pub unkept: Vec<UnkeptJson>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub moved: Vec<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rewetted: Vec<String>,
+    #[serde(default, skip_serializing_if = "nothing")]
+    pub dear_min: i64,
+}
+
+fn nothing(minutes: &i64) -> bool {
+    *minutes == 0
 }
 
 /// A pin that cannot be kept.
@@ -126,6 +134,8 @@ impl PlanJson {
                 .map(|one| UnkeptJson { pin: PinJson::from(&one.pin), why: one.why.clone() })
                 .collect(),
             moved: plan.moved.clone(),
+            rewetted: plan.rewetted.clone(),
+            dear_min: plan.dear_min,
         }
     }
 }
@@ -183,6 +193,8 @@ impl From<PlanJson> for Plan {
                 .into_iter()
                 .map(|one| UnkeptPin { pin: Pin::from(one.pin), why: one.why })
                 .collect(),
+            rewetted: json.rewetted,
+            dear_min: json.dear_min,
             moved: json.moved,
         }
     }

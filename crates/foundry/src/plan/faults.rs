@@ -331,6 +331,18 @@ impl Found {
                 self.minutes(format!("ban of kiln {}: until_min", ban.kiln), until, 0);
             }
         }
+        for dear in &decisions.dear_hours {
+            let (name, week) = ("dear hours: ".to_owned(), 7 * 1440);
+            self.number(name.clone() + "from_min", dear.from_min, 0, week - 1);
+            self.number(name.clone() + "to_min", dear.to_min, dear.from_min.max(0) + 1, week);
+            self.number(name + "minutes_per_hour", dear.minutes_per_hour, 0, MOST_WEIGHT);
+        }
+        for rewet in &decisions.rewet {
+            self.known_flask(problem, "a wetting", &rewet.flask);
+            let name = format!("wetting of flask {}: ", rewet.flask);
+            self.minutes(name.clone() + "until_min", rewet.until_min, 0);
+            self.number(name + "minutes", rewet.minutes, 0, MOST_MINUTES);
+        }
         if let Some(stability) = &decisions.stability {
             self.number("minutes_per_move", stability.minutes_per_move, 0, MOST_MINUTES);
         }

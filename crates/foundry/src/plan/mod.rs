@@ -23,8 +23,9 @@ mod solve;
 pub use faults::{MOST_FAMILIES, MOST_KILNS, MOST_MINUTES, ProblemFault};
 pub use outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, UnkeptPin, Unplanned};
 pub use problem::{
-    Accepted, Ban, Calendar, Clearance, Decisions, Family, Flask, Kiln, OutOfUse, Pin, Poured,
-    Problem, Programme, Segment, SegmentKind, SizeProgramme, Stability, Staffed, UnderWay,
+    Accepted, Ban, Calendar, Clearance, DearHours, Decisions, Family, Flask, Kiln, OutOfUse, Pin,
+    Poured, Problem, Programme, Rewet, Segment, SegmentKind, SizeProgramme, Stability, Staffed,
+    UnderWay,
 };
 pub use solve::{
     Binds, Control, Explanation, Opening, Options, Progress, Without, explain, openings, solve,

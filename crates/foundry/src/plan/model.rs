@@ -34,6 +34,8 @@ pub(super) struct Model {
     pub(super) flasks: Vec<FlaskSpec>,
     /// Weighted minutes that moving one flask away from the accepted plan counts.
     pub(super) per_move: i64,
+    /// Hours of the week in which heating is dear, and what an hour of ramp in them counts.
+    pub(super) dear_hours: Vec<(Min, Min, i64)>,
 }
 
 /// A kiln.
@@ -74,6 +76,8 @@ pub(super) struct FlaskSpec {
     /// Latest start of a pour that is in time.
     pub(super) in_time: Min,
     pub(super) weight: i64,
+    /// A later start counts so much, for it has to be wetted again.
+    pub(super) rewet: Option<(Min, i64)>,
     /// Kiln and start of its load in the accepted plan.
     pub(super) accepted: Option<(usize, Min)>,
 }
@@ -128,6 +132,7 @@ impl Model {
                     allowed |= 1 << number;
                 }
             }
+            let rewet = decisions.rewet.iter().find(|one| one.flask == flask.id);
             flasks.push(FlaskSpec {
                 size,
                 kilns: allowed,
@@ -135,11 +140,17 @@ impl Model {
                 family: family_no[flask.family.as_str()],
                 programme: programme_no[&(flask.family.as_str(), flask.size_class.as_str())],
                 ready: min(flask.ready_min.max(decisions.not_before_min)),
-                latest: min(flask.latest_start_min.unwrap_or(i64::from(until))),
+                latest: min(rewet
+                    .map(|one| one.until_min)
+                    .or(flask.latest_start_min)
+                    .unwrap_or(i64::from(until))),
                 temp_c: flask.cast_temp_c as i32,
                 alloy: alloy as u16,
                 in_time: min(flask.due_min - flask.lead_min - problem.pour_min),
                 weight: flask.weight,
+                rewet: rewet
+                    .zip(flask.latest_start_min)
+                    .map(|(one, latest)| (min(latest), one.minutes)),
                 accepted: accepted(problem, &flask.id),
             });
         }
@@ -159,6 +170,11 @@ impl Model {
             clashes,
             flasks,
             per_move: decisions.stability.as_ref().map_or(0, |one| one.minutes_per_move),
+            dear_hours: decisions
+                .dear_hours
+                .iter()
+                .map(|dear| (min(dear.from_min), min(dear.to_min), dear.minutes_per_hour))
+                .collect(),
         };
         (model, floors)
     }
@@ -166,6 +182,24 @@ impl Model {
     /// Time from the start of a pour to the earliest start of the next.
     pub(super) fn pour_gap(&self, alloy: u16, next_alloy: u16) -> Min {
         self.pour_min + if alloy == next_alloy { 0 } else { self.change_min }
+    }
+
+    /// What heating in dear hours counts for a load that is lit at a minute.
+    pub(super) fn dear(&self, programme: u16, lit: Min) -> i64 {
+        const WEEK: Min = 7 * 1440;
+        let mut weighted = 0;
+        for &(from, to, per_hour) in &self.dear_hours {
+            for &(begin, end) in &self.programmes[usize::from(programme)].ramps {
+                let (begin, end) = (lit + begin, lit + end);
+                let mut week = begin.div_euclid(WEEK) * WEEK;
+                while week < end {
+                    let both = (week + to).min(end) - (week + from).max(begin);
+                    weighted += i64::from(both.max(0)) * per_hour;
+                    week += WEEK;
+                }
+            }
+        }
+        weighted.div_euclid(60)
     }
 
     /// Minutes a kiln takes to cool from one casting temperature to another.

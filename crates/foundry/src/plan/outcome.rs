@@ -23,6 +23,10 @@ pub struct Plan {
     pub unkept: Vec<UnkeptPin>,
     /// Flasks that stand elsewhere than in the accepted plan, when there is one.
     pub moved: Vec<String>,
+    /// Flasks that start after their latest start and have to be wetted again.
+    pub rewetted: Vec<String>,
+    /// What heating in dear hours counts, in weighted minutes of tardiness.
+    pub dear_min: i64,
 }
 
 /// A pin that cannot be kept.

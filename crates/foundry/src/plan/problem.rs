@@ -170,6 +170,32 @@ pub struct Decisions {
     pub bans: Vec<Ban>,
     /// How much moving away from an accepted plan costs.
     pub stability: Option<Stability>,
+    /// Hours of the week in which heating is dear.
+    pub dear_hours: Vec<DearHours>,
+    /// Flasks that may start later than their latest start if they are wetted again.
+    pub rewet: Vec<Rewet>,
+}
+
+/// Hours in which heating is dear, as under a tariff by time of use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DearHours {
+    /// From this minute of the week, which begins on Monday,
+    pub from_min: i64,
+    /// up to and without this minute of the week.
+    pub to_min: i64,
+    /// An hour of ramp in them counts like so many weighted minutes of tardiness.
+    pub minutes_per_hour: i64,
+}
+
+/// A flask whose investment has dried by its latest start, and may be wetted again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rewet {
+    /// The flask.
+    pub flask: String,
+    /// Its load starts no later even then.
+    pub until_min: i64,
+    /// A later start counts like so many weighted minutes of tardiness.
+    pub minutes: i64,
 }
 
 /// A choice the planner must keep.

@@ -2,12 +2,14 @@
 
 use super::{Judge, Rule};
 use crate::plan::outcome::Load;
-use crate::plan::problem::Pin;
+use crate::plan::problem::{Pin, SegmentKind};
 
 pub(super) fn check(judge: &mut Judge<'_>) {
     pins(judge);
     under_way(judge);
     kilns(judge);
+    wetted(judge);
+    dear(judge);
 }
 
 fn load_of<'a>(judge: &Judge<'a>, flask: &str) -> Option<&'a Load> {
@@ -119,6 +121,54 @@ fn kilns(judge: &mut Judge<'_>) {
                 judge.broken(Rule::Decisions, what);
             }
         }
+    }
+}
+
+/// Whoever starts after the latest start is named as wetted again, and nobody else.
+fn wetted(judge: &mut Judge<'_>) {
+    let mut expected: Vec<&str> = Vec::new();
+    for load in judge.plan.loads.iter().filter(|load| !judge.under_way(load)) {
+        for placed in &load.flasks {
+            let may = judge.problem.decisions.rewet.iter().any(|one| one.flask == placed.flask);
+            let latest = judge.flasks[placed.flask.as_str()].latest_start_min;
+            if may && latest.is_some_and(|latest| load.start_min > latest) {
+                expected.push(&placed.flask);
+            }
+        }
+    }
+    expected.sort_unstable();
+    if judge.plan.rewetted != expected {
+        let what =
+            format!("{:?} are said to be wetted again, {expected:?} are", judge.plan.rewetted);
+        judge.broken(Rule::Decisions, what);
+    }
+}
+
+/// What heating in dear hours counts, minute by minute of every ramp.
+fn dear(judge: &mut Judge<'_>) {
+    let mut total = 0;
+    for load in judge.plan.loads.iter().filter(|load| !judge.under_way(load)) {
+        let mut at = load.start_min + judge.problem.load_min;
+        let mut weighted = 0;
+        for segment in judge.programme(load).segments {
+            if segment.kind == SegmentKind::Ramp {
+                for minute in at..at + segment.minutes {
+                    let of_week = minute.rem_euclid(7 * 1440);
+                    let dear = &judge.problem.decisions.dear_hours;
+                    weighted += dear
+                        .iter()
+                        .filter(|one| one.from_min <= of_week && of_week < one.to_min)
+                        .map(|one| one.minutes_per_hour)
+                        .sum::<i64>();
+                }
+            }
+            at += segment.minutes;
+        }
+        total += weighted.div_euclid(60);
+    }
+    if judge.plan.dear_min != total {
+        let what = format!("dear hours count {total}, not {}", judge.plan.dear_min);
+        judge.broken(Rule::Decisions, what);
     }
 }
 

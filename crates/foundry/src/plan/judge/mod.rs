@@ -239,7 +239,9 @@ impl<'a> Judge<'a> {
         if !self.under_way(load) {
             self.floor(load, kiln, &members, &name);
             for flask in &members {
-                let latest = flask.latest_start_min.unwrap_or(i64::MAX);
+                let wetted = self.problem.decisions.rewet.iter().find(|one| one.flask == flask.id);
+                let latest =
+                    wetted.map(|one| one.until_min).or(flask.latest_start_min).unwrap_or(i64::MAX);
                 if load.start_min < flask.ready_min || load.start_min > latest {
                     let what = format!("{name}: outside the start window of {}", flask.id);
                     self.broken(Rule::StartWindow, what);

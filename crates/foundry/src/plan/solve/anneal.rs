@@ -1,6 +1,7 @@
 //! Simulated annealing over loads: who is in them, in which kiln, and in which
 //! order they claim kilns, furnace and ramps.
 
+use crate::plan::calendar::Min;
 use crate::plan::floor::Floors;
 use crate::plan::model::Model;
 use crate::random::Random;
@@ -293,6 +294,9 @@ impl<'m> Line<'m> {
         if self.model().per_move > 0 && self.random.below(6) == 0 {
             return self.go_back(floors, units, unit, from, position);
         }
+        if !self.model().dear_hours.is_empty() && self.random.below(8) == 0 {
+            return self.put_off(units, from, position);
+        }
         match self.random.below(36) {
             0..3 => return self.reorder(units, from, position),
             3 => return self.give_way(from, position),
@@ -498,6 +502,20 @@ impl<'m> Line<'m> {
             held[place] = later;
         }
         Some(position)
+    }
+
+    /// Starts a load later than it could, for cheaper hours, or as soon as it can again.
+    fn put_off(&mut self, units: &[Unit], from: usize, position: usize) -> Option<usize> {
+        if self.pool[from].draft.exactly.is_some() {
+            return None;
+        }
+        let later = match self.random.below(3) {
+            0 => 0,
+            _ => self.pool[from].timing.start + 15 * (1 + self.random.below(48)) as Min,
+        };
+        self.alter(units, from, |draft| draft.delay = later);
+        let draft = &self.pool[from].draft;
+        (draft.from <= draft.latest).then_some(position)
     }
 
     fn shift(&mut self, from: usize, position: usize) -> Option<usize> {

@@ -159,8 +159,11 @@ impl<'m> Search<'_, 'm> {
         let mut shown = false;
         let rounds = 4.0;
         let mut round = 0;
-        // Nothing moves away from an accepted plan without reason, so a proof is enough only then.
-        let free = self.problem.decisions.stability.is_none();
+        // The bounds know nothing of staying near an accepted plan, wetting and dear hours.
+        let decisions = &self.problem.decisions;
+        let free = decisions.stability.is_none()
+            && decisions.rewet.is_empty()
+            && decisions.dear_hours.is_empty();
         let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else {
             return best;
         };

@@ -2,7 +2,7 @@
 
 use crate::plan::calendar::Min;
 use crate::plan::floor::Floors;
-use crate::plan::model::Model;
+use crate::plan::model::{FlaskNo, Model};
 use crate::plan::outcome::Objective;
 
 use super::board::{Board, Timing};
@@ -66,8 +66,24 @@ pub(super) fn cost_of(model: &Model, draft: &Draft, timing: &Timing) -> Cost {
         cost.makespan = cost.makespan.max(i64::from(at + model.pour_min));
     }
     cost.delay += cost.tardiness;
+    if !draft.under_way {
+        cost.delay += rewetted(model, draft, timing).map(|(_, minutes)| minutes).sum::<i64>();
+        cost.delay += model.dear(draft.programme, timing.start + model.load_min);
+    }
     cost.broken += breach(cost.makespan as Min - model.horizon);
     cost
+}
+
+/// Members that have to be wetted again before the load starts, and what each counts.
+pub(super) fn rewetted<'a>(
+    model: &'a Model,
+    draft: &'a Draft,
+    timing: &'a Timing,
+) -> impl Iterator<Item = (FlaskNo, i64)> + 'a {
+    draft.order.iter().filter_map(|&flask| {
+        let (latest, minutes) = model.flasks[usize::from(flask)].rewet?;
+        (timing.start > latest).then_some((flask, minutes))
+    })
 }
 
 /// What units in no load cost.

@@ -6,7 +6,7 @@ use crate::plan::outcome::{Load, Placed, Plan, Pour, Reason, UnkeptPin, Unplanne
 use crate::plan::problem::Problem;
 
 use super::draft::{Draft, Unit};
-use super::schedule::{Schedule, cost_of};
+use super::schedule::{Schedule, cost_of, rewetted};
 
 /// The plan of a schedule. Loads that pass a latest start or the horizon are left out.
 pub(super) fn written(
@@ -46,6 +46,10 @@ pub(super) fn written(
         ..Plan::default()
     };
     for (draft, timing) in &schedule.loads {
+        if !draft.under_way {
+            plan.rewetted.extend(rewetted(model, draft, timing).map(|(flask, _)| id(flask)));
+            plan.dear_min += model.dear(draft.programme, timing.start + model.load_min);
+        }
         plan.loads.push(Load {
             kiln: problem.kilns[draft.kiln].id.clone(),
             start_min: timing.start.into(),
@@ -62,6 +66,7 @@ pub(super) fn written(
     plan.loads.sort_by(|a, b| (a.start_min, &a.kiln).cmp(&(b.start_min, &b.kiln)));
     plan.pours.sort_by_key(|pour| pour.start_min);
     plan.moved.sort_unstable();
+    plan.rewetted.sort_unstable();
     plan
 }
 
