@@ -1,5 +1,7 @@
 //! Loads as the plan page draws and lists them: agreed ones, and those of a proposal.
 
+use std::collections::HashMap;
+
 use sqlx::PgPool;
 
 use super::grid::Grid;
@@ -129,15 +131,17 @@ pub(super) fn proposal(
     window: Window,
 ) -> (Vec<Firing>, Vec<ListedLoad>) {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
+    let known: HashMap<String, &FlaskRow> =
+        flasks.iter().map(|flask| (flask.number.to_string(), flask)).collect();
+    let pours: HashMap<&str, i64> =
+        plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
+    let pour_of = |id: &str| pours.get(id).map(|&start| grid.moment(start));
     let mut number = 0;
     for load in &plan.loads {
         let members: Vec<(&FlaskRow, &PlacedJson)> = load
             .flasks
             .iter()
-            .filter_map(|placed| {
-                let row = flasks.iter().find(|flask| flask.number.to_string() == placed.id)?;
-                Some((row, placed))
-            })
+            .filter_map(|placed| Some((*known.get(&placed.id)?, placed)))
             .collect();
         // Loads under way are in the plan too; they are drawn as they are.
         let under_way = members.iter().any(|(row, _)| !row.waiting);
@@ -145,6 +149,11 @@ pub(super) fn proposal(
         else {
             continue;
         };
+        number += 1;
+        let last_pour = load.flasks.iter().filter_map(|flask| pours.get(flask.id.as_str())).max();
+        if !window.shows(load.start_min, *last_pour.unwrap_or(&load.start_min)) {
+            continue;
+        }
         let segments = members
             .iter()
             .filter_map(|(row, _)| {
@@ -153,18 +162,9 @@ pub(super) fn proposal(
             .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
             .map(|(_, segments)| segments.clone())
             .unwrap_or_default();
-        let pour_of = |id: &str| {
-            plan.pours.iter().find(|pour| pour.flask == id).map(|pour| grid.moment(pour.start_min))
-        };
         let starts = grid.moment(load.start_min);
         let total = crate::kilns::total_minutes(&segments);
-        let name = format!("New load {}", number + 1);
-        number += 1;
-        let last_pour = load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).max();
-        let over = last_pour.map_or(load.start_min, |pour| grid.minute(pour));
-        if !window.shows(load.start_min, over) {
-            continue;
-        }
+        let name = format!("New load {number}");
         firings.push(Firing {
             kiln: kiln.name.clone(),
             name: name.clone(),

@@ -464,6 +464,7 @@ async fn on_the_day_clocks_change_hours_stay_where_the_wall_has_them() {
     set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
     proposed(&studio, &owner).await;
     owner.post("/plan/accept", &[("number", "1")]).await.led_to();
+    assert!(owner.get("/plan").await.page().contains("Clocks change while Load 81 burns out"));
     let pours: Vec<String> = sqlx::query_scalar(
         "SELECT to_char(planned_pour_at AT TIME ZONE 'Europe/Berlin', 'HH24:MI') FROM kiln_load_flasks",
     )

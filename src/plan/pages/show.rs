@@ -81,6 +81,27 @@ impl ShowPlan {
         pours
     }
 
+    /// Firings through a change of clocks.
+    fn clock_changes(&self) -> Vec<String> {
+        let zone = &self.frame.show.zone;
+        self.loads
+            .iter()
+            .filter_map(|load| {
+                let last = load.flasks.iter().map(|flask| flask.pour).max()?;
+                let (before, after) = (zone.to_offset(load.starts.0), zone.to_offset(last.0));
+                let way = match before.cmp(&after) {
+                    std::cmp::Ordering::Equal => return None,
+                    std::cmp::Ordering::Less => "an hour shorter",
+                    std::cmp::Ordering::Greater => "an hour longer",
+                };
+                Some(format!(
+                    "Clocks change while {} burns out: from loading to its pours it is {way} than the clock on the wall says. Look at the times before you load it.",
+                    load.name
+                ))
+            })
+            .collect()
+    }
+
     fn late(&self, flask: &ListedFlask) -> bool {
         flask.due.is_some_and(|due| flask.pour.day_in(&self.frame.show.zone) > due)
     }
