@@ -10,6 +10,9 @@ overlaps with L-BFGS); a set for which none is found counts as not fitting.
         and appends one line for each to OUT.csv
     cp_sat.py solve INSTANCE.json SECONDS
         solves one problem and prints what was found
+    cp_sat.py beside POURDAY OWN_SECONDS SECONDS INSTANCE.json [...]
+        plans each problem with `pourday plan` and with this solver, one after the other on the
+        same machine, and prints tardiness, loads and makespan of both, and the planner's bound
 """
 
 import itertools
@@ -254,11 +257,34 @@ def solve(problem, seconds):
     return Model(problem, len(problem["flasks"])).solve(seconds)
 
 
+def beside(program, own_seconds, seconds, *files):
+    """Both on each problem, and who is better."""
+    for name in files:
+        with open(name, encoding="utf-8") as file:
+            problem = json.load(file)
+        text = subprocess.run(
+            [program, "plan", name, "--seconds", own_seconds],
+            capture_output=True, text=True, check=True,
+        ).stdout
+        plan = json.loads(text)
+        own = list(plan["objective"].values())
+        bound = list(plan["bound"].values())
+        values, proved = solve(problem, float(seconds))
+        word = "nothing found" if values is None else (
+            "alike" if own == values else "better here" if own < values else "better there"
+        )
+        print(problem["id"], own, "bound", bound, "unplanned", len(plan["unplanned"]),
+              "| there", values, "proved" if proved else "not proved", "|", word, flush=True)
+
+
 def main(arguments):
     if arguments[0] == "solve":
         with open(arguments[1], encoding="utf-8") as file:
             problem = json.load(file)
         print(problem["id"], *solve(problem, float(arguments[2])))
+        return
+    if arguments[0] == "beside":
+        beside(*arguments[1:])
         return
     _, program, seconds, out, *numbers = arguments
     for seed, flasks, kilns in zip(numbers[::3], numbers[1::3], numbers[2::3]):

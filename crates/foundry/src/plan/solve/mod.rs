@@ -105,6 +105,9 @@ pub fn solve(
     Ok(search.write(&mut floors, schedule, Some(&bounds)))
 }
 
+/// How many units a problem of a middling size has.
+const AFRESH_UNITS: std::ops::RangeInclusive<usize> = 11..=40;
+
 /// A search with what it needs to write down what it finds.
 struct Search<'a, 'm> {
     problem: &'a Problem,
@@ -157,8 +160,12 @@ impl<'m> Search<'_, 'm> {
         let mut best_cost = best.cost();
         let (mut steps, mut used) = (0, 0.0);
         let mut shown = false;
-        let rounds = 4.0;
         let mut round = 0;
+        // Problems of a middling size have many good plans far from each other: there the search
+        // begins afresh several times before it goes on from the best. Smaller ones are searched
+        // through anyhow, larger ones need the time for one.
+        let start = AFRESH_UNITS.contains(&units.len()).then(|| best.clone());
+        let (rounds, afresh) = if start.is_some() { (6.0, 3) } else { (4.0, 0) };
         // The bounds know nothing of staying near an accepted plan, wetting and dear hours.
         let decisions = &self.problem.decisions;
         let free = decisions.stability.is_none()
@@ -175,7 +182,8 @@ impl<'m> Search<'_, 'm> {
             if (used * rounds) as i32 != round {
                 round = (used * rounds) as i32;
                 let seed = options.seed.wrapping_add(round as u64);
-                if let Some(again) = Line::new(&best, units, seed, |_, _| true) {
+                let from = start.as_ref().filter(|_| round <= afresh).unwrap_or(&best);
+                if let Some(again) = Line::new(from, units, seed, |_, _| true) {
                     line = again;
                 }
             }
