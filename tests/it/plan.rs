@@ -457,10 +457,14 @@ async fn on_the_day_clocks_change_hours_stay_where_the_wall_has_them() {
     // Clocks in Berlin go forward on Sunday 28 March 2027.
     studio.clock.set(moment("2027-03-27T09:00:00Z"));
     let owner = furnish(&studio).await;
-    sqlx::query("INSERT INTO working_hours (weekday, from_min, to_min) VALUES (7, 480, 1080)")
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    // Loaded on Saturday afternoon, burnt out in the night of the change, poured on Sunday.
+    sqlx::raw_sql(
+        "UPDATE working_hours SET from_min = 480, to_min = 1080 WHERE weekday = 6;
+         INSERT INTO working_hours (weekday, from_min, to_min) VALUES (7, 480, 1080)",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
     set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
     proposed(&studio, &owner).await;
     owner.post("/plan/accept", &[("number", "1")]).await.led_to();
