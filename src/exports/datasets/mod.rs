@@ -3,6 +3,7 @@
 //!
 //! Columns keep their names, their order and their meaning; new ones are added at the end.
 
+mod bench;
 mod money;
 mod studio;
 mod work;
@@ -104,5 +105,5 @@ pub(super) const fn column(
 
 /// Every data set.
 pub fn datasets() -> impl Iterator<Item = &'static Dataset> {
-    [studio::SETS, work::SETS, money::SETS].into_iter().flatten()
+    [studio::SETS, work::SETS, bench::SETS, money::SETS].into_iter().flatten()
 }

@@ -134,6 +134,14 @@ pub(super) const SETS: &[Dataset] = &[
             column("created_at", Moment, "b.created_at", "when it was opened"),
             column("started_at", Moment, "b.started_at", "when it was started"),
             column("ended_at", Moment, "b.ended_at", "when it ended"),
+            column(
+                "profile",
+                Text,
+                "(SELECT f.name FROM printer_profiles f WHERE f.id = b.profile_id)",
+                "the printer’s profile",
+            ),
+            column("first_contact", Flag, "b.first_contact", "more supports at first contact"),
+            column("orientation", Text, "b.orientation", "how pieces lie"),
         ],
     },
     Dataset {

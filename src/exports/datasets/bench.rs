@@ -1,0 +1,82 @@
+//! What is done and found at the bench, and what settings learned from it.
+
+use super::Kind::{Flag, Moment, Number, Text};
+use super::{Dataset, column};
+
+pub(super) const SETS: &[Dataset] = &[
+    Dataset {
+        name: "printer_profiles",
+        title: "Printer profiles",
+        about: "how printers are set for a kind of work",
+        from: "FROM printer_profiles f JOIN printers r ON r.id = f.printer_id",
+        order: "r.name, f.name, f.id",
+        columns: &[
+            column("printer", Text, "r.name", "the printer"),
+            column("name", Text, "f.name", "the profile’s name"),
+            column("layer_um", Number, "f.layer_um", "layer in micrometres"),
+            column("exposure_s", Number, "f.exposure_s", "exposure in seconds"),
+            column("bottom_layers", Number, "f.bottom_layers", "bottom layers"),
+            column("bottom_exposure_s", Number, "f.bottom_exposure_s", "their exposure in seconds"),
+            column("lift_mm", Number, "f.lift_mm", "lift in millimetres"),
+            column("lift_s", Number, "f.lift_s", "lift, return and wait in seconds"),
+            column("vat_c", Number, "f.vat_c", "resin kept at, °C"),
+            column("retired_at", Moment, "f.retired_at", "when it was taken out of use"),
+        ],
+    },
+    Dataset {
+        name: "bench_steps",
+        title: "Steps of the bench",
+        about: "what was done within a stage, and what was measured",
+        from: "FROM bench_steps s LEFT JOIN people w ON w.id = s.person_id LEFT JOIN attempts t ON t.id = s.attempt_id",
+        order: "s.at, s.id",
+        columns: &[
+            column("stage", Text, "s.stage", "the stage"),
+            column("subject", Text, "s.subject", "the batch or the piece"),
+            column("attempt", Number, "t.n", "for a piece: which attempt"),
+            column("step", Text, "s.step", "what was done"),
+            column("told", Text, "s.told", "what was told, as JSON"),
+            column("at", Moment, "s.at", "when"),
+            column("person", Text, "w.name", "by whom"),
+            column("taken_back_at", Moment, "s.taken_back_at", "when it was taken back"),
+        ],
+    },
+    Dataset {
+        name: "findings",
+        title: "Findings",
+        about: "what was found on pieces, and where",
+        from: "FROM findings f JOIN attempts t ON t.id = f.attempt_id JOIN pieces p ON p.id = t.piece_id LEFT JOIN people w ON w.id = f.person_id",
+        order: "f.at, f.id",
+        columns: &[
+            column("piece", Text, "p.label", "the piece"),
+            column("attempt", Number, "t.n", "which attempt"),
+            column("stage", Text, "f.stage", "found at"),
+            column("what", Text, "f.what", "what it looks like"),
+            column("place", Text, "f.place", "where, in words"),
+            column("view", Text, "f.view", "on a picture: seen from"),
+            column("x", Number, "f.x", "share of the picture’s width from the left"),
+            column("y", Number, "f.y", "share of its height from above"),
+            column("to_mend", Flag, "f.to_mend", "whether it can be mended"),
+            column("mended_at", Moment, "f.mended_at", "when it was mended"),
+            column("at", Moment, "f.at", "when it was found"),
+            column("person", Text, "w.name", "by whom"),
+            column("taken_back_at", Moment, "f.taken_back_at", "when it was taken back"),
+        ],
+    },
+    Dataset {
+        name: "learned_settings",
+        title: "Learned settings",
+        about: "settings taken over from what was measured",
+        from: "FROM learned_settings l LEFT JOIN people w ON w.id = l.taken_by",
+        order: "l.taken_at, l.id",
+        columns: &[
+            column("what", Text, "l.what", "the setting"),
+            column("item_id", Text, "l.item", "of which printer, design or alloy"),
+            column("before", Number, "l.before", "the value before"),
+            column("after", Number, "l.after", "the value after"),
+            column("records", Number, "l.records", "from so many measurements"),
+            column("taken_at", Moment, "l.taken_at", "when"),
+            column("person", Text, "w.name", "by whom"),
+            column("reversed_at", Moment, "l.reversed_at", "when it was given back"),
+        ],
+    },
+];
