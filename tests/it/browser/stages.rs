@@ -237,7 +237,7 @@ async fn a_piece_is_finished_without_a_network_and_the_other_phone_sees_it() {
     phone.set(&polished, "minutes", "12").await;
     phone.press(&polished).await;
     other.goto(&place).await;
-    other.wait_for("12").await;
+    other.wait_for("Take back").await;
     phone.goto(&place).await;
     phone.set(&format!("{place}/pass"), "finished", "8.40").await;
     phone.picture("stage-finish").await;
