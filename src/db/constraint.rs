@@ -19,6 +19,7 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
             "There is a programme family of that name already; choose another name."
         }
         "kilns_name_unique" => "There is a kiln of that name already; choose another name.",
+        "investment_lots_unique" => "This lot of the investment is already noted.",
         "tariffs_one_a_day" => {
             "A tariff that begins on this day is noted already. Remove that one first, or choose another day."
         }

@@ -3,12 +3,16 @@
 use std::collections::HashMap;
 
 use axum::http::StatusCode;
+use foundry::heat::Binder;
 use sqlx::PgPool;
 
 use super::DemoFault;
-use super::hands::Hands;
+use super::hands::{Dropped, Hands};
+use super::logs::{Firing, written};
 use crate::clock::{Clock, Moment};
-use crate::id::{AlloyId, AttemptId, PieceId};
+use crate::id::{AlloyId, AttemptId, KilnId, PieceId};
+use crate::kilns::{KilnFacts, Mould, SegmentRow};
+use crate::studio::Settings;
 
 /// The bench with its clock.
 pub(super) struct Bench<'a> {
@@ -294,7 +298,42 @@ impl Bench<'_> {
                 Step::Divest(flask) => self.divest(flask).await?,
             }
         }
+        self.take_logs().await?;
         Ok(last)
+    }
+
+    /// Sends in what the controllers wrote of firings that are over and have no log yet.
+    async fn take_logs(&self) -> Result<(), DemoFault> {
+        let loads: Vec<(i32, KilnId, sqlx::types::Json<Vec<SegmentRow>>, Moment)> = sqlx::query_as(
+            "SELECT l.number, l.kiln_id, l.programme, l.started_at FROM kiln_loads l WHERE l.held_at IS NOT NULL
+               AND NOT EXISTS (SELECT 1 FROM kiln_logs g WHERE g.kiln_load_id = l.id) ORDER BY l.number",
+        )
+        .fetch_all(self.pool)
+        .await?;
+        let zone = Settings::load(self.pool).await?.zone();
+        for (number, kiln, programme, started) in loads {
+            let before: i64 =
+                sqlx::query_scalar("SELECT count(*) FROM kiln_logs").fetch_one(self.pool).await?;
+            let firing = match before {
+                0 => Firing::Weak,
+                1 => Firing::Opened,
+                _ => Firing::Plain,
+            };
+            let facts = KilnFacts::read(self.pool, kiln).await?;
+            // The middle flask, in which the demo casts.
+            let mould = Mould {
+                inside_mm: 85.8,
+                height_mm: 120.0,
+                wall_mm: 1.6,
+                binder: Binder::Gypsum,
+                water_per_100: 40.0,
+            };
+            let log = written(&facts, &mould, &programme.0, started, &zone, firing)?;
+            let page = format!("/loads/{number}/log");
+            let file = Dropped { name: format!("load-{number}.csv"), bytes: log.into_bytes() };
+            self.maker.drop_into(&page, &page, &[], "log", &[file]).await?;
+        }
+        Ok(())
     }
 
     async fn divest(&self, flask: i32) -> Result<(), DemoFault> {

@@ -7,6 +7,7 @@
 
 mod bench;
 mod hands;
+mod logs;
 mod markup;
 mod papers;
 mod story;

@@ -37,3 +37,11 @@ FROM burnout_families f,
 INSERT INTO kilns (id, name, width_mm, depth_mm, height_mm, top_c, power_kw, cool_min_per_100c, turnaround_min, hour_rate) VALUES
     (gen_random_uuid(), 'Big kiln', 400, 360, 260, 1050, 5.5, 55, 90, 1.2),
     (gen_random_uuid(), 'Small kiln', 240, 220, 210, 1000, 2.6, 45, 60, 0.8);
+
+-- Nights and weekends cost less.
+INSERT INTO tariffs (id, name, currency, base_price, valid_from, noted_at)
+SELECT gen_random_uuid(), 'Day and night', currency, 0.31, date '2026-01-01', timestamptz '2026-01-01' FROM studio;
+INSERT INTO tariff_hours (tariff_id, n, days, from_min, to_min, price)
+SELECT id, 1, 'every', 1320, 420, 0.17 FROM tariffs;
+INSERT INTO investment_lots (id, investment_id, lot, mass_g, received_on, opened_on, shelf_months)
+SELECT gen_random_uuid(), id, '26-0417', 45000, date '2026-09-14', date '2026-10-02', 12 FROM investments;

@@ -6,6 +6,7 @@ use tokio::sync::Semaphore;
 
 use super::arrange::{self, TreeWish};
 use super::forms::{Divesting, NewFlask, Weighing};
+use super::mixing;
 use super::model::{FlaskRefusal, FlaskState, Weights, WorkedOut, work_out};
 use super::store::{self, Locked};
 use super::view;
@@ -252,6 +253,7 @@ pub(super) async fn weigh(
         inside_diameter_mm: f64::from(known.diameter_mm) - 2.0 * known.wall_mm,
         height_mm: f64::from(known.height_mm),
         collar_mm: weighing.collar_mm,
+        channels_cm3: weighing.channels_cm3,
         investment_kind: known.investment_kind,
         water_per_100: known.water_per_100,
     })
@@ -298,6 +300,7 @@ pub(super) async fn computed(
         inside_diameter_mm: f64::from(known.diameter_mm) - 2.0 * known.wall_mm,
         height_mm: f64::from(known.height_mm),
         collar_mm: USUAL_COLLAR_MM,
+        channels_cm3: 0.0,
         investment_kind: known.investment_kind,
         water_per_100: known.water_per_100,
     });
@@ -317,12 +320,16 @@ pub(super) async fn start_mix(
 ) -> Result<(), Fault> {
     let flask = store::lock(conn, number).await?;
     expect(&flask, &[FlaskState::Weighed], Some(seen))?;
-    let steps = super::view::mixing_steps(conn, flask.id, slurry_c).await?;
+    let steps = super::view::mixing_steps(conn, flask.id, slurry_c, 1).await?;
     let subject = format!("flask:{number}");
     for step in &steps {
         timers::start(conn, &subject, &step.name, signed.now, step.end_min).await?;
     }
     store::start_mix(conn, flask.id, serde_json::to_value(&steps)?, signed.now).await?;
+    let powder_g: Option<f64> = store::powder_of(conn, flask.id).await?;
+    if let Some(grams) = powder_g {
+        mixing::take_powder(conn, flask.id, grams, signed.now).await?;
+    }
     Ok(())
 }
 
@@ -338,6 +345,7 @@ pub(super) async fn leave_to_set(
     let subject = format!("flask:{number}");
     timers::end(conn, &subject, signed.now).await?;
     let minutes = store::leave_to_set(conn, flask.id, signed.now).await?;
+    mixing::after_leaving(conn, flask.id, signed.now).await?;
     timers::start(conn, &subject, "bench set", signed.now, f64::from(minutes)).await?;
     let wanted = store::pieces_of(conn, flask.id).await?;
     let act = Act::new(signed.now, Some(signed.person)).in_batch(&subject);
@@ -359,6 +367,8 @@ pub(super) async fn take_back(
     if flask.state == FlaskState::Mixing {
         timers::end(conn, &subject, signed.now).await?;
         store::unmix(conn, flask.id).await?;
+        mixing::after_leaving(conn, flask.id, signed.now).await?;
+        mixing::give_back(conn, flask.id).await?;
     } else {
         timers::take_back(conn, &subject, signed.now).await?;
         store::unset(conn, flask.id).await?;

@@ -55,6 +55,8 @@ pub(super) struct Weighing {
     pub(super) base_mass_g: f64,
     pub(super) pattern_density_g_cm3: f64,
     pub(super) collar_mm: f64,
+    /// Cords and straws that keep vacuum channels open.
+    pub(super) channels_cm3: f64,
 }
 
 impl Weighing {
@@ -63,11 +65,16 @@ impl Weighing {
         let base = form.number("base_mass_g", 0.0, 100_000.0);
         let density = form.number("pattern_density", 0.5, 3.0);
         let collar = form.number("collar_mm", 0.0, 100.0);
+        let channels = form.number_or_none("channels_cm3", 0.0, 10_000.0);
+        if form.error("channels_cm3").is_some() {
+            return None;
+        }
         Some(Self {
             tree_mass_g: tree?,
             base_mass_g: base?,
             pattern_density_g_cm3: density?,
             collar_mm: collar?,
+            channels_cm3: channels.unwrap_or(0.0),
         })
     }
 }

@@ -8,6 +8,7 @@ mod actions;
 mod arrange;
 mod forms;
 mod map;
+mod mixing;
 mod model;
 mod pages;
 mod store;
@@ -28,6 +29,13 @@ pub fn router() -> Router<App> {
         .route("/flasks", get(pages::list::show).post(pages::new::submit))
         .route("/flasks/new", get(pages::new::show))
         .route("/flasks/propose", get(pages::propose::show).post(pages::propose::submit))
+        .route("/flasks/mix", get(mixing::mix::show))
+        .route("/flasks/mix/start", post(mixing::mix::start))
+        .route("/mixes/{number}", get(mixing::guide::show))
+        .route("/mixes/{number}/set", post(mixing::guide::set))
+        .route("/studio/mixing", get(mixing::bowl::show).post(mixing::bowl::set))
+        .route("/studio/mixing/lots", post(mixing::bowl::add_lot))
+        .route("/studio/mixing/lots/{lot}/{what}", post(mixing::bowl::mark_lot))
         .route("/flasks/{number}", get(pages::show::show))
         .route("/flasks/{number}/sheet", get(pages::sheet::show))
         .route("/flasks/{number}/sheet.pdf", get(pages::sheet::pdf))

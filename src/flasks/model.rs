@@ -173,6 +173,8 @@ pub struct Weights {
     pub height_mm: f64,
     /// Slurry above the rim.
     pub collar_mm: f64,
+    /// Volume of what keeps vacuum channels open.
+    pub channels_cm3: f64,
     /// `gypsum` or `phosphate`.
     pub investment_kind: String,
     /// Parts of water to 100 of powder.
@@ -253,7 +255,7 @@ fn mix(
         diameter: Millimetres::new(weights.inside_diameter_mm)?,
         height: Millimetres::new(weights.height_mm)?,
         tree,
-        channels: CubicMillimetres::ZERO,
+        channels: CubicMillimetres::new(weights.channels_cm3 * 1000.0)?,
         above_rim: Millimetres::new(weights.collar_mm)?,
     })?;
     let ratio = WaterRatio::new(weights.water_per_100, binder)?;
@@ -283,6 +285,7 @@ mod tests {
             inside_diameter_mm: 80.0,
             height_mm: 100.0,
             collar_mm: 0.0,
+            channels_cm3: 0.0,
             investment_kind: "gypsum".to_owned(),
             water_per_100: 40.0,
         }

@@ -195,7 +195,7 @@ pub(super) async fn set_weights(
     sqlx::query(
         "UPDATE flasks SET state = 'weighed', base_mass_g = $2, tree_mass_g = $3, pattern_density_g_cm3 = $4,
              charge_g = $5, powder_g = $6, water_g = $7, charge_working = $8, investment_working = $9,
-             weighed_at = $10, version = version + 1 WHERE id = $1",
+             weighed_at = $10, collar_mm = $11, channels_cm3 = $12, version = version + 1 WHERE id = $1",
     )
     .bind(flask)
     .bind(weighing.base_mass_g)
@@ -207,9 +207,22 @@ pub(super) async fn set_weights(
     .bind(workings.0)
     .bind(workings.1)
     .bind(now)
+    .bind(weighing.collar_mm)
+    .bind(weighing.channels_cm3)
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// The powder worked out for a flask.
+pub(super) async fn powder_of(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Option<f64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT powder_g FROM flasks WHERE id = $1")
+        .bind(flask)
+        .fetch_one(conn)
+        .await
 }
 
 pub(super) async fn start_mix(

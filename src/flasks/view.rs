@@ -72,11 +72,12 @@ pub(super) struct MixStep {
     pub(super) end_min: f64,
 }
 
-/// The mixing clock of a flask for a slurry of so many degrees.
+/// The mixing clock of a flask, or of so many from one bowl, for a slurry of so many degrees.
 pub(super) async fn mixing_steps(
     conn: &mut PgConnection,
     flask: FlaskId,
     slurry_c: f64,
+    flasks: usize,
 ) -> Result<Vec<MixStep>, Fault> {
     let minutes: f64 = sqlx::query_scalar(
         "SELECT i.working_minutes FROM flasks f JOIN investments i ON i.id = f.investment_id WHERE f.id = $1",
@@ -88,7 +89,7 @@ pub(super) async fn mixing_steps(
     let slurry = Celsius::new(slurry_c).map_err(|out| refused(out.into()))?;
     let to_gloss_off = Minutes::new(minutes).map_err(|out| refused(out.into()))?;
     let time = WorkingTime { to_gloss_off: Sourced::entered(to_gloss_off), ..WorkingTime::usual() };
-    let clock = mixing_clock(&time, slurry, 1, &ClockTimes::usual())
+    let clock = mixing_clock(&time, slurry, flasks, &ClockTimes::usual())
         .map_err(|out| refused(out.into()))?
         .value;
     let mut steps: Vec<MixStep> = clock
@@ -207,6 +208,8 @@ pub(super) struct FlaskRow {
     charge_working: Option<serde_json::Value>,
     investment_working: Option<serde_json::Value>,
     tree: Option<serde_json::Value>,
+    /// The mix it was filled from, if several were.
+    pub(super) mix: Option<i32>,
     pub(super) mix_started_at: Option<Moment>,
     mix_clock: Option<serde_json::Value>,
     pub(super) mixed_at: Option<Moment>,
@@ -249,7 +252,7 @@ fn read(kept: Option<&serde_json::Value>) -> WorkingJson {
 
 pub(super) async fn load(pool: &PgPool, number: i32) -> Result<FlaskRow, sqlx::Error> {
     sqlx::query_as(
-        "SELECT f.*, a.name AS alloy, a.melt_c, t.name AS flask_type, t.diameter_mm, t.height_mm, t.size_class,
+        "SELECT f.*, (SELECT m.number FROM mixes m WHERE m.id = f.mix_id) AS mix, a.name AS alloy, a.melt_c, t.name AS flask_type, t.diameter_mm, t.height_mm, t.size_class,
                 i.name AS investment, i.water_per_100, b.name AS family,
                 (SELECT l.number FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id
                  WHERE lf.flask_id = f.id ORDER BY lf.left_at NULLS FIRST LIMIT 1) AS load,

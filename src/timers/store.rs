@@ -135,6 +135,7 @@ pub fn subject_path(subject: &str) -> Option<String> {
         "plate" => "plates",
         "cure" => "cure",
         "flask" => "flasks",
+        "mix" => "mixes",
         "load" => "loads",
         _ => return None,
     };

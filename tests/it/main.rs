@@ -26,6 +26,7 @@ mod printers;
 mod analysis;
 mod designs;
 mod metal;
+mod mixes;
 mod own_metal;
 mod metal_speed;
 mod offers;

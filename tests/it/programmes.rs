@@ -158,6 +158,7 @@ async fn a_programme_is_built_from_what_is_to_be_cast_and_saved_once() {
 #[tokio::test(flavor = "multi_thread")]
 async fn electricity_costs_by_the_hour_and_the_cheapest_start_is_named() {
     let (studio, owner, family) = furnished().await;
+    sqlx::query("DELETE FROM tariffs").execute(&studio.db.pool).await.unwrap();
     let place = format!("/studio/programmes/{family}/M/inside");
     assert!(
         owner.get(&place).await.page().contains("With a <a href=\"/studio/tariffs\">tariff</a>")
