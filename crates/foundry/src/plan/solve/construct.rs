@@ -41,8 +41,10 @@ pub(super) fn construct<'m>(
             let mut left = unplaced(units, &schedule);
             left.sort_by_key(|&unit| order(model, &units[usize::from(unit)]));
             // Who cannot run alone tries again when the others are placed.
-            left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH));
-            left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH));
+            // Of very many, those that come too late would only take the room of others.
+            let late_too = units.len() <= MANY_UNITS;
+            left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH, late_too));
+            left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH, late_too));
             schedule.waiting = left;
             if best.as_ref().is_none_or(|least| schedule.cost() < least.cost()) {
                 best = Some(schedule);

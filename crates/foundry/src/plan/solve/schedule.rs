@@ -141,13 +141,15 @@ impl<'m> Schedule<'m> {
     }
 
     /// Puts a unit where it costs least, alone or with others, everything else
-    /// staying where it is; false when there is no place at all.
+    /// staying where it is; false when there is no place at all, or, unless that is allowed,
+    /// only one that passes a latest start or the horizon.
     pub(super) fn insert(
         &mut self,
         floors: &mut Floors,
         units: &[Unit],
         unit: UnitNo,
         load_worth: i64,
+        late_too: bool,
     ) -> bool {
         let model = self.board.model;
         let mut sizes = Vec::new();
@@ -202,7 +204,11 @@ impl<'m> Schedule<'m> {
             }
             self.board.enter(old.kiln, old.programme, &old.order, &old_timing);
         }
-        let Some((_, _, join, draft, _)) = best else { return false };
+        let Some((scalar, _, join, draft, _)) = best else { return false };
+        // Nothing else counts as much as passing a latest start or the horizon.
+        if !late_too && scalar >= PER_BREACH {
+            return false;
+        }
         if let Some(number) = join {
             self.remove(number);
         }
