@@ -41,7 +41,7 @@ pub(super) const ALL: &[Known] = &[
     Known {
         slug: "ball",
         title: "Ball",
-        story: "20 mm across, of 9,000 facets, which lie a little inside the true ball.",
+        story: "20 mm across, of 16,000 facets, which lie a little inside the true ball.",
         make: ball,
         judge: |bench| {
             solid_truth(bench, 4000.0 * PI / 3.0, 400.0 * PI, 3.0e-3, "4/3 πr³; 4πr²")?;
@@ -244,7 +244,7 @@ fn block() -> Mesh {
 }
 
 fn ball() -> Mesh {
-    solid::ball(10.0, 96)
+    solid::ball(10.0, 128)
 }
 
 fn joined(mesh: Mesh, other: Mesh) -> Mesh {

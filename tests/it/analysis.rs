@@ -84,7 +84,7 @@ async fn a_dropped_file_is_looked_into_at_once_and_the_page_shows_how_far_it_is(
     // The same file again is known already.
     let again = add(&owner, "same plate.stl", &block([12.0, 8.0, 1.25])).await;
     let again = owner.get(&again).await;
-    assert!(!again.page().contains("Being worked out"));
+    assert!(again.page().contains("Will it cast?") && again.body.contains("No sprue yet"));
 }
 
 #[tokio::test(flavor = "multi_thread")]

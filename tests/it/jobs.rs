@@ -38,12 +38,9 @@ fn endless() -> Kind {
         name: "endless",
         handler: |_, _, watch| {
             Box::pin(async move {
-                jobs::at_leisure(move || {
-                    while watch.tell("turning", 0.25) {
-                        std::thread::sleep(Duration::from_millis(10));
-                    }
-                })
-                .await?;
+                while watch.tell("turning", 0.25) {
+                    tokio::time::sleep(Duration::from_millis(10)).await;
+                }
                 Err(Fault::Stopped)
             })
         },

@@ -25,6 +25,17 @@ async fn ask(browser: &Browser, script: &str) -> Value {
     browser.client.execute(script, vec![]).await.unwrap()
 }
 
+/// Waits for an answer that is true; the model is worked out meanwhile, which takes its time.
+async fn wait_until(browser: &Browser, script: &str) {
+    for _ in 0..900 {
+        if ask(browser, script).await == Value::Bool(true) {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+    }
+    panic!("{script} did not come true:\n{}", browser.text().await);
+}
+
 /// How many different colours the canvas shows, and how much of it is covered.
 async fn painted(browser: &Browser) -> (u64, f64) {
     let script = "const done = arguments[arguments.length - 1], canvas = document.querySelector('.viewer-stage canvas');
@@ -66,19 +77,12 @@ async fn a_model_turns_is_cut_open_and_its_sprue_is_dragged_and_worked_out_again
     // The page follows the work without being loaded again, and the viewer appears.
     browser.goto(&place).await;
     ask(&browser, "window.sameLoad = true").await;
-    browser.wait_for("Will it cast?").await;
-    browser.wait_for("Freezing").await;
-    for _ in 0..100 {
-        let drawn = ask(
-            &browser,
-            "return document.querySelector('.viewer-stage canvas')?.dataset.painted ?? ''",
-        )
-        .await;
-        if drawn == "walls" {
-            break;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
-    }
+    wait_until(
+        &browser,
+        "return document.querySelector('.viewer-stage canvas')?.dataset.painted === 'walls'",
+    )
+    .await;
+    wait_until(&browser, "return !!window.pourdayViewer()?.fields?.times").await;
     assert_eq!(ask(&browser, "return window.sameLoad").await, Value::Bool(true));
     let (colours, covered) = painted(&browser).await;
     assert!(colours > 40, "{colours} colours");
@@ -132,7 +136,7 @@ async fn a_model_turns_is_cut_open_and_its_sprue_is_dragged_and_worked_out_again
     browser.picture("viewer-sprue").await;
     // A thick one feeds the head; the model is worked out again.
     ask(&browser, "const v = window.pourdayViewer(); v.form.elements.d1.value = '6'; window.sameLoad = false; [...document.querySelectorAll('.viewer-word button')][0].click()").await;
-    browser.wait_for("Fed to the end").await;
+    wait_until(&browser, "return document.body.innerText.includes('Fed to the end')").await;
     let kept =
         browser.find("form[action$='/casting'] [name='x1']").await.prop("value").await.unwrap();
     assert_eq!(kept.as_deref(), moved[0].as_str());
