@@ -47,7 +47,13 @@ pub async fn put(
     media_type: &str,
     now: Moment,
 ) -> Result<FileId, sqlx::Error> {
-    let digest = Sha256::digest(bytes).to_vec();
+    let mut hasher = Sha256::new();
+    for chunk in bytes.chunks(CHUNK) {
+        hasher.update(chunk);
+        // A large model is no reason to keep other requests of this thread waiting.
+        tokio::task::yield_now().await;
+    }
+    let digest = hasher.finalize().to_vec();
     let id = FileId::new();
     let taken = sqlx::query(
         "INSERT INTO files (id, sha256, name, media_type, size_bytes, created_at) VALUES ($1, $2, $3, $4, $5, $6)
