@@ -118,6 +118,8 @@ pub(super) struct Way {
     pub(super) weighed: Worked<Weighed>,
     /// When there is too little: the most of the melt that it is enough for.
     pub(super) enough_for: Option<Worked<Decimal>>,
+    /// Metals in it that the melt does not have, by their symbols.
+    pub(super) foreign: Vec<String>,
     /// Into which alloy of the studio that would go, if there is one.
     pub(super) into: Option<AlloyId>,
 }
@@ -161,9 +163,12 @@ pub(super) fn ways(stock: &[Stocked], wish: &Wish) -> Result<Vec<Way>, NoWay> {
     let mut ways: Vec<Way> = stock
         .iter()
         .filter(|other| other.id != melt.id)
-        .filter_map(|other| way(stock, other, wish, from))
+        .filter_map(|other| way(stock, other, wish, melt))
         .collect();
-    ways.sort_by_key(|way| (way.at_hand == 0, !way.enough(), way.weighed.value.add));
+    // What keeps the alloy what it is comes first, then what there is enough of.
+    ways.sort_by_key(|way| {
+        (way.foreign.len(), way.at_hand == 0, !way.enough(), way.weighed.value.add)
+    });
     if ways.is_empty() {
         let wanted = if from < wish.target { "finer" } else { "less fine" };
         return Err(NoWay(format!(
@@ -180,7 +185,12 @@ pub(super) fn short(stock: &[Stocked], wish: &Wish) -> Option<i64> {
     Some(melt.held(wish.account)).filter(|held| *held < wish.cg)
 }
 
-fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, from: Fineness) -> Option<Way> {
+/// An alloy is offered for a melt that is finer than it by no more than this, in parts per
+/// thousand: more would be given away.
+const NEAR_ENOUGH: Decimal = Decimal::from_parts(10, 0, 0, false, 0);
+
+fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, melt: &Stocked) -> Option<Way> {
+    let from = melt.fineness(wish.metal);
     let with = other.fineness(wish.metal);
     let mass = grams_of(wish.cg);
     let weighed = addition_on_scale(mass, "g", from, wish.target, with, wish.step).ok()?;
@@ -197,11 +207,22 @@ fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, from: Fineness) -> Optio
         .iter()
         .filter(|alloy| {
             let its = alloy.fineness(wish.metal);
-            its > Fineness::NONE && its <= weighed.value.reached
+            let reached = weighed.value.reached;
+            its <= reached && reached.per_mille() - its.per_mille() <= NEAR_ENOUGH
         })
         .max_by_key(|alloy| alloy.fineness(wish.metal))
         .map(|alloy| alloy.id);
-    Some(Way { with: other.id, name: other.name.clone(), at_hand, weighed, enough_for, into })
+    let has = |metal: &String| melt.parts.iter().any(|(known, _)| known == metal);
+    let foreign = other.parts.iter().map(|(metal, _)| metal).filter(|metal| !has(metal)).cloned();
+    Some(Way {
+        with: other.id,
+        name: other.name.clone(),
+        at_hand,
+        weighed,
+        enough_for,
+        foreign: foreign.collect(),
+        into,
+    })
 }
 
 /// Refuses to call a melt an alloy that it is not fine enough for. There is no minus tolerance.

@@ -140,6 +140,20 @@ pub(super) async fn choices(pool: &PgPool) -> Result<Vec<(AlloyId, String)>, sql
         .await
 }
 
+/// The least share of fresh metal in a charge, and whether that is the alloy's own rule.
+pub(super) async fn least_fresh(
+    pool: &PgPool,
+    alloy: AlloyId,
+) -> Result<(Decimal, bool), sqlx::Error> {
+    sqlx::query_as(
+        "SELECT coalesce(l.least_fresh::numeric, s.least_fresh), l.least_fresh IS NOT NULL
+         FROM studio s, alloys l WHERE l.id = $1",
+    )
+    .bind(alloy)
+    .fetch_one(pool)
+    .await
+}
+
 /// A bought lot.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Lot {

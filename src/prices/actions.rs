@@ -24,7 +24,7 @@ pub(super) async fn note(
     let amount = price.amount.normalize();
     let (action, id, before) = match store::on_day(conn, price).await? {
         None => {
-            let id = store::insert(conn, price, &currency, signed.person, signed.now).await?;
+            let id = store::insert(conn, price, &currency, Some(signed.person), signed.now).await?;
             ("noted", id, None)
         }
         Some((_, before)) if before == price.amount => return Ok(()),
@@ -38,7 +38,7 @@ pub(super) async fn note(
             .into());
         }
         Some((id, before)) => {
-            store::correct(conn, id, price, &currency, signed.person, signed.now).await?;
+            store::correct(conn, id, price, &currency, Some(signed.person), signed.now).await?;
             ("corrected", id, Some(before.normalize()))
         }
     };

@@ -3,6 +3,7 @@
 
 mod actions;
 mod day;
+mod fetch;
 mod forms;
 mod model;
 mod pages;
@@ -13,6 +14,7 @@ mod store;
 mod view;
 
 pub use day::{DayPrice, DayPrices, find};
+pub use fetch::keep_fetching;
 pub use model::PriceKind;
 pub use paths::{Price, PriceRules, Prices};
 pub use rules::{Class, Rules, Task, TaxRow, class_of, classes, tasks, taxes};
@@ -29,6 +31,8 @@ pub fn router() -> Router<App> {
         .route("/prices/paste", get(pages::paste::show).post(pages::paste::submit))
         .route("/prices/paste/file", post(pages::paste::file))
         .route("/prices/rules", get(pages::rules::show).post(pages::rules::submit))
+        .route("/prices/fetch", post(pages::rules::fetch_now))
+        .route("/prices/fetch/address", post(pages::rules::set_address))
         .route("/prices/rules/{what}", post(pages::rules::add))
         .route("/prices/rules/{what}/{id}/retire", post(pages::rules::retire))
         .route("/prices/{kind}", get(pages::history::show))

@@ -50,7 +50,7 @@ pub(super) async fn insert(
     conn: &mut PgConnection,
     price: &PriceForm,
     currency: &str,
-    person: PersonId,
+    person: Option<PersonId>,
     now: Moment,
 ) -> Result<PriceId, sqlx::Error> {
     let id = PriceId::new();
@@ -77,7 +77,7 @@ pub(super) async fn correct(
     id: PriceId,
     price: &PriceForm,
     currency: &str,
-    person: PersonId,
+    person: Option<PersonId>,
     now: Moment,
 ) -> Result<(), sqlx::Error> {
     sqlx::query(

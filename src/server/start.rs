@@ -114,6 +114,7 @@ pub async fn serve(
     let delivering = tokio::spawn(crate::letters::deliver_for_ever(app.clone()));
     let telling = tokio::spawn(crate::api::tell_for_ever(app.clone()));
     let watching = tokio::spawn(crate::plan::watch(app.clone()));
+    let fetching = tokio::spawn(crate::prices::keep_fetching(app.pool.clone(), app.clock.clone()));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
@@ -128,5 +129,6 @@ pub async fn serve(
     delivering.abort();
     telling.abort();
     watching.abort();
+    fetching.abort();
     Ok(())
 }

@@ -141,11 +141,14 @@ impl Show {
         figure(&grouped(&format!("{grams:.0}")), "g")
     }
 
-    /// A mass as the ledger counts it.
+    /// A mass as the ledger counts it: in grams to the centigram, however large it is.
     #[must_use]
     pub fn centigrams(&self, cg: impl Plain<i64>) -> Html {
-        let cg = &cg.plain();
-        self.grams(*cg as f64 / 100.0)
+        let grams = cg.plain() as f64 / 100.0;
+        match self.units.mass.as_str() {
+            "dwt" | "ozt" => self.grams(grams),
+            _ => figure(&grouped(&format!("{grams:.2}")), "g"),
+        }
     }
 
     /// A length, in the studio's unit.

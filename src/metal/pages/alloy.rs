@@ -5,6 +5,7 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use rust_decimal::Decimal;
 
 use crate::db::once::{self, Begun, Work};
 use crate::id::{AlloyId, MetalBatchId};
@@ -25,6 +26,8 @@ pub(crate) struct ShowAlloy {
     refine: Form,
     back: Form,
     alloys: Vec<(AlloyId, String)>,
+    /// The least share of fresh metal, and whether it is the alloy's own.
+    fresh: (Decimal, bool),
 }
 
 impl ShowAlloy {
@@ -67,9 +70,10 @@ async fn page(
     let lots = view::lots(&app.pool, id).await?;
     let refine = refine.unwrap_or_else(|| Form::filled([("from", "filings".to_owned())]));
     let alloys = view::choices(&app.pool).await?;
+    let fresh = view::least_fresh(&app.pool, id).await?;
     let there = format!("{:.2}", alloy.refiner as f64 / 100.0);
     let back = Form::filled([("settled", there), ("into", id.to_string())]);
-    Ok(ShowAlloy { frame: signed.frame.clone(), alloy, lots, count, refine, back, alloys })
+    Ok(ShowAlloy { frame: signed.frame.clone(), alloy, lots, count, refine, back, alloys, fresh })
 }
 
 pub(crate) async fn show(

@@ -11,6 +11,7 @@ use crate::db::once::{self, Begun};
 use crate::id::TaxId;
 use crate::people::{Owner, Signed};
 use crate::prices::Prices;
+use crate::prices::fetch::{self, Fetching};
 use crate::prices::paths::PriceRules;
 use crate::prices::rules::{self, Added, Class, Rules, Task, TaxRow};
 use crate::web::{App, Fault, Form, Frame, Refused, see_other};
@@ -23,6 +24,7 @@ pub(crate) struct RulesPage {
     tasks: Vec<Task>,
     taxes: Vec<TaxRow>,
     classes: Vec<Class>,
+    fetching: Fetching,
     form: Form,
 }
 
@@ -41,18 +43,25 @@ impl RulesPage {
 
 async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<RulesPage, Fault> {
     let rules = Rules::load(&app.pool).await?;
+    let fetching = Fetching::load(&app.pool).await?;
     let form = form.unwrap_or_else(|| {
-        Form::filled([
+        let mut form = Form::filled([
             ("least_net", rules.least_net.normalize().to_string()),
             ("rounding", rules.rounding.clone()),
             ("price_by", rules.price_by.clone()),
-        ])
+        ]);
+        form.set("fetch_url", &fetching.fetch_url);
+        if fetching.fetch_daily {
+            form.set("fetch_daily", "yes");
+        }
+        form
     });
     Ok(RulesPage {
         frame: signed.frame.clone(),
         tasks: rules::tasks(&app.pool).await?,
         taxes: rules::taxes(&app.pool).await?,
         classes: rules::classes(&app.pool).await?,
+        fetching,
         rules,
         form,
     })
@@ -128,4 +137,41 @@ pub(crate) async fn retire(
     let place = PriceRules.to_string();
     work.commit(&place).await?;
     Ok(see_other(&place))
+}
+
+pub(crate) async fn set_address(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let url = form.line("fetch_url", 2000);
+    let daily = form.ticked("fetch_daily");
+    if url.is_empty() {
+        if daily {
+            form.wrong("fetch_url", "An address is needed for that.");
+        }
+    } else if let Err(why) = fetch::address(&url) {
+        form.wrong("fetch_url", why);
+    }
+    if !form.good() {
+        let page = page(&app, &signed, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
+        Begun::First(work) => work,
+        Begun::Again(place) => return Ok(see_other(&place)),
+    };
+    fetch::set(&mut work.tx, &url, daily).await?;
+    let (at, who) = (signed.now, Some(signed.person));
+    let detail = serde_json::json!({ "address": url, "daily": daily });
+    audit::note(&mut work.tx, at, who, "set the address of prices", "price_rules", detail).await?;
+    let place = PriceRules.to_string();
+    work.commit(&place).await?;
+    Ok(see_other(&place))
+}
+
+/// Reads the list now. What came of it stands on the page, good or bad.
+pub(crate) async fn fetch_now(State(app): State<App>, Owner(_): Owner) -> Result<Response, Fault> {
+    fetch::fetch(&app.pool, &app.clock).await?;
+    Ok(see_other(&PriceRules.to_string()))
 }
