@@ -20,7 +20,7 @@ const FILL: &str = "
       SELECT n, gen_random_uuid() AS id, timestamptz '2016-12-01' + n * interval '10 minutes 30 seconds' AS at FROM generate_series(1, 500000) n;
     INSERT INTO metal_batches (id, kind, at, subject) SELECT id, 'poured', at, 'flask:' || n FROM entries;
     INSERT INTO metal_postings (batch_id, account_id, cg)
-      SELECT e.id, a.id, side.sign * (1 + (e.n * 7919) % 5000)
+      SELECT e.id, a.id, side.sign * (1 + (e.n::bigint * 7919) % 5000)
       FROM entries e CROSS JOIN (VALUES (0, 1), (1, -1)) AS side (at, sign)
       JOIN numbered a ON a.n = (e.n % 10) * 10 + ((e.n / 10) % 9 + side.at);
     INSERT INTO metal_balances SELECT account_id, sum(cg) FROM metal_postings GROUP BY account_id;
