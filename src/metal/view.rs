@@ -73,7 +73,9 @@ pub(super) fn fine_in_all(all: &[Held]) -> Vec<(String, f64)> {
     sums
 }
 
-/// Each alloy that is in use or was ever posted to, as it stood before a moment.
+/// Each alloy that is in use or was ever posted to, as it stood before a moment: the months
+/// before it, the days of its month, and the entries of its own day, looked up one by one
+/// (`OFFSET 0` sees to it), for reading through all postings takes many times as long.
 pub(super) async fn held(
     pool: &PgPool,
     before: Option<Moment>,
@@ -89,10 +91,16 @@ pub(super) async fn held(
              FROM metal_accounts a JOIN metal_months m ON m.account_id = a.id
             WHERE m.month < date_trunc('month', $1 AT TIME ZONE 'UTC')::date GROUP BY a.alloy_id, a.kind
            UNION ALL
+           SELECT a.alloy_id, a.kind, sum(d.cg)::bigint
+             FROM metal_days d JOIN metal_accounts a ON a.id = d.account_id
+            WHERE d.day >= date_trunc('month', $1 AT TIME ZONE 'UTC')::date AND d.day < ($1 AT TIME ZONE 'UTC')::date
+            GROUP BY a.alloy_id, a.kind
+           UNION ALL
            SELECT a.alloy_id, a.kind, sum(p.cg)::bigint
-             FROM metal_batches m JOIN metal_postings p ON p.batch_id = m.id
+             FROM metal_batches m
+             CROSS JOIN LATERAL (SELECT account_id, cg FROM metal_postings WHERE batch_id = m.id OFFSET 0) p
              JOIN metal_accounts a ON a.id = p.account_id
-            WHERE m.at >= date_trunc('month', $1 AT TIME ZONE 'UTC') AT TIME ZONE 'UTC' AND m.at < $1
+            WHERE m.at >= date_trunc('day', $1 AT TIME ZONE 'UTC') AT TIME ZONE 'UTC' AND m.at < $1
             GROUP BY a.alloy_id, a.kind)
          SELECT l.id, l.name,
                 coalesce(sum(s.cg) FILTER (WHERE s.kind = 'fresh'), 0)::bigint AS fresh,

@@ -26,6 +26,8 @@ const FILL: &str = "
     INSERT INTO metal_balances SELECT account_id, sum(cg) FROM metal_postings GROUP BY account_id;
     INSERT INTO metal_months SELECT p.account_id, date_trunc('month', b.at AT TIME ZONE 'UTC')::date, sum(p.cg)
       FROM metal_postings p JOIN metal_batches b ON b.id = p.batch_id GROUP BY 1, 2;
+    INSERT INTO metal_days SELECT (b.at AT TIME ZONE 'UTC')::date, p.account_id, sum(p.cg)
+      FROM metal_postings p JOIN metal_batches b ON b.id = p.batch_id GROUP BY 1, 2;
     SET session_replication_role = DEFAULT;
     ANALYZE;";
 

@@ -344,8 +344,10 @@ async fn whatever_is_done_with_a_clients_metal_it_adds_up() {
         .unwrap();
     assert_eq!(sum, 0);
     let months: i64 = sqlx::query_scalar(
-        "SELECT count(*) FROM metal_balances b FULL JOIN (SELECT account_id, sum(cg) AS cg FROM metal_months GROUP BY 1) m
-         ON m.account_id = b.account_id WHERE b.cg IS DISTINCT FROM m.cg",
+        "SELECT count(*) FROM metal_balances b
+         FULL JOIN (SELECT account_id, sum(cg) AS cg FROM metal_months GROUP BY 1) m ON m.account_id = b.account_id
+         FULL JOIN (SELECT account_id, sum(cg) AS cg FROM metal_days GROUP BY 1) d ON d.account_id = b.account_id
+         WHERE b.cg IS DISTINCT FROM m.cg OR b.cg IS DISTINCT FROM d.cg",
     )
     .fetch_one(pool)
     .await
