@@ -87,7 +87,7 @@ async fn answer(uri: &Uri) -> Result<String, String> {
         .enable_http1()
         .build();
     let client: Client<_, Body> = Client::builder(TokioExecutor::new()).build(connector);
-    let request = Request::get(uri)
+    let request = Request::get(uri.clone())
         .header(header::ACCEPT, "text/csv, text/plain")
         .header(header::USER_AGENT, "Pourday")
         .body(Body::empty())
