@@ -176,7 +176,7 @@ impl Chart {
     #[must_use]
     pub fn starting(mut self, at: Moment, week: &Week) -> Self {
         self.starts = Some(at);
-        self.daylight = Some(daylight(week, &self.show.zone, at, self.total()));
+        self.daylight = Some(daylight(week, &self.show.zone, at, self.span()));
         self
     }
 
@@ -229,7 +229,7 @@ impl Chart {
     #[must_use]
     pub fn html(&self) -> Html {
         let total = self.total();
-        let span = self.window.map_or(total, |(_, to)| to.max(total)).max(self.least_span).max(1.0);
+        let span = self.span();
         let hottest = self
             .curves
             .iter()
@@ -237,6 +237,12 @@ impl Chart {
             .fold(LEAST_TOP_C, |most, point| most.max(point.1));
         let axis = Axis { per_minute: WIDTH / span, per_degree: HEIGHT / hottest, floor: FLOOR };
         Html::of(&ChartPart::new(self, axis, total, span, hottest))
+    }
+
+    /// What the drawing reaches over: curves and pour.
+    fn span(&self) -> f64 {
+        let total = self.total();
+        self.window.map_or(total, |(_, to)| to.max(total)).max(self.least_span)
     }
 
     /// From the start to the end of the longest curve.
@@ -357,7 +363,7 @@ impl<'a> ChartPart<'a> {
             width: WIDTH,
             per_minute: axis.per_minute,
             per_degree: axis.per_degree,
-            night: x(total.min(span)),
+            night: x(span),
             ticks: chart.ticks(&axis, span),
             degrees: chart.degrees(&axis, hottest),
             names: chart.names(&axis),

@@ -179,7 +179,7 @@ pub(super) fn moved(
 ) -> Vec<SegmentRow> {
     let mut moved = segments.to_vec();
     let before: i32 = segments.iter().take(line).map(|segment| segment.minutes).sum();
-    let from = line.checked_sub(1).map_or(ROOM_C, |n| segments[n].target_c);
+    let from = line.checked_sub(1).and_then(|n| segments.get(n)).map_or(ROOM_C, |one| one.target_c);
     let Some(segment) = moved.get_mut(line) else { return moved };
     let fives = |value: f64| (value / 5.0).round() * 5.0;
     segment.minutes = (fives(minute) as i32 - before).clamp(5, 10_080);

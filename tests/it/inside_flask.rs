@@ -47,7 +47,7 @@ async fn the_page_shows_curves_thresholds_verdict_and_cautions() {
     }
     assert!(!text.contains("id=\"shortest\""), "nobody asked for it");
     let early = maker.get(&format!("/studio/programmes/{family}/M/inside?minute=60")).await;
-    assert!(early.page().contains("Section of the flask after 60 min"));
+    assert!(early.page().contains("Section of the flask after 1 h 00 min"));
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -126,7 +126,7 @@ async fn the_shortest_safe_programme_is_shorter_and_can_be_saved_once_by_the_own
     .await
     .unwrap();
     assert_eq!(apart, ["Wax, gypsum", "Wax, gypsum, short"], "and what it may not be fired with");
-    let judged = owner.get(&format!("{saved}/inside")).await;
+    let judged = owner.get(&saved).await;
     assert!(judged.page().contains("Ready to be cast at"), "what is saved is safe");
 
     let again = owner.post(&place, &[("name", "Wax, gypsum, short")]).await;

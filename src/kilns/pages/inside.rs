@@ -308,8 +308,9 @@ pub(crate) async fn set(
     Path((family, size)): Path<(Uuid, String)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
+    let typed = editor::brings(&form);
     let start = Start::read(&app, family, &size, &mut form, &signed.frame.show).await?;
-    if form.good() && !editor::brings(&form) {
+    if form.good() && !typed {
         form.wrong("", "A programme needs at least one line.");
     }
     if form.good()
