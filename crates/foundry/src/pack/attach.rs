@@ -51,8 +51,15 @@ pub fn attachment(mesh: &Mesh, attach: Attach) -> Result<Attachment, PackRefusal
     let options = ThicknessOptions { places: 4_000, ..Default::default() };
     // An open or broken surface has no sections; every place is then as good.
     let sections = thickness(mesh, &options).map_or_else(|_| Vec::new(), |found| found.by_ball);
-    let section = |n: usize| sections.get(n).map(|&mm| f64::from(mm)).filter(|mm| mm.is_finite());
     let tree = Bvh::new(mesh);
+    // Walls are measured between surfaces that face each other, so at the end of a rod its length
+    // is found. Metal is only as heavy there as the sides leave room for.
+    let section = |n: usize| {
+        let across = sections.get(n).map(|&mm| f64::from(mm)).filter(|mm| mm.is_finite())?;
+        let middle = vec3::sub(mesh.vertices()[n], vec3::scale(normals[n], 0.5 * across));
+        let near = tree.nearest(middle, 0.5 * across, |_| true);
+        Some(near.map_or(across, |near| 2.0 * vec3::length(vec3::sub(near.point, middle))))
+    };
     if let Attach::At(point) = attach {
         let near = tree.nearest(point, f64::INFINITY, |_| true);
         let near = near.ok_or(PackRefusal::NoModel { model: 0 })?;
