@@ -32,8 +32,8 @@ pub(super) struct Against<'a> {
 }
 
 /// Reads a list: what, price, and if wanted for which unit and from which day, separated by
-/// tabs, semicolons or commas. Lines that are empty, and a first line without a number, are
-/// left out.
+/// tabs, semicolons or commas. Lines that are empty, and a first line that names nothing and has
+/// no number, are left out.
 pub(super) fn read(text: &str, against: &Against<'_>) -> Vec<Line> {
     let separator = ['\t', ';'].into_iter().find(|sign| text.contains(*sign)).unwrap_or(',');
     let mut lines = Vec::new();
@@ -48,9 +48,10 @@ pub(super) fn read(text: &str, against: &Against<'_>) -> Vec<Line> {
             break;
         }
         let fields: Vec<String> = split(typed, separator);
-        if at == 0
+        let is_head = at == 0
             && fields.get(1).is_some_and(|field| !field.contains(|c: char| c.is_ascii_digit()))
-        {
+            && !against.items.iter().any(|item| is_meant(item, &fields[0]));
+        if is_head {
             continue;
         }
         lines.push(Line { number: at + 1, typed: short(typed), read: one(&fields, against) });
