@@ -112,7 +112,7 @@ fn draw_line(surface: &mut Surface<'_>, line: &Line, fonts: &Fonts) {
     surface.set_fill(Some(ink(line.soft)));
     surface.set_stroke(None);
     let mut x = line.x;
-    for run in fonts.runs(&line.text, line.weight, line.tabular) {
+    for run in fonts.runs(&line.text, line.weight) {
         let start = Point::from_xy(x, line.y);
         surface.draw_glyphs(start, &run.glyphs, run.font.clone(), &run.text, line.size, false);
         x += run.width * line.size;

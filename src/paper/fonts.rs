@@ -70,21 +70,15 @@ impl Fonts {
         }
     }
 
-    /// Letters with their places. With `tabular`, all digits are as wide as the widest, so that
-    /// figures stand below each other.
-    pub(super) fn runs(&self, text: &str, weight: Weight, tabular: bool) -> Vec<Run> {
+    /// Letters with their places. Digits keep their own widths: padded ones are read as several
+    /// words by programs that read a PDF back.
+    pub(super) fn runs(&self, text: &str, weight: Weight) -> Vec<Run> {
         let family = self.family(weight);
         let mut runs: Vec<(usize, Run)> = Vec::new();
         for letter in text.chars().map(plain) {
             let (at, glyph, letter) = family.find(letter);
             let loaded = &family.0[at];
             let advance = family.advance(at, glyph);
-            let (wide, offset) = if tabular && letter.is_ascii_digit() {
-                let wide = family.widest_digit();
-                (wide, (wide - advance) / 2.0)
-            } else {
-                (advance, 0.0)
-            };
             if runs.last().is_none_or(|(last, _)| *last != at) {
                 let font = loaded.font.clone();
                 runs.push((at, Run { font, text: String::new(), glyphs: Vec::new(), width: 0.0 }));
@@ -94,31 +88,27 @@ impl Fonts {
                 run.text.push(letter);
                 run.glyphs.push(KrillaGlyph::new(
                     GlyphId::new(u32::from(glyph.0)),
-                    wide,
-                    offset,
+                    advance,
+                    0.0,
                     0.0,
                     0.0,
                     start..run.text.len(),
                     None,
                 ));
-                run.width += wide;
+                run.width += advance;
             }
         }
         runs.into_iter().map(|(_, run)| run).collect()
     }
 
     /// How wide a line is, in ems.
-    pub(super) fn width(&self, text: &str, weight: Weight, tabular: bool) -> f32 {
+    pub(super) fn width(&self, text: &str, weight: Weight) -> f32 {
         let family = self.family(weight);
         text.chars()
             .map(plain)
             .map(|letter| {
-                let (at, glyph, letter) = family.find(letter);
-                if tabular && letter.is_ascii_digit() {
-                    family.widest_digit()
-                } else {
-                    family.advance(at, glyph)
-                }
+                let (at, glyph, _) = family.find(letter);
+                family.advance(at, glyph)
             })
             .sum()
     }
@@ -138,13 +128,6 @@ impl Family {
     fn advance(&self, at: usize, glyph: ttf_parser::GlyphId) -> f32 {
         let loaded = &self.0[at];
         f32::from(loaded.face.glyph_hor_advance(glyph).unwrap_or(0)) / loaded.em()
-    }
-
-    fn widest_digit(&self) -> f32 {
-        ('0'..='9')
-            .filter_map(|digit| self.0[0].face.glyph_index(digit))
-            .map(|glyph| self.advance(0, glyph))
-            .fold(0.0, f32::max)
     }
 }
 

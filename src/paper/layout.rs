@@ -51,7 +51,6 @@ pub(super) struct Line {
     pub(super) size: f32,
     pub(super) weight: Weight,
     pub(super) soft: bool,
-    pub(super) tabular: bool,
     pub(super) text: String,
     /// Repeated on every page, so it is left out of the structure.
     pub(super) repeated: bool,
@@ -90,18 +89,14 @@ struct Style {
     size: f32,
     weight: Weight,
     soft: bool,
-    tabular: bool,
 }
 
 impl Style {
     const fn of(size: f32, weight: Weight) -> Self {
-        Self { size, weight, soft: false, tabular: false }
+        Self { size, weight, soft: false }
     }
     const fn soft(self) -> Self {
         Self { soft: true, ..self }
-    }
-    const fn tabular(self) -> Self {
-        Self { tabular: true, ..self }
     }
     fn leading(self) -> f32 {
         self.size * LEADING
@@ -158,7 +153,7 @@ impl Setter<'_> {
     /// Breaks text into lines that fit; a word that is longer than a line is broken too.
     fn broken(&self, text: &str, style: Style, width: f32) -> Vec<String> {
         let most = width / style.size;
-        let measure = |text: &str| self.fonts.width(text, style.weight, style.tabular);
+        let measure = |text: &str| self.fonts.width(text, style.weight);
         let mut out = Vec::new();
         for paragraph in text.lines() {
             let mut line = String::new();
@@ -199,7 +194,6 @@ impl Setter<'_> {
             size: style.size,
             weight: style.weight,
             soft: style.soft,
-            tabular: style.tabular,
             text: text.to_owned(),
             repeated,
         });
@@ -214,7 +208,7 @@ impl Setter<'_> {
         y: f32,
         repeated: bool,
     ) -> Option<Node> {
-        let width = self.fonts.width(text, style.weight, style.tabular) * style.size;
+        let width = self.fonts.width(text, style.weight) * style.size;
         self.put(text, style, right - width, y, repeated)
     }
 
@@ -257,7 +251,7 @@ impl Setter<'_> {
             let left = format!("{} · {}", paper.studio, paper.title);
             let left = self.broken(&left, style, self.inner() * 0.8).swap_remove(0);
             self.put(&left, style, MARGIN, y, true);
-            let right = format!("{} / {}", page + 1, self.laid.pages);
+            let right = format!("{} of {}", page + 1, self.laid.pages);
             self.put_right(&right, style, self.width - MARGIN, y, true);
         }
     }
@@ -285,7 +279,7 @@ impl Setter<'_> {
             Block::Large(name, figure) => {
                 self.need(LARGE * LEADING + 14.0);
                 self.paragraph(name, body.soft(), Kind::Paragraph);
-                self.paragraph(figure, Style::of(LARGE, Weight::Bold).tabular(), Kind::Paragraph);
+                self.paragraph(figure, Style::of(LARGE, Weight::Bold), Kind::Paragraph);
             }
         }
         self.y += GAP;
@@ -351,7 +345,7 @@ impl Setter<'_> {
         }
         for row in &table.rows {
             let before = self.page;
-            let height = self.row_height(table, &places, row);
+            let height = self.row_height(&places, row);
             self.need(height);
             if self.page != before && with_head {
                 let names: Vec<String> =
@@ -363,17 +357,12 @@ impl Setter<'_> {
         self.group(Kind::Table, "", rows);
     }
 
-    fn row_height(&self, table: &Table, places: &[(f32, f32)], cells: &[String]) -> f32 {
+    fn row_height(&self, places: &[(f32, f32)], cells: &[String]) -> f32 {
         let style = Style::of(BODY, Weight::Regular);
-        let lines = table
-            .columns
+        let lines = places
             .iter()
-            .zip(places)
             .zip(cells)
-            .map(|((column, (_, width)), cell)| {
-                let style = if column.figures { style.tabular() } else { style };
-                self.broken(cell, style, *width).len()
-            })
+            .map(|((_, width), cell)| self.broken(cell, style, *width).len())
             .max()
             .unwrap_or(1);
         lines as f32 * style.leading() + 2.0 * CELL
@@ -396,7 +385,6 @@ impl Setter<'_> {
         let mut lowest = top;
         let mut row = Vec::new();
         for ((column, (x, width)), cell) in table.columns.iter().zip(places).zip(cells) {
-            let style = if column.figures { style.tabular() } else { style };
             let mut y = top;
             let mut nodes = Vec::new();
             for line in self.broken(cell, style, *width) {
@@ -435,7 +423,7 @@ impl Setter<'_> {
                 self.hair(self.y, from, right, true);
                 self.y += 2.0;
             }
-            let figures = self.fonts.width(amount, style.weight, true) * style.size;
+            let figures = self.fonts.width(amount, style.weight) * style.size;
             let lines = self.broken(name, style, right - from - figures - CELL * 2.0);
             let mut name = Vec::new();
             let mut value = None;
@@ -444,7 +432,7 @@ impl Setter<'_> {
                 let base = self.y - style.size * 0.3;
                 name.extend(self.put(line, style, from, base, false));
                 if at == 0 {
-                    value = self.put_right(amount, style.tabular(), right, base, false);
+                    value = self.put_right(amount, style, right, base, false);
                 }
             }
             rows.push(Node::Group(

@@ -20,7 +20,11 @@ fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
         command.arg("-");
     }
     let out = command.output().expect("poppler-utils is installed");
-    let errors = String::from_utf8_lossy(&out.stderr).into_owned();
+    // This version of poppler takes the entry Suspects, a boolean (ISO 32000-1, table 321), for wrong.
+    let errors: String = String::from_utf8_lossy(&out.stderr)
+        .lines()
+        .filter(|line| !line.contains("Suspects object is wrong type (boolean)"))
+        .collect();
     assert!(out.status.success() && errors.is_empty(), "{program}: {errors}");
     String::from_utf8_lossy(&out.stdout).into_owned()
 }
@@ -68,11 +72,11 @@ async fn an_invoice_reads_as_it_was_issued_and_its_fonts_are_inside() {
         "9 Dec 2026",
         "Less the deposit, invoice 1",
         "Account 0123",
-        "1 / 1",
+        "1 of 1",
     ] {
         assert!(text.contains(word), "{word}: {text}");
     }
-    let line = line_with(&text, "knob");
+    let line = line_with(&text, "Knob in");
     assert_eq!(line[line.len() - 2..], ["272.26", "EUR"]);
     assert_eq!(line_with(&text, "To pay")[2..], ["161.99", "EUR"]);
     assert!(line_with(&text, "VAT 19 %").ends_with(&["25.86", "EUR"]));
@@ -92,7 +96,7 @@ async fn an_invoice_reads_as_it_was_issued_and_its_fonts_are_inside() {
     for tag in ["H1", "Table", "TH", "TD", "\"Invoice 2\"", "\"Less the deposit, invoice 1\""] {
         assert!(tree.contains(tag), "{tag}: {tree}");
     }
-    assert!(!tree.contains("1 / 1"), "what stands on every page is left out of the structure");
+    assert!(!tree.contains("1 of 1"), "what stands on every page is left out of the structure");
 }
 
 #[tokio::test(flavor = "multi_thread")]

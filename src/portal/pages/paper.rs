@@ -8,7 +8,7 @@ use crate::orders::{self, OrderRow};
 use crate::paper::{self, Block, Column, Paper, Size, Table};
 use crate::people::Owner;
 use crate::portal::guest::{Guest, Turned};
-use crate::quotes::{self, QuoteRow};
+use crate::quotes::{self, MetalRule, QuoteRow};
 use crate::web::{App, Fault, Show};
 
 /// For the client, from their page.
@@ -101,6 +101,21 @@ fn quote_paper(
             money(content.balance)
         );
         blocks.push(Block::Text(words));
+    }
+    if content.metal_rule == MetalRule::DayOfYes && quote.state == "sent" {
+        let words =
+            "The metal is charged at its price on the day of your yes; the rest stays as it is.";
+        blocks.push(Block::Text(words.to_owned()));
+    }
+    if !content.options.is_empty() && content.chosen.is_none() && quote.state == "sent" {
+        blocks.push(Block::Heading("Other ways to make it".to_owned()));
+        let rows = content
+            .options
+            .iter()
+            .map(|option| vec![option.name.clone(), money(option.totals.gross)])
+            .collect();
+        let columns = vec![Column::words("Way", 3.0), Column::figures("Total", 1.0)];
+        blocks.push(Block::Table(Table { columns, rows }));
     }
     if let (Some(name), Some(at)) = (&quote.answered_name, quote.answered_at)
         && quote.state == "accepted"
