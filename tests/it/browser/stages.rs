@@ -71,7 +71,7 @@ async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
     let number: i32 = sqlx::query_scalar(
         "INSERT INTO kiln_loads (id, kiln_id, state, family_id, size_class, programme, planned_start_at, planned_held_at, started_at, held_at)
          SELECT $1, k.id, $2, f.id, 'M', '[{\"kind\":\"ramp\",\"target_c\":730,\"minutes\":240},{\"kind\":\"ramp\",\"target_c\":520,\"minutes\":60}]',
-                $3, $3 + interval '5 hours', $4, CASE WHEN $2 = 'held' THEN $3 END
+                $3, $3 + interval '5 hours', $4, CASE WHEN $2 = 'held' THEN $3 - interval '1 hour' END
          FROM kilns k, burnout_families f WHERE k.name = 'Big kiln' AND f.name = 'Resin' RETURNING number",
     )
     .bind(id)
@@ -219,6 +219,7 @@ async fn a_flask_is_invested_fired_and_poured_though_the_network_is_lost_each_ti
 #[tokio::test(flavor = "multi_thread")]
 async fn a_piece_is_finished_without_a_network_and_the_other_phone_sees_it() {
     let (studio, labels, line, phone) = bench(1, Stage::Finish).await;
+    studio.owner().await;
     let label = &labels[0];
     let place = format!("/finishing/{label}");
     let alloy: AlloyId = sqlx::query_scalar("SELECT alloy_id FROM order_lines")
