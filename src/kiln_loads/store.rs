@@ -138,7 +138,7 @@ pub(super) async fn ended(
     now: Moment,
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
-        "UPDATE kiln_loads SET state = 'ended', ended_at = $2, version = version + 1 WHERE id = $1",
+        "UPDATE kiln_loads SET state = 'ended', ended_at = greatest($2, held_at), version = version + 1 WHERE id = $1",
     )
     .bind(load)
     .bind(now)
