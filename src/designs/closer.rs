@@ -124,10 +124,10 @@ impl Closer {
             why.push(reason);
         }
         for found in [&self.first, &self.advice, &self.fine] {
-            if let Found::Failed(reason) = found {
-                if !why.contains(&reason.as_str()) {
-                    why.push(reason);
-                }
+            if let Found::Failed(reason) = found
+                && !why.contains(&reason.as_str())
+            {
+                why.push(reason);
             }
         }
         why

@@ -37,8 +37,11 @@ pub(crate) struct ShowFine {
     form: Form,
 }
 
+/// What of an alloy is in a place, in centigrams.
+type Share = fn(&Held) -> i64;
+
 /// The columns of the account: where the metal is, and what of an alloy is there.
-const PLACES: [(&str, fn(&Held) -> i64); 12] = [
+const PLACES: [(&str, Share); 12] = [
     ("Fresh", |held| held.fresh),
     ("Returns", |held| held.returns),
     ("Cast", |held| held.cast),

@@ -120,7 +120,7 @@ impl ShowPortal {
     /// The chance told with a day, as long as that day still stands.
     fn chance_of(&self, day: &crate::clock::Day) -> Option<String> {
         let promise = self.promise.as_ref().filter(|promise| promise.promised_on == *day)?;
-        promise.chance.filter(|chance| *chance >= 0.5).map(|chance| promises::chance_words(chance))
+        promise.chance.filter(|chance| *chance >= 0.5).map(promises::chance_words)
     }
 
     /// Whether the deposit has been invoiced; the invoice says then what is due.

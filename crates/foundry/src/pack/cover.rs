@@ -60,7 +60,7 @@ pub(super) fn cover(mesh: &Mesh) -> Vec<Ball> {
     // are far apart in the list.
     cubes.sort_unstable_by_key(|(cube, _)| {
         let mixed = cube.iter().fold(17_u64, |sum, &c| {
-            (sum ^ u64::from(c.cast_unsigned())).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(29)
+            (sum ^ u64::from(c as u32)).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(29)
         });
         (mixed, *cube)
     });

@@ -113,8 +113,8 @@ impl<'a> Filling<'a> {
         let mut place = 0;
         for height in 0..self.heights.len() {
             let z_mm = self.heights[height];
-            for stance in 0..stances.len() {
-                let [low, high] = stances[stance].z_mm;
+            for (stance, standing) in stances.iter().enumerate() {
+                let [low, high] = standing.z_mm;
                 let fits = z_mm + low >= self.rules.floor_mm
                     && z_mm + high <= self.kind.height_mm - self.rules.top_mm;
                 if !fits {

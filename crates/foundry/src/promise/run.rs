@@ -262,9 +262,7 @@ impl Run<'_, '_> {
         let done = |good: &[u32]| good.iter().zip(&wanted).all(|(have, want)| have >= want);
         while !done(&good) {
             steps += 1;
-            let Some(Reverse(one)) = moving.pop().filter(|_| steps <= MOST_STEPS) else {
-                return None;
-            };
+            let Reverse(one) = moving.pop().filter(|_| steps <= MOST_STEPS)?;
             last = last.max(one.at_min);
             let mut left = one.pieces;
             for stage in &Stage::ALL[one.unproved.place()..=one.stage.place()] {
@@ -313,7 +311,7 @@ impl Run<'_, '_> {
             }
             Progress::InHand { since_min } => {
                 let end = self.work(&habit.work, since_min.min(now))?;
-                self.into_kiln(Moving { at_min: end, ..one })
+                self.enter_kiln(Moving { at_min: end, ..one })
             }
         })
     }
@@ -342,12 +340,12 @@ impl Run<'_, '_> {
 
     fn finished(&mut self, one: Moving, habit: &StageHabit, begun: i64) -> Option<Moving> {
         let end = self.draw_from(&habit.work, begun)?;
-        self.into_kiln(Moving { at_min: end, ..one })
+        self.enter_kiln(Moving { at_min: end, ..one })
     }
 
     /// What is done when nobody is there is taken up when somebody is, but for a flask that has set:
     /// the plan waits for that itself.
-    fn into_kiln(&mut self, one: Moving) -> Option<Moving> {
+    fn enter_kiln(&mut self, one: Moving) -> Option<Moving> {
         if one.stage == Stage::Invest {
             return Some(one);
         }
