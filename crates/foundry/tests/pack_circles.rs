@@ -73,7 +73,7 @@ fn packed(face: Face, radius: f64, count: usize, effort: usize) -> usize {
     let (plate, disc) = (plate(face), disc(radius));
     let pieces = vec![ToPrint { model: 0, due: None }; count];
     let options = PlateOptions { turns: 1, pitch_mm: Some(0.5), effort, ..PlateOptions::default() };
-    let packed = pack_plates(&plate, &[&disc], &pieces, &options).unwrap();
+    let packed = pack_plates(&plate, &[&disc], &pieces, &options).expect("a plate takes discs");
     let first = packed.plates.first().map_or(&[][..], |plate| &plate.pieces);
     assert_eq!(judge_plate(&plate, &[&disc], &pieces, first), []);
     first.len()
