@@ -278,7 +278,7 @@ pub(super) struct Trees {
 }
 
 /// Cells of this edge draw an outline.
-const DRAWN_MM: f64 = 0.5;
+const DRAWN_MM: f64 = 0.2;
 
 /// Hangs pieces of one alloy on trees in as few flasks as are found.
 pub(super) fn arrange(

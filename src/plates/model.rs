@@ -171,7 +171,7 @@ impl Proposal {
 }
 
 /// Cells of this edge draw an outline.
-const DRAWN_MM: f64 = 0.4;
+const DRAWN_MM: f64 = 0.15;
 
 /// Packs pieces on as many plates as they need, due first.
 pub(super) fn propose(
