@@ -120,8 +120,10 @@ async fn sprues_are_judged_and_a_stale_form_changes_nothing() {
     let owner = studio.owner().await;
     let cube = write::stl_binary(&solid::cuboid([6.0; 3]), "cube").unwrap();
     let place = add(&owner, "cube.stl", &cube).await;
+    // So small a cube might be drawn in inches; the program asks.
+    owner.post(&format!("{place}/unit"), &[("n", "1"), ("unit", "mm")]).await.led_to();
     let mut fields = casting(&alloy, "1", "0.8");
-    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "6"), ("d1", "4"), ("l1", "8")]);
+    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "6"), ("d1", "6"), ("l1", "8")]);
     let led = owner.post(&format!("{place}/casting"), &fields).await;
     assert!(led.led_to().starts_with(&place));
     sqlx::query("DELETE FROM jobs WHERE input ->> 'stage' = 'fine'")

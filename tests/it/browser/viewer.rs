@@ -111,7 +111,8 @@ async fn a_model_turns_is_cut_open_and_its_sprue_is_dragged_and_worked_out_again
 
     // Coloured by freezing, the last place is marked.
     ask(&browser, "const v = window.pourdayViewer(); v.reset(); [...document.querySelectorAll('.viewer-modes button')].find((b) => b.textContent === 'Freezing').click()").await;
-    browser.see("freezes last").await;
+    let last = ask(&browser, "return document.querySelector('.mark.last').title").await;
+    assert!(last.as_str().unwrap().starts_with("freezes last, after"), "{last}");
     let legend = ask(&browser, "return document.querySelector('.viewer-legend').textContent").await;
     assert!(legend.as_str().unwrap().contains("Stops feeding after, s"), "{legend}");
     browser.picture("viewer-freezing").await;
