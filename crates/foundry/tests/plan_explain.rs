@@ -59,6 +59,9 @@ fn a_kiln_out_of_use_is_named() {
 fn the_load_before_it_in_the_same_kiln_is_a_reason() {
     let mut problem = plan_support::problem(21, 2, 1);
     problem.calendar.closed_days.clear();
+    // Two alike, so that both fit the kiln.
+    let id = std::mem::take(&mut problem.flasks[0].id);
+    problem.flasks[0] = foundry::plan::Flask { id, ..problem.flasks[1].clone() };
     for flask in &mut problem.flasks {
         flask.ready_min = 0;
         flask.latest_start_min = None;
@@ -69,6 +72,7 @@ fn the_load_before_it_in_the_same_kiln_is_a_reason() {
     "wax".clone_into(&mut problem.flasks[0].family);
     "ceramic".clone_into(&mut problem.flasks[1].family);
     let made = plan(&problem);
+    assert_eq!(made.loads.len(), 2, "{made:?}");
     let last = made.pours.last().unwrap();
     let told = reasons(&problem, &made, &last.flask);
     assert!(told.contains(&Binds::Kiln { kiln: "K1".to_owned() }), "{told:?}");
