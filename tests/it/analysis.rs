@@ -147,7 +147,7 @@ async fn sprues_are_judged_and_a_stale_form_changes_nothing() {
     owner.post(&format!("{place}/casting"), &fields).await.led_to();
     work(&studio).await;
     let page = owner.get(&place).await;
-    assert!(page.page().contains("away from the model's surface"), "{}", page.body);
+    assert!(page.page().contains("24.00 mm away from the model"), "{}", page.body);
     // Numbers that are none come back beside their sprue.
     let mut wrong = casting(&alloy, "3", "0.8");
     wrong.extend([("x1", "three"), ("y1", "3"), ("z1", "6"), ("d1", "2"), ("l1", "8")]);

@@ -20,7 +20,9 @@ fn plate(width_mm: f64, depth_mm: f64) -> Plate {
 
 /// A bracket with one arm along x and one along y: its box is mostly empty.
 fn bracket(arm: f64, thick: f64) -> Mesh {
-    solid::cuboid([arm, thick, 4.0]).joined(&solid::cuboid([thick, arm, 4.0])).unwrap()
+    solid::cuboid([arm, thick, 4.0])
+        .joined(&solid::cuboid([thick, arm, 4.0]))
+        .expect("two arms are joined")
 }
 
 fn of(model: usize, due: impl Into<Option<i64>>) -> ToPrint {

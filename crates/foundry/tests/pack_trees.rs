@@ -27,7 +27,7 @@ fn packed(
     pieces: &[ToTree],
     rules: &TreeRules,
 ) -> PackedFlasks {
-    let packed = pack_flasks(kinds, patterns, pieces, rules).unwrap();
+    let packed = pack_flasks(kinds, patterns, pieces, rules).expect("there is a flask");
     for flask in &packed.flasks {
         let faults = judge_tree(&kinds[flask.kind], patterns, pieces, rules, flask);
         assert_eq!(faults, [], "{} pieces", flask.pieces.len());

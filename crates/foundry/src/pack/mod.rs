@@ -1,7 +1,7 @@
 //! Packing by true shapes: pieces on printer's plates, and pieces on trees in flasks.
 //!
-//! [`pack_plates`] sets outlines on plates, [`pack_flasks`] hangs shapes on sprues;
-//! [`judge_plate`] and [`judge_tree`] check what came out from the models alone and share no code
+//! [`pack_plates()`] sets outlines on plates, [`pack_flasks()`] hangs shapes on sprues;
+//! [`judge_plate()`] and [`judge_tree()`] check what came out from the models alone and share no code
 //! with them.
 
 mod attach;
