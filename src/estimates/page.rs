@@ -11,7 +11,7 @@ use super::model::{LEAST, Proposal, What, propose};
 use super::view::{self, TakenRow};
 use crate::db::once::{self, Begun, Work};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
 
 const PLACE: &str = "/estimates";
 
@@ -86,17 +86,10 @@ async fn answer(
     work: Work,
     done: Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            work.commit(PLACE).await?;
-            Ok(see_other(PLACE))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(app, signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = done.map(|()| PLACE.to_owned());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(app, signed, form).await?).into_response()),
     }
 }
 

@@ -14,7 +14,7 @@ use crate::db::once::{self, Begun};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::timers;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 /// The address of a sheet.
 pub(super) fn place(stage: Stage, which: &str) -> String {
@@ -93,19 +93,15 @@ pub(crate) async fn record(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::record(&mut work.tx, &signed, &subject, step, told).await {
-        Ok(()) => {
-            let place = format!("{}#steps", thing(&subject));
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = actions::record(&mut work.tx, &signed, &subject, step, told)
+        .await
+        .map(|()| format!("{}#steps", thing(&subject)));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 
@@ -121,18 +117,14 @@ pub(crate) async fn take_back(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::take_back(&mut work.tx, &signed, &subject, id).await {
-        Ok(()) => {
-            let place = format!("{}#steps", thing(&subject));
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = actions::take_back(&mut work.tx, &signed, &subject, id)
+        .await
+        .map(|()| format!("{}#steps", thing(&subject)));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, &subject, &which, Some(("", form))).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

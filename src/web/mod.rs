@@ -2,6 +2,7 @@
 
 mod app;
 mod asset;
+mod ended;
 mod fault;
 mod form;
 mod format;
@@ -14,6 +15,7 @@ mod working;
 
 pub use app::App;
 pub use asset::{asset, serve_asset, serve_worker};
+pub use ended::Ended;
 pub use fault::{Fault, Refused};
 pub(crate) use form::percent;
 pub use form::{Form, Input};

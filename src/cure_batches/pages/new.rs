@@ -15,7 +15,7 @@ use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces;
 use crate::trials::{self, DrawnPiece, Usual};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "cure_batches/new.html")]
@@ -76,17 +76,11 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::create(&mut work.tx, &signed, &batch, &attempts).await {
-        Ok(number) => {
-            let place = CureBatch(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = actions::create(&mut work.tx, &signed, &batch, &attempts)
+        .await
+        .map(|number| CureBatch(number).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
     }
 }

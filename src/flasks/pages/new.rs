@@ -13,7 +13,7 @@ use crate::flasks::forms::NewFlask;
 use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
 use crate::id::{AlloyId, PieceId};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "flasks/new.html")]
@@ -83,17 +83,13 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::begin(&mut work.tx, &signed, &flask).await {
-        Ok(number) => {
-            let place = format!("/flasks/{number}");
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::begin(&mut work.tx, &signed, &flask)
+        .await
+        .map(|number| format!("/flasks/{number}"));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, alloy, Some(form)).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, alloy, Some(form)).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -8,7 +8,7 @@ use crate::db::once::{self, Begun};
 use crate::flasks::actions;
 use crate::flasks::forms::{Divesting, Weighing};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 /// Shows the flask again with the messages of a form that was not right.
 pub(super) async fn again(
@@ -37,17 +37,10 @@ where
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match act(&mut work.tx, form.version()).await {
-        Ok(()) => {
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            again(app, signed, number, form, refused.status).await
-        }
-        Err(fault) => Err(fault),
+    let done = act(&mut work.tx, form.version()).await.map(|()| place);
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => again(app, signed, number, form, status).await,
     }
 }
 

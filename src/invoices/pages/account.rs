@@ -17,7 +17,7 @@ use crate::invoices::statement::{self, Statement};
 use crate::invoices::view::{self, ClientRow};
 use crate::invoices::{Account, Invoices, actions};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, Refused, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/account.html")]
@@ -120,20 +120,15 @@ pub(crate) async fn pay(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::pay(&mut work.tx, &signed, id, &typed).await {
-        Ok(_) => {
-            let place = Account(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done =
+        actions::pay(&mut work.tx, &signed, id, &typed).await.map(|_| Account(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let forms = Forms { payment: Some(form), ..Forms::default() };
             let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 
@@ -153,20 +148,15 @@ pub(crate) async fn refund(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::refund(&mut work.tx, &signed, id, &money).await {
-        Ok(()) => {
-            let place = Account(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done =
+        actions::refund(&mut work.tx, &signed, id, &money).await.map(|()| Account(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let forms = Forms { refund: Some(form), ..Forms::default() };
             let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 
@@ -180,19 +170,14 @@ pub(crate) async fn reverse(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::reverse(&mut work.tx, &signed, id, entry).await {
-        Ok(()) => {
-            let place = Account(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done =
+        actions::reverse(&mut work.tx, &signed, id, entry).await.map(|()| Account(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let forms = Forms { general: form, ..Forms::default() };
             let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

@@ -11,7 +11,7 @@ use crate::id::{ClientId, InvoiceId};
 use crate::invoices::forms::DraftForm;
 use crate::invoices::{Account, Invoice, InvoicesOfOrder, actions, store, view};
 use crate::people::Owner;
-use crate::web::{App, Fault, Form, Refused, see_other};
+use crate::web::{App, Ended, Fault, Form, Refused, see_other};
 
 pub(crate) async fn blank(
     State(app): State<App>,
@@ -50,19 +50,14 @@ pub(crate) async fn save(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::save(&mut work.tx, id, &typed, seen).await {
-        Ok(()) => {
-            let place = Invoice(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done =
+        actions::save(&mut work.tx, id, &typed, seen).await.map(|()| Invoice(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, id, Some(form)).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 

@@ -11,7 +11,7 @@ use crate::invoices::forms::read_invoicing;
 use crate::invoices::paths::Invoicing;
 use crate::invoices::{Invoices, actions, store};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/invoicing.html")]
@@ -60,17 +60,13 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::change_invoicing(&mut work.tx, &signed, &row).await {
-        Ok(()) => {
-            let place = Invoicing.to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::change_invoicing(&mut work.tx, &signed, &row)
+        .await
+        .map(|()| Invoicing.to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -12,7 +12,7 @@ use crate::invoices::{Account, Invoice, InvoicesOfOrder};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::quotes::{self, QuoteRow};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/order.html")]
@@ -55,17 +55,13 @@ pub(crate) async fn draft(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::draft_for_order(&mut work.tx, &signed, number, part).await {
-        Ok(id) => {
-            let place = Invoice(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::draft_for_order(&mut work.tx, &signed, number, part)
+        .await
+        .map(|id| Invoice(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, number, form).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, number, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -14,7 +14,7 @@ use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
 use crate::tariffs::{cost_of, in_force, week_minute};
-use crate::web::{App, Fault, Form, Frame, Html, Show, see_other, working_of};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, Show, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kiln_loads/show.html")]
@@ -192,17 +192,12 @@ where
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match act(&mut work.tx, form.version()).await {
-        Ok(()) => {
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = act(&mut work.tx, form.version()).await.map(|()| place);
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(app, signed, number, form).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(app, signed, number, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }
 

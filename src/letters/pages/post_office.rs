@@ -11,7 +11,7 @@ use crate::letters::forms::read_post_office;
 use crate::letters::paths::PostOffice;
 use crate::letters::{Letters, actions, store};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "letters/post_office.html")]
@@ -60,17 +60,13 @@ pub(crate) async fn save(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::change_post_office(&mut work.tx, &signed, &row).await {
-        Ok(()) => {
-            let place = PostOffice.to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::change_post_office(&mut work.tx, &signed, &row)
+        .await
+        .map(|()| PostOffice.to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

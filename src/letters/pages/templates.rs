@@ -13,7 +13,7 @@ use crate::letters::kinds::{KINDS, Kind};
 use crate::letters::paths::{PostOffice, Templates};
 use crate::letters::{Letters, store, template};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "letters/templates.html")]
@@ -113,18 +113,14 @@ pub(crate) async fn save(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::save_template(&mut work.tx, &signed, kind, (&subject, &body), seen).await {
-        Ok(()) => {
-            let place = Templates.to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::save_template(&mut work.tx, &signed, kind, (&subject, &body), seen)
+        .await
+        .map(|()| Templates.to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, kind, Some(form)).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, kind, Some(form)).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }
 

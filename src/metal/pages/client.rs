@@ -14,7 +14,7 @@ use crate::metal::forms::{OwnForm, SettleForm};
 use crate::metal::statement::{self, OfAlloy as Statement, Span};
 use crate::metal::{EntryPage, MetalPage, OfClient, OwnPage, own, view};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/client.html")]
@@ -131,19 +131,13 @@ async fn submit(
         (_, Read::Own(typed)) => own::give_back(conn, &signed, id, typed).await,
         (_, Read::Settle(typed)) => own::settle(conn, &signed, id, typed).await,
     };
-    match done {
-        Ok(_) => {
-            let place = OfClient(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = done.map(|_| OfClient(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, id, Wanted::default(), doing.forms(form)).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 

@@ -13,7 +13,7 @@ use crate::metal::paths::CountPage;
 use crate::metal::stock::{self, Countable};
 use crate::metal::{EntriesPage, MetalPage, actions};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/count.html")]
@@ -67,17 +67,11 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::count_all(&mut work.tx, &signed, &take).await {
-        Ok(()) => {
-            let place = format!("{EntriesPage}?kind=counted");
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = actions::count_all(&mut work.tx, &signed, &take)
+        .await
+        .map(|()| format!("{EntriesPage}?kind=counted"));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
     }
 }

@@ -11,7 +11,7 @@ use crate::id::MetalBatchId;
 use crate::metal::view::{self, EntryRow};
 use crate::metal::{EntriesPage, EntryPage, MetalPage, OfAlloy, ledger};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/entry.html")]
@@ -54,17 +54,13 @@ pub(crate) async fn take_back(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match ledger::reverse(&mut work.tx, id, signed.now, Some(signed.person), &reason).await {
-        Ok(reversal) => {
-            let place = EntryPage(reversal).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = ledger::reverse(&mut work.tx, id, signed.now, Some(signed.person), &reason)
+        .await
+        .map(|reversal| EntryPage(reversal).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, id, form).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, id, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -8,7 +8,7 @@ use super::show::{Forms, page};
 use crate::db::once::{self, Begun};
 use crate::orders::{Order, actions};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 pub(crate) async fn cancel(
     State(app): State<App>,
@@ -52,18 +52,12 @@ async fn finish(
     work: once::Work,
     outcome: Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match outcome {
-        Ok(()) => {
-            let place = Order(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = outcome.map(|()| Order(number).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let forms = Forms { end: form, ..Forms::default() };
-            Ok((refused.status, page(app, signed, number, forms).await?).into_response())
+            Ok((status, page(app, signed, number, forms).await?).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

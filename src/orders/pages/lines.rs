@@ -9,7 +9,7 @@ use crate::db::once::{self, Begun};
 use crate::orders::forms::LineForm;
 use crate::orders::{Order, actions, view};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 /// What is to be done to the lines.
 enum Deed {
@@ -83,18 +83,10 @@ async fn make(
         }
     }
     .await;
-    match outcome {
-        Ok(()) => {
-            let place = Order(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            again(app, signed, number, n, form, refused.status).await
-        }
-        Err(fault) => Err(fault),
+    let done = outcome.map(|()| Order(number).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => again(app, signed, number, n, form, status).await,
     }
 }
 

@@ -12,7 +12,7 @@ use crate::people::Signed;
 use crate::plan::forms::{ForbidForm, PinForm};
 use crate::plan::pages::show::Wanted;
 use crate::plan::{actions, by_hand, store, think, view};
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 const PLAN: &str = "/plan";
 /// How long the planner thinks unless told otherwise.
@@ -29,21 +29,13 @@ where
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match act(&mut work.tx).await {
-        Ok(()) => {
-            work.commit(PLAN).await?;
-            Ok(see_other(PLAN))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((
-                refused.status,
-                super::show::page(app, signed, Some(form), &Wanted::default()).await?,
-            )
+    let done = act(&mut work.tx).await.map(|()| PLAN.to_owned());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, super::show::page(app, signed, Some(form), &Wanted::default()).await?)
                 .into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 

@@ -16,7 +16,7 @@ use crate::plates::view::{self, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::trials::{self, DrawnPiece, Usual};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "plates/new.html")]
@@ -131,17 +131,11 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::create(&app.pool, &mut work.tx, &signed, &setting, &attempts).await {
-        Ok(number) => {
-            let place = Plate(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = actions::create(&app.pool, &mut work.tx, &signed, &setting, &attempts)
+        .await
+        .map(|number| Plate(number).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
     }
 }

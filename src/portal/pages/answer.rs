@@ -8,7 +8,7 @@ use super::show::page;
 use crate::db::once::{self, Begun};
 use crate::portal::actions::{self, Said};
 use crate::portal::guest::Guest;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 enum Answer {
     Yes(String),
@@ -61,16 +61,9 @@ async fn answer(
         }
         Answer::No(words) => actions::say_no(&mut work.tx, &guest, seen, words).await,
     };
-    match outcome {
-        Ok(()) => {
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(app, guest, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = outcome.map(|()| place);
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(app, guest, form).await?).into_response()),
     }
 }

@@ -14,7 +14,7 @@ use crate::people::Signed;
 use crate::pours::actions;
 use crate::pours::forms::{COVERS, PourForm};
 use crate::pours::view::{self, SheetPiece, SheetRow};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 /// A flask on the sheet, with its form when it is hot.
 pub(crate) struct Line {
@@ -159,16 +159,12 @@ pub(crate) async fn pour(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::pour(&mut work.tx, &signed, number, &pour).await {
-        Ok(()) => {
-            work.commit("/pours").await?;
-            Ok(see_other("/pours"))
+    let done =
+        actions::pour(&mut work.tx, &signed, number, &pour).await.map(|()| "/pours".to_owned());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, Some((number, form))).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, Some((number, form))).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

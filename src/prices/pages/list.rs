@@ -13,7 +13,7 @@ use crate::prices::forms::PriceForm;
 use crate::prices::model::TYPED_UNITS;
 use crate::prices::view::{self, Item};
 use crate::prices::{Price, PriceKind, PriceRules, Prices, actions};
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "prices/list.html")]
@@ -95,17 +95,11 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::note(&mut work.tx, &signed, &price).await {
-        Ok(()) => {
-            let place = Price(price.kind, &price.item).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
+    let done = actions::note(&mut work.tx, &signed, &price)
+        .await
+        .map(|()| Price(price.kind, &price.item).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
     }
 }

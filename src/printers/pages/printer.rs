@@ -12,7 +12,7 @@ use crate::people::{Owner, Signed};
 use crate::printers::forms::PrinterForm;
 use crate::printers::view::{self, PrinterRow, ProfileRow};
 use crate::printers::{Printer, Printers, actions};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "printers/printer.html")]
@@ -123,17 +123,11 @@ async fn answer(
     work: Work,
     done: Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = Printer(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = done.map(|()| Printer(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(app, signed, id, Some(form), None).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(app, signed, id, Some(form), None).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -10,7 +10,7 @@ use crate::id::{PrinterId, ProfileId};
 use crate::people::{Owner, Signed};
 use crate::printers::forms::ProfileForm;
 use crate::printers::{Printer, actions};
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 pub(crate) async fn add(
     State(app): State<App>,
@@ -53,18 +53,12 @@ async fn answer(
     work: Work,
     done: Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = Printer(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = done.map(|()| Printer(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(app, signed, id, None, Some(form)).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

@@ -12,7 +12,7 @@ use crate::people::{Owner, Signed};
 use crate::printers::forms::{LotForm, ResinForm};
 use crate::printers::view::{self, LotRow, ResinRow};
 use crate::printers::{Resin, Resins, actions};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "printers/resin.html")]
@@ -79,19 +79,15 @@ pub(crate) async fn change(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::change_resin(&mut work.tx, &signed, id, &resin, seen).await {
-        Ok(()) => {
-            let place = Resin(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = actions::change_resin(&mut work.tx, &signed, id, &resin, seen)
+        .await
+        .map(|()| Resin(id).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, id, Back::Details(form)).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 

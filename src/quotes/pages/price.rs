@@ -17,7 +17,7 @@ use crate::quotes::paths::Quote;
 use crate::quotes::reckon::{Missing, reckon};
 use crate::quotes::{PriceOrder, Quotes, actions, view};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
 use foundry::yields::chance_of_enough;
 use rust_decimal::Decimal;
 
@@ -252,21 +252,17 @@ pub(crate) async fn save(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    match actions::save_draft(&mut work.tx, &signed, number, &content, seen).await {
-        Ok(n) => {
-            let place = Quote(number, n).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = actions::save_draft(&mut work.tx, &signed, number, &content, seen)
+        .await
+        .map(|n| Quote(number, n).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let order = orders::load(&app.pool, number).await?;
             let page =
                 page(&app, &signed, order, (&shop, &settings), form, Some(Ok(content)), None)
                     .await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

@@ -13,7 +13,7 @@ use crate::quotes::changes::{self, Change};
 use crate::quotes::content::Content;
 use crate::quotes::view::{self, QuoteRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/quote.html")]
@@ -81,18 +81,14 @@ pub(crate) async fn send(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::send(&mut work.tx, &signed, number, n, &message, outlook.as_ref()).await {
-        Ok(()) => {
-            let place = Quotes(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = actions::send(&mut work.tx, &signed, number, n, &message, outlook.as_ref())
+        .await
+        .map(|()| Quotes(number).to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, number, n, Some(form)).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }

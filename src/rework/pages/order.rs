@@ -13,7 +13,7 @@ use crate::people::{Owner, Signed};
 use crate::rework::actions::{self, Target};
 use crate::rework::model;
 use crate::rework::view::{self, OrderPiece, OrderRow};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 /// A piece and when it is ready.
 pub(crate) struct Row {
@@ -108,17 +108,13 @@ pub(crate) async fn submit(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    match actions::move_pieces(&mut work.tx, &signed, number, seen, &wanted, target).await {
-        Ok(to) => {
-            let place = format!("/orders/{to}");
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = actions::move_pieces(&mut work.tx, &signed, number, seen, &wanted, target)
+        .await
+        .map(|to| format!("/orders/{to}"));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, number, form).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, number, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -14,7 +14,7 @@ use crate::pieces::{Stage, State};
 use crate::rework::actions;
 use crate::rework::model::{self, Typical};
 use crate::rework::view::{self, Before, PieceRow, StageCost};
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
 
 /// One way on, and where it leads.
 pub(crate) struct Way {
@@ -157,18 +157,12 @@ async fn answer(
     work: Work,
     done: Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = format!("/pieces/{label}/rework");
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done = done.map(|()| format!("/pieces/{label}/rework"));
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(app, signed, label, form).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(app, signed, label, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }
 

@@ -12,7 +12,7 @@ use crate::people::{Owner, Signed};
 use crate::settings::forms::{self, ClosedDay, STRETCHES, WEEKDAYS, hours_field};
 use crate::settings::{ClosedDays, Hours, StudioIndex, actions};
 use crate::studio::{Settings, Week};
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "settings/hours.html")]
@@ -84,19 +84,14 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::set_hours(&mut work.tx, &signed, &week, seen).await {
-        Ok(()) => {
-            let place = Hours.to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done =
+        actions::set_hours(&mut work.tx, &signed, &week, seen).await.map(|()| Hours.to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = page(&app, &signed, Some(form), Form::default()).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 

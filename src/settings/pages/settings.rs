@@ -10,7 +10,7 @@ use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::settings::{StudioIndex, StudioSettings, actions, forms};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "settings/settings.html")]
@@ -49,17 +49,12 @@ pub(crate) async fn submit(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match actions::change(&mut work.tx, &signed, &settings).await {
-        Ok(()) => {
-            let place = StudioIndex.to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
+    let done =
+        actions::change(&mut work.tx, &signed, &settings).await.map(|()| StudioIndex.to_string());
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
+            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
         }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-        Err(fault) => Err(fault),
     }
 }

@@ -8,7 +8,7 @@ use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::pieces;
 use crate::trials::actions;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Ended, Fault, Form, see_other};
 
 /// Runs one act on a trial once, and shows the trial again when it was refused.
 async fn run<F>(
@@ -26,18 +26,13 @@ where
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    match act(&mut work.tx, form.version()).await {
-        Ok(()) => {
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
+    let done = act(&mut work.tx, form.version()).await.map(|()| place);
+    match form.ended(work, done).await? {
+        Ended::Led(response) => Ok(response),
+        Ended::Refused(status) => {
             let page = super::show::page(app, signed, number, form).await?;
-            Ok((refused.status, page).into_response())
+            Ok((status, page).into_response())
         }
-        Err(fault) => Err(fault),
     }
 }
 
