@@ -180,10 +180,13 @@ pub async fn keep_fetching(pool: PgPool, clock: Clock) {
 
 async fn when_due(pool: &PgPool, clock: &Clock) -> Result<(), Fault> {
     let fetching = Fetching::load(pool).await?;
+    // Before anybody founded a studio there is nothing to ask for either.
+    if !fetching.fetch_daily || fetching.fetch_url.is_empty() {
+        return Ok(());
+    }
     let zone = Settings::load(pool).await?.zone();
     let today = clock.now().day_in(&zone);
-    let done = fetching.fetched_at.is_some_and(|at| at.day_in(&zone) == today);
-    if !fetching.fetch_daily || fetching.fetch_url.is_empty() || done {
+    if fetching.fetched_at.is_some_and(|at| at.day_in(&zone) == today) {
         return Ok(());
     }
     let mut tx = pool.begin().await?;
