@@ -102,9 +102,8 @@ fn read(path: &Path, told: Option<Unit>) -> Result<Model, CliFault> {
         let why = mesh::ReadRefusal::FileTooLarge { bytes, limit };
         return Err(refused(why.to_string()));
     }
-    let bytes = std::fs::read(path).map_err(|error| refused(error.to_string()))?;
-    let file = mesh::read(&bytes, &name).map_err(|why| refused(why.to_string()))?;
-    drop(bytes);
+    let source = std::fs::File::open(path).map_err(|error| refused(error.to_string()))?;
+    let file = mesh::read_from(source, size, &name).map_err(|why| refused(why.to_string()))?;
     let guess = mesh::guess_unit(&file);
     let (unit, certain, reason) = match (told, guess.certainty) {
         (Some(told), _) => (told, true, "As told.".to_owned()),

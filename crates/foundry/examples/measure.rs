@@ -5,7 +5,7 @@
 use std::io::Write as _;
 use std::process::ExitCode;
 
-use foundry::mesh::{Unit, measure, read};
+use foundry::mesh::{Unit, measure, read_from};
 
 fn main() -> ExitCode {
     let mut arguments =
@@ -22,11 +22,12 @@ fn main() -> ExitCode {
         }
     }
     let Some(file) = file else { return told("name a file") };
-    let bytes = match std::fs::read(&file) {
-        Ok(bytes) => bytes,
+    let source = std::fs::File::open(&file).and_then(|open| Ok((open.metadata()?.len(), open)));
+    let (bytes, source) = match source {
+        Ok(opened) => opened,
         Err(error) => return told(&error.to_string()),
     };
-    let model = match read(&bytes, &file) {
+    let model = match read_from(source, bytes, &file) {
         Ok(model) => model,
         Err(refusal) => return told(&refusal.to_string()),
     };

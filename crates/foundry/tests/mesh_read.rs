@@ -1,9 +1,11 @@
 //! Reading model files: what is accepted, how it is recognised, and every refusal.
 #![allow(clippy::unwrap_used, reason = "a test may fail by panicking")]
 
+use std::io::Read;
+
 use foundry::mesh::write::{PlyEncoding, obj, ply, stl_binary, stl_text, three_mf};
 use foundry::mesh::{
-    Format, Limits, Mesh, ModelFile, ReadRefusal, Unit, measure, read, read_within,
+    Format, Limits, Mesh, ModelFile, ReadRefusal, Unit, measure, read, read_from, read_within,
 };
 use foundry::shapes::{Piece, solid};
 
@@ -41,6 +43,42 @@ fn what_is_written_is_read_again_under_any_name() {
             assert!(off.abs() <= tolerance, "{format}: {off}");
         }
     }
+}
+
+/// Gives at most seven bytes at a time.
+struct Slow<'a>(&'a [u8]);
+
+impl Read for Slow<'_> {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        let most = into.len().min(7);
+        self.0.read(&mut into[..most])
+    }
+}
+
+#[test]
+fn a_file_that_comes_in_pieces_is_the_same_model() {
+    let band = Piece::ComfortBand.mesh();
+    let mut damaged = stl_binary(&band, "solid ring").unwrap();
+    damaged.extend_from_slice(&[0; 9]);
+    let mut wild = stl_binary(&band, "ring").unwrap();
+    wild[84 + 50 * 20 + 12..][..4].copy_from_slice(&f32::NAN.to_le_bytes());
+    let mut files = all_formats(&band);
+    files.extend([damaged, wild].map(|bytes| (Format::StlBinary, bytes)));
+    for (_, bytes) in files {
+        assert_eq!(read_from(Slow(&bytes), bytes.len() as u64, "ring"), read(&bytes, "ring"));
+    }
+}
+
+#[test]
+fn a_file_that_breaks_off_while_it_is_read_says_so() {
+    let bytes = stl_binary(&Piece::ComfortBand.mesh(), "ring").unwrap();
+    let whole = bytes.len() as u64;
+    let said = read_from(&bytes[..bytes.len() - 30], whole, "ring.stl").unwrap_err();
+    assert!(said.to_string().contains("could not be read to its end"), "{said}");
+    assert_eq!(read_from(&b""[..], 0, ""), Err(ReadRefusal::Empty));
+    let limit = Limits::default().file_bytes;
+    let said = read_from(&b""[..], limit as u64 + 1, "").unwrap_err();
+    assert_eq!(said, ReadRefusal::FileTooLarge { bytes: limit + 1, limit });
 }
 
 #[test]
@@ -200,6 +238,7 @@ fn refusal(bytes: &[u8], name: &str) -> &'static str {
         ReadRefusal::UnpacksTooLarge { .. } => "unpacks too large",
         ReadRefusal::Malformed { .. } => "malformed",
         ReadRefusal::Unsupported { .. } => "unsupported",
+        ReadRefusal::Interrupted { .. } => "interrupted",
     }
 }
 

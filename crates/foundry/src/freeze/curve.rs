@@ -106,7 +106,6 @@ impl HeatCurve {
     ///
     /// The left side rises strictly wherever `slope > 0`, and on level pieces
     /// the heat content takes up the difference, so there is one answer.
-    #[inline]
     pub(super) fn settle(&self, slope_j_k: f64, volume_m3: f64, sum_j: f64) -> Settled {
         let at = |k: &Knot| slope_j_k * k.above_k + volume_m3 * k.heat_j_m3;
         let first = &self.knots[0];
@@ -130,6 +129,48 @@ impl HeatCurve {
         }
         let rise = slope_j_k + volume_m3 * self.liquid_j_m3k;
         Settled { above_k: from.above_k + (sum_j - below) / rise, liquid: 1.0 }
+    }
+
+    /// The temperature of [`settle`](Self::settle), looked for first on the piece of the curve
+    /// where it was found last; `piece` counts pieces from the solid on, and is moved along.
+    #[inline]
+    pub(super) fn settle_near(
+        &self,
+        slope_j_k: f64,
+        volume_m3: f64,
+        sum_j: f64,
+        piece: &mut u8,
+    ) -> f64 {
+        let at = |k: &Knot| slope_j_k * k.above_k + volume_m3 * k.heat_j_m3;
+        let mut k = usize::from(*piece).min(self.knots.len());
+        loop {
+            // Piece k lies between knots k − 1 and k; the first and the last have one end.
+            let low = k.checked_sub(1).map(|low| &self.knots[low]);
+            let high = self.knots.get(k);
+            let (below, above) = (low.map(at), high.map(at));
+            if below.is_some_and(|below| sum_j < below) {
+                k -= 1;
+                continue;
+            }
+            if above.is_some_and(|above| sum_j >= above) {
+                k += 1;
+                continue;
+            }
+            *piece = k as u8;
+            return match (low.zip(below), high.zip(above)) {
+                (Some((low, below)), Some((high, above))) => {
+                    let share = (sum_j - below) / (above - below);
+                    low.above_k + share * (high.above_k - low.above_k)
+                }
+                (None, Some((high, above))) => {
+                    high.above_k - (above - sum_j) / (slope_j_k + volume_m3 * self.solid_j_m3k)
+                }
+                (Some((low, below)), None) => {
+                    low.above_k + (sum_j - below) / (slope_j_k + volume_m3 * self.liquid_j_m3k)
+                }
+                (None, None) => f64::NAN,
+            };
+        }
     }
 }
 
@@ -157,6 +198,24 @@ mod tests {
                 assert!((settled.above_k - above).abs() < 1e-6, "{above}: {settled:?}");
                 let with_slope = curve.settle(3.0e5, 1.0, 3.0e5 * above + heat);
                 assert!((with_slope.above_k - above).abs() < 1e-6);
+            }
+        }
+    }
+
+    #[test]
+    fn from_any_piece_the_same_temperature_is_found() {
+        for input in [BRONZE, CurveInput { solidus_k: 433.0, ..BRONZE }] {
+            let curve = HeatCurve::new(input);
+            for sum in [-1e8, 0.0, 1e8, 5e8, 1e9, 1.9e9, 2.2e9, 5e9] {
+                for from in 0..=12 {
+                    for slope in [0.0, 3e5] {
+                        let mut piece = from;
+                        let found = curve.settle_near(slope, 1.0, sum, &mut piece);
+                        let known = curve.settle(slope, 1.0, sum).above_k;
+                        assert!((found - known).abs() < 1e-9, "{sum} from {from}");
+                        assert_eq!(curve.settle_near(slope, 1.0, sum, &mut piece), found);
+                    }
+                }
             }
         }
     }

@@ -35,6 +35,20 @@ pub(super) struct Materials {
     pub mould_j_m3k: f64,
 }
 
+/// What an implicit cube's sweep needs, side by side in memory.
+#[derive(Clone, Copy, Default)]
+struct Balance {
+    /// Heat the cube takes up and passes on per kelvin of its own, J/K.
+    slope_j_k: f64,
+    /// Heat it holds and gets from plain mould in the step, J.
+    sum_j: f64,
+    /// Metal in it, m³.
+    metal_m3: f64,
+    /// Heat that each kelvin of an implicit neighbour brings in the step, J/K;
+    /// zero where there is none.
+    brings_j_k: [f64; 6],
+}
+
 /// The state of metal and mould.
 pub(super) struct Heat {
     materials: Materials,
@@ -55,8 +69,9 @@ pub(super) struct Heat {
     energy_j: Vec<f64>,
     above_k: Vec<f64>,
     liquid: Vec<f64>,
-    slope_j_k: Vec<f64>,
-    sum_j: Vec<f64>,
+    balances: Vec<Balance>,
+    /// Piece of the metal's curve on which each cube stood last.
+    pieces: Vec<u8>,
     trend_k_s: Vec<f64>,
     relaxation: f64,
     pub seconds: f64,
@@ -87,8 +102,8 @@ impl Heat {
             live: vec![COLD; grid.counts[1] * grid.counts[2]],
             above_k: vec![0.0; cells],
             liquid: vec![0.0; cells],
-            slope_j_k: vec![0.0; cells],
-            sum_j: vec![0.0; cells],
+            balances: vec![Balance::default(); cells],
+            pieces: vec![0; cells],
             trend_k_s: vec![0.0; cells],
             relaxation: 1.0,
             seconds: 0.0,
@@ -130,11 +145,16 @@ impl Heat {
 
     /// Moves on by `step_s`.
     pub(super) fn step(&mut self, step_s: f64) -> Result<(), FreezeRefusal> {
+        // Entered once a step: from outside, each of its many sweeps would wake the pool anew.
+        rayon::scope(|_| self.step_in_pool(step_s))
+    }
+
+    fn step_in_pool(&mut self, step_s: f64) -> Result<(), FreezeRefusal> {
         self.step_plain_mould(step_s);
         self.conduct(step_s);
         self.gather(step_s);
         self.settle(step_s)?;
-        self.carry_heat(step_s);
+        self.carry_heat();
         self.take_temperatures_with_trend(step_s);
         self.show_temperatures();
         std::mem::swap(&mut self.warm_k, &mut self.next_k);
@@ -150,35 +170,36 @@ impl Heat {
         self.live = next;
     }
 
-    /// Slope and right side of each implicit cube's balance.
+    /// Each implicit cube's balance for the step.
     fn gather(&mut self, step_s: f64) {
         let (warm, strides) = (&self.warm_k, self.strides);
-        let state =
-            (&self.links.cells, &self.links.neighbours, &self.conductance_w_k, &self.above_k);
-        let (mould, energy) = (&self.mould_j_k, &self.energy_j);
-        self.slope_j_k
-            .par_iter_mut()
-            .zip(self.sum_j.par_iter_mut())
-            .enumerate()
-            .with_min_len(1024)
-            .for_each(|(i, (slope, sum))| {
-                let (cells, neighbours, conductance, above) = state;
-                let (mut implicit, mut gained) = (0.0, 0.0);
-                for way in 0..6 {
-                    match neighbours[i][way] {
-                        NONE => {}
-                        PLAIN => {
-                            let stride = strides[way / 2];
-                            let cell = cells[i] as usize;
-                            let beside = if way % 2 == 0 { cell - stride } else { cell + stride };
-                            gained += conductance[i][way] * (f64::from(warm[beside]) - above[i]);
-                        }
-                        _ => implicit += conductance[i][way],
+        let (cells, neighbours) = (&self.links.cells, &self.links.neighbours);
+        let (conductance, above) = (&self.conductance_w_k, &self.above_k);
+        let (mould, energy, metal) = (&self.mould_j_k, &self.energy_j, &self.metal_m3);
+        self.balances.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, balance)| {
+            let (mut brings_j_k, mut implicit, mut gained) = ([0.0; 6], 0.0, 0.0);
+            for way in 0..6 {
+                match neighbours[i][way] {
+                    NONE => {}
+                    PLAIN => {
+                        let stride = strides[way / 2];
+                        let cell = cells[i] as usize;
+                        let beside = if way % 2 == 0 { cell - stride } else { cell + stride };
+                        gained += conductance[i][way] * (f64::from(warm[beside]) - above[i]);
+                    }
+                    _ => {
+                        brings_j_k[way] = step_s * conductance[i][way];
+                        implicit += conductance[i][way];
                     }
                 }
-                *slope = mould[i] + step_s * implicit;
-                *sum = energy[i] + step_s * gained;
-            });
+            }
+            *balance = Balance {
+                slope_j_k: mould[i] + step_s * implicit,
+                sum_j: energy[i] + step_s * gained,
+                metal_m3: metal[i],
+                brings_j_k,
+            };
+        });
     }
 
     /// Sweeps until the temperatures at the end of the step agree.
@@ -191,7 +212,7 @@ impl Heat {
             // Every so often plain sweeps measure how fast errors die away,
             // which gives the best over-relaxation (Young's formula).
             let measuring = self.relaxation == 1.0;
-            let change = self.sweep(step_s, 0).max(self.sweep(step_s, 1));
+            let change = self.sweep(0).max(self.sweep(1));
             self.sweeps += 1;
             if !change.is_finite() {
                 break;
@@ -215,56 +236,54 @@ impl Heat {
     }
 
     /// One colour; returns the largest movement.
-    fn sweep(&mut self, step_s: f64, colour: usize) -> f64 {
-        let (red, black) = self.above_k.split_at_mut(self.links.reds);
-        let (own, other, first, other_first) = if colour == 0 {
-            (red, &*black, 0, self.links.reds)
-        } else {
-            (black, &*red, self.links.reds, 0)
-        };
+    fn sweep(&mut self, colour: usize) -> f64 {
+        let reds = self.links.reds;
+        let (red, black) = self.above_k.split_at_mut(reds);
+        let (own, other, from) = if colour == 0 { (red, &*black, 0) } else { (black, &*red, reds) };
         let curve = &self.materials.curve;
         let relaxation = self.relaxation;
-        let (neighbours, conductance) = (&self.links.neighbours, &self.conductance_w_k);
-        let (slope, sum, metal) = (&self.slope_j_k, &self.sum_j, &self.metal_m3);
+        let until = from + own.len();
+        // One stretch for each thread: a sweep is short, and each split costs a part of it.
+        let stretch = (own.len() / rayon::current_num_threads()).max(1024);
         own.par_iter_mut()
-            .enumerate()
-            .with_min_len(1024)
-            .map(|(k, t)| {
-                let i = first + k;
-                let mut drawn = 0.0;
-                for way in 0..6 {
-                    let j = neighbours[i][way];
-                    if j < NONE {
-                        drawn += conductance[i][way] * other[j as usize - other_first];
+            .zip(&mut self.pieces[from..until])
+            .zip(&self.balances[from..until])
+            .zip(&self.links.across[from..until])
+            .with_min_len(stretch)
+            .fold(
+                || 0.0,
+                |most: f64, (((t, piece), balance), across)| {
+                    let mut right = balance.sum_j;
+                    for (&brings, &j) in balance.brings_j_k.iter().zip(across) {
+                        // A neighbour that is not implicit brings nothing, whatever stands there.
+                        right += brings * other.get(j as usize).copied().unwrap_or(0.0);
                     }
-                }
-                let right = sum[i] + step_s * drawn;
-                let wanted = if metal[i] > 0.0 {
-                    curve.settle(slope[i], metal[i], right).above_k
-                } else {
-                    right / slope[i]
-                };
-                let change = wanted - *t;
-                *t += relaxation * change;
-                change.abs()
-            })
+                    let wanted = if balance.metal_m3 > 0.0 {
+                        curve.settle_near(balance.slope_j_k, balance.metal_m3, right, piece)
+                    } else {
+                        right / balance.slope_j_k
+                    };
+                    let change = wanted - *t;
+                    *t += relaxation * change;
+                    most.max(change.abs())
+                },
+            )
             .reduce(|| 0.0, f64::max)
     }
 
     /// Books what flowed through each face at the settled temperatures; both
     /// sides of a face see the same flow, so heat is kept to rounding.
-    fn carry_heat(&mut self, step_s: f64) {
-        let (neighbours, conductance) = (&self.links.neighbours, &self.conductance_w_k);
-        let (sum, above) = (&self.sum_j, &self.above_k);
+    fn carry_heat(&mut self) {
+        let (neighbours, balances, above) = (&self.links.neighbours, &self.balances, &self.above_k);
         self.energy_j.par_iter_mut().enumerate().with_min_len(1024).for_each(|(i, energy)| {
+            let balance = &balances[i];
             let mut gained = 0.0;
-            for way in 0..6 {
-                let j = neighbours[i][way];
+            for (brings, &j) in balance.brings_j_k.iter().zip(&neighbours[i]) {
                 if j < NONE {
-                    gained += conductance[i][way] * (above[j as usize] - above[i]);
+                    gained += brings * (above[j as usize] - above[i]);
                 }
             }
-            *energy = sum[i] + step_s * gained;
+            *energy = balance.sum_j + gained;
         });
     }
 

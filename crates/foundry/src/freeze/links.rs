@@ -16,6 +16,8 @@ pub(super) struct Links {
     pub reds: usize,
     /// Numbers of the neighbours, or [`PLAIN`] or [`NONE`].
     pub neighbours: Vec<[u32; 6]>,
+    /// The same counted within the other colour; any number where there is none.
+    pub across: Vec<[u32; 6]>,
     /// Metal of each cube, in cubes; zero in mould.
     pub metal: Vec<f32>,
     /// Share of each face through which metal conducts.
@@ -47,6 +49,15 @@ impl Links {
                 }
             }
         }
+        // Neighbours of a red cube are black, and the other way about.
+        let across = neighbours
+            .iter()
+            .enumerate()
+            .map(|(i, six)| {
+                let first = if i < reds { reds as u32 } else { 0 };
+                six.map(|j| if j < NONE { j - first } else { 0 })
+            })
+            .collect();
         let mut metal = vec![0.0; cells.len()];
         for core in &voxels.cores {
             metal[number[core.cell as usize] as usize] = core.metal;
@@ -58,6 +69,7 @@ impl Links {
             cells,
             reds,
             neighbours,
+            across,
             metal,
         };
         links.join(voxels, &number);

@@ -42,7 +42,7 @@ pub use indexed::{Bounds, LARGEST_COORDINATE, Mesh, MeshRefusal};
 pub use measure::{Measure, MeasureRefusal, Shell, measure, measure_mesh};
 pub use outline::silhouette_xy;
 pub use problem::{Gravity, Problem, ProblemKind, Spot};
-pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_within};
+pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_from, read_within};
 pub use repair::{Change, RepairOptions, Repaired, repair};
 pub use shells::Role;
 pub use thickness::{Thickness, ThicknessOptions, ThicknessRefusal, ThinPlace, gaps, thickness};

@@ -1,6 +1,7 @@
 //! Recognises a model file by what is in it and reads it.
 
 use std::borrow::Cow;
+use std::io::{BufReader, Read};
 
 use super::{Mesh, MeshRefusal, Unit, obj, ply, stl, threemf};
 
@@ -99,6 +100,12 @@ pub enum ReadRefusal {
         bytes: usize,
         /// The limit in bytes.
         limit: usize,
+    },
+    /// The source broke off.
+    #[error("The file could not be read to its end: {why}. Try again.")]
+    Interrupted {
+        /// What the source said.
+        why: String,
     },
     /// Something else than a model.
     #[error("This is {what}, not a model that can be read. Send STL, 3MF, OBJ or PLY.")]
@@ -244,6 +251,32 @@ pub fn read_within(
         Format::Ply => ply::read(bytes, limits),
         Format::ThreeMf => threemf::read(bytes, limits),
     }
+}
+
+/// Reads a model of a stated number of bytes as it comes, within the usual [`Limits`];
+/// otherwise as [`read`].
+///
+/// A binary STL file takes about twice the memory of its mesh and never lies in memory
+/// itself; any other file is taken in whole first.
+///
+/// # Refuses
+/// See [`ReadRefusal`].
+pub fn read_from(source: impl Read, bytes: u64, name_hint: &str) -> Result<ModelFile, ReadRefusal> {
+    let limits = Limits::default();
+    let size = usize::try_from(bytes).unwrap_or(usize::MAX);
+    if size > limits.file_bytes {
+        return Err(ReadRefusal::FileTooLarge { bytes: size, limit: limits.file_bytes });
+    }
+    let interrupted = |why: std::io::Error| ReadRefusal::Interrupted { why: why.to_string() };
+    let mut source = BufReader::with_capacity(1 << 16, source);
+    let mut whole = Vec::new();
+    source.by_ref().take(stl::HEADER as u64).read_to_end(&mut whole).map_err(interrupted)?;
+    if let Some(read) = stl::read_binary_from(&whole, bytes, &mut source, &limits) {
+        return read;
+    }
+    whole.reserve_exact(size.saturating_sub(whole.len()));
+    source.take(limits.file_bytes as u64).read_to_end(&mut whole).map_err(interrupted)?;
+    read_within(&whole, name_hint, &limits)
 }
 
 /// Beginnings of files that people send by mistake.

@@ -3,12 +3,15 @@
 //! The normals in the file are ignored: they are often missing or wrong, and the
 //! order of the corners says the same.
 
+use std::io::Read;
+
 use super::indexed::is_usable;
 use super::read::{Format, Limits, ModelFile, Place, ReadRefusal, is_text, number, tidy_name};
-use super::weld::{Welder, seed_of};
+use super::weld::Welder;
 use super::{Mesh, Point};
 
-const HEADER: usize = 84;
+/// Bytes before the first triangle of a binary file.
+pub(super) const HEADER: usize = 84;
 const RECORD: usize = 50;
 
 /// So many triangles of a binary file are welded at a time.
@@ -82,33 +85,63 @@ pub(super) fn read_binary(bytes: &[u8], limits: &Limits) -> Result<ModelFile, Re
         }
         notes.push(format!("{} padding bytes at the end of the file were ignored.", tail.len()));
     }
-    let mut welder = Welder::new(count / 2, seed_of(bytes));
+    let mut model = read_records(bytes, count, records)?;
+    model.notes = notes;
+    Ok(model)
+}
+
+/// Reads a binary file of the right length as it comes; `header` is what stands before its
+/// triangles. `None` leaves the source untouched: it is something else, or damaged.
+pub(super) fn read_binary_from(
+    header: &[u8],
+    bytes: u64,
+    source: impl Read,
+    limits: &Limits,
+) -> Option<Result<ModelFile, ReadRefusal>> {
+    let count = claimed(header).filter(|&count| count > 0 && count <= limits.triangles)?;
+    if (HEADER + count * RECORD) as u64 != bytes || looks_like_text(header) {
+        return None;
+    }
+    Some(read_records(header, count, source))
+}
+
+/// So many triangles from their records.
+fn read_records(
+    header: &[u8],
+    count: usize,
+    mut records: impl Read,
+) -> Result<ModelFile, ReadRefusal> {
+    const FORMAT: Format = Format::StlBinary;
+    let mut welder = Welder::new(count / 2);
     let mut triangles = Vec::with_capacity(count);
-    let bad = |at| ReadRefusal::BadCoordinate { format: FORMAT, place: Place::Triangle(at + 1) };
-    let mut groups = records.chunks_exact(RECORD * GROUP);
-    for group in &mut groups {
+    let mut group = [0; RECORD * GROUP];
+    while triangles.len() < count {
+        let held = GROUP.min(count - triangles.len());
+        records
+            .read_exact(&mut group[..RECORD * held])
+            .map_err(|why| ReadRefusal::Interrupted { why: why.to_string() })?;
         let mut points = [[0.0; 3]; 3 * GROUP];
-        for (at, point) in points.iter_mut().enumerate() {
+        for (at, point) in points[..3 * held].iter_mut().enumerate() {
             *point = corner(&group[at / 3 * RECORD..], at % 3);
         }
         if let Some(at) = points.iter().position(|&point| !is_usable(point)) {
-            return Err(bad(triangles.len() + at / 3));
+            let place = Place::Triangle(triangles.len() + at / 3 + 1);
+            return Err(ReadRefusal::BadCoordinate { format: FORMAT, place });
         }
-        let indices = welder.indices(points);
-        triangles.extend(indices.chunks_exact(3).map(|three| [three[0], three[1], three[2]]));
-    }
-    for record in groups.remainder().chunks_exact(RECORD) {
-        let points: [Point; 3] = std::array::from_fn(|at| corner(record, at));
-        if !points.into_iter().all(is_usable) {
-            return Err(bad(triangles.len()));
+        if held == GROUP {
+            let indices = welder.indices(points);
+            triangles.extend(indices.chunks_exact(3).map(|three| [three[0], three[1], three[2]]));
+        } else {
+            for three in points[..3 * held].chunks_exact(3) {
+                triangles.push(welder.indices([three[0], three[1], three[2]]));
+            }
         }
-        triangles.push(welder.indices(points));
     }
-    let header = bytes[..80].trim_ascii();
+    let header = header[..80].trim_ascii();
     let name = header.strip_prefix(b"solid").unwrap_or(header);
     let names = if is_text(name) { tidy_name(name).into_iter().collect() } else { Vec::new() };
     let mesh = Mesh::trusted(welder.into_vertices(), triangles);
-    Ok(ModelFile { mesh, format: FORMAT, unit: None, names, notes })
+    Ok(ModelFile { mesh, format: FORMAT, unit: None, names, notes: Vec::new() })
 }
 
 /// A corner of the triangle in a record.
@@ -123,7 +156,7 @@ fn corner(record: &[u8], corner: usize) -> Point {
 pub(super) fn read_text(bytes: &[u8], limits: &Limits) -> Result<ModelFile, ReadRefusal> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let mut words = Words { bytes, at: 0, line: 1 };
-    let mut welder = Welder::new(bytes.len() / 512, seed_of(bytes));
+    let mut welder = Welder::new(bytes.len() / 512);
     let mut triangles = Vec::new();
     let mut names = Vec::new();
     let mut solids = 0;

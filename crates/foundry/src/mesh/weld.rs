@@ -1,5 +1,7 @@
 //! Makes one point of points that coincide.
 
+use std::hash::{BuildHasher as _, RandomState};
+
 use super::{Mesh, Point};
 
 /// Collects points, giving equal ones the same index.
@@ -17,9 +19,10 @@ const FREE: u32 = u32::MAX;
 impl Welder {
     /// An empty collection for about so many points.
     ///
-    /// The seed should depend on the whole input, so that nobody can prepare a
-    /// file whose points all fall into the same slot.
-    pub(crate) fn new(expected: usize, seed: u64) -> Self {
+    /// The slots are seeded anew each time, so that nobody can prepare a file whose
+    /// points all fall into the same one; indices do not depend on the seed.
+    pub(crate) fn new(expected: usize) -> Self {
+        let seed = RandomState::new().hash_one(expected);
         let slots = (expected.max(8) * 2).next_power_of_two();
         Self { vertices: Vec::with_capacity(expected), slots: vec![FREE; slots], seed }
     }
@@ -108,30 +111,12 @@ fn fold(a: u64, b: u64) -> u64 {
     (product as u64) ^ ((product >> 64) as u64)
 }
 
-/// A seed that depends on every byte of a file.
-pub(crate) fn seed_of(bytes: &[u8]) -> u64 {
-    // Four strands, because each step of one has to wait for the step before it.
-    let mut strands = [1, 2, 3, 4].map(|strand: u64| strand ^ bytes.len() as u64);
-    let mut chunks = bytes.chunks_exact(32);
-    for chunk in &mut chunks {
-        for (strand, eight) in strands.iter_mut().zip(chunk.chunks_exact(8)) {
-            let mut word = [0; 8];
-            word.copy_from_slice(eight);
-            *strand =
-                fold(strand.rotate_left(23), u64::from_le_bytes(word) ^ 0x8ebc_6af0_9c88_c6e3);
-        }
-    }
-    let seed = strands.into_iter().fold(0, |seed: u64, strand| fold(seed.rotate_left(23), strand));
-    chunks.remainder().iter().fold(seed, |seed, &byte| fold(seed.rotate_left(23), u64::from(byte)))
-}
-
 impl Mesh {
     /// The same surface with points of exactly equal coordinates made one, and
     /// points that no triangle uses left out.
     #[must_use]
     pub fn welded(&self) -> Self {
-        let seed = self.vertices().iter().flatten().fold(0, |s, c| fold(s, c.to_bits()));
-        let mut welder = Welder::new(self.vertices().len().min(self.triangles().len() * 3), seed);
+        let mut welder = Welder::new(self.vertices().len().min(self.triangles().len() * 3));
         let mut renamed = vec![FREE; self.vertices().len()];
         let triangles = self
             .triangles()
