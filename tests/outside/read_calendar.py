@@ -4,7 +4,7 @@ Needs icalendar (tried with 6.3). Fails when the library cannot read the feed, w
 lacks what RFC 5545 section 3.6.1 asks for, when it ends before it starts, or when a folded line
 is longer than 75 octets.
 
-    calendar.py FILE.ics
+    read_calendar.py FILE.ics
 """
 
 import sys
