@@ -26,7 +26,7 @@ SECONDS = 25
 
 
 def torus(around=2000, tube=500):
-    u, v = np.meshgrid(np.arange(around + 1) * 2 * np.pi / around, np.arange(tube + 1) * 2 * np.pi / tube, indexing="ij")
+    u, v = np.meshgrid(np.arange(around + 1) % around * 2 * np.pi / around, np.arange(tube + 1) % tube * 2 * np.pi / tube, indexing="ij")
     out = 11 + 1.5 * np.cos(v) + 0.08 * np.sin(40 * u)
     points = np.stack([out * np.cos(u), out * np.sin(u), 1.5 * np.sin(v)], axis=-1).astype("<f4")
     a, b, c, d = points[:-1, :-1], points[1:, :-1], points[1:, 1:], points[:-1, 1:]
