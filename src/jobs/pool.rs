@@ -7,31 +7,35 @@ use std::thread::available_parallelism;
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use tokio::sync::oneshot;
 
-/// How far these threads stand back when others want the processor, from 0 to 19.
-#[cfg(target_os = "linux")]
-const NICENESS: i32 = 10;
+/// How far threads stand back when others want the processor, from 0 to 19: those for jobs
+/// behind the one that somebody waits for, and that behind pages.
+const AT_LEISURE: i32 = 15;
+const ASIDE_OF_PAGES: i32 = 5;
 
 /// Threads for jobs: all processors but one, so that pages keep theirs.
-static JOBS: LazyLock<Option<ThreadPool>> =
-    LazyLock::new(|| pool("job", available_parallelism().map_or(1, |n| n.get().max(2) - 1)));
+static JOBS: LazyLock<Option<ThreadPool>> = LazyLock::new(|| {
+    pool("job", available_parallelism().map_or(1, |n| n.get().max(2) - 1), AT_LEISURE)
+});
 
 /// A thread for what somebody waits for, such as the measuring of a file just sent: a long job
 /// must not stand in its way.
-static ASIDE: LazyLock<Option<ThreadPool>> = LazyLock::new(|| pool("aside", 1));
+static ASIDE: LazyLock<Option<ThreadPool>> = LazyLock::new(|| pool("aside", 1, ASIDE_OF_PAGES));
 
-fn pool(name: &'static str, threads: usize) -> Option<ThreadPool> {
+fn pool(name: &'static str, threads: usize, niceness: i32) -> Option<ThreadPool> {
     let built = ThreadPoolBuilder::new()
         .num_threads(threads)
         .thread_name(move |n| format!("{name}-{n}"))
-        .start_handler(|_| stand_back())
+        .start_handler(move |_| stand_back(niceness))
         .build();
     built.inspect_err(|error| tracing::error!(error.text = %error, "no threads for {name}")).ok()
 }
 
 /// Lets the threads of pages go first. On Linux the priority is a thread's own.
-fn stand_back() {
+fn stand_back(niceness: i32) {
+    #[cfg(not(target_os = "linux"))]
+    let _ = niceness;
     #[cfg(target_os = "linux")]
-    if let Err(error) = rustix::process::setpriority_process(None, NICENESS) {
+    if let Err(error) = rustix::process::setpriority_process(None, niceness) {
         tracing::warn!(error.text = %error, "a thread for computing keeps its priority");
     }
 }

@@ -246,18 +246,18 @@ impl<'m> Bvh<'m> {
     ) -> Option<Nearest> {
         let mut best: Option<Nearest> = None;
         let mut square = reach * reach;
-        let mut waiting = vec![0_usize];
-        while let Some(at) = waiting.pop() {
-            let Some(node) = self.nodes.get(at) else {
+        // Nodes to look into, and the square of how far away each one is.
+        let mut waiting = vec![(0_usize, 0.0)];
+        while let Some((at, away)) = waiting.pop() {
+            let Some(node) = self.nodes.get(at).filter(|_| away <= square && worth(at)) else {
                 continue;
             };
-            if square_to_box(point, &node.bounds) > square || !worth(at) {
-                continue;
-            }
             if node.count == 0 {
-                let children = [node.start as usize, node.start as usize + 1];
-                let [a, b] = children.map(|child| square_to_box(point, &self.nodes[child].bounds));
-                waiting.extend(if a <= b { [children[1], children[0]] } else { children });
+                let child = |at: usize| (at, square_to_box(point, &self.nodes[at].bounds));
+                let (a, b) = (child(node.start as usize), child(node.start as usize + 1));
+                // The nearer one is looked at first, so that it narrows the search.
+                let (near, far) = if a.1 <= b.1 { (a, b) } else { (b, a) };
+                waiting.extend([far, near].into_iter().filter(|(_, away)| *away <= square));
                 continue;
             }
             for &facet in self.leaf_facets(node) {
@@ -348,13 +348,14 @@ fn meet(origin: Point, direction: Point, [a, b, c]: [Point; 3]) -> Option<f64> {
     inside.then(|| vec3::dot(v_edge, q) / determinant).filter(|t| t.is_finite())
 }
 
+#[inline]
 fn square_to_box(point: Point, bounds: &Bounds) -> f64 {
-    (0..3)
-        .map(|a| {
-            let out = (bounds.least[a] - point[a]).max(point[a] - bounds.greatest[a]).max(0.0);
-            out * out
-        })
-        .sum()
+    let out = |axis: usize| {
+        let out = (bounds.least[axis] - point[axis]).max(point[axis] - bounds.greatest[axis]);
+        out.max(0.0)
+    };
+    let away = [out(0), out(1), out(2)];
+    vec3::dot(away, away)
 }
 
 /// The point of a triangle nearest to a point.

@@ -140,21 +140,29 @@ struct Probe<'m> {
 struct Cone {
     axis: Point,
     half_angle: f64,
+    /// At a direction with no more than this cosine to the axis it may hold an opposite one.
+    opposite_below: f64,
 }
 
 impl Cone {
+    fn new(axis: Point, half_angle: f64) -> Self {
+        // Asked for at every node from every place: there a cosine is to be compared, not found.
+        let opposite_below = (OPPOSITE - half_angle).max(0.0).cos();
+        Self { axis, half_angle, opposite_below }
+    }
+
     /// The cone around directions; the axis is their mean.
     fn around(directions: &[Self]) -> Self {
         let mean = directions.iter().fold([0.0; 3], |sum, cone| vec3::add(sum, cone.axis));
         let axis = vec3::unit(mean);
         let reach = |cone: &Self| angle_between(axis, cone.axis) + cone.half_angle;
         let half_angle = directions.iter().map(reach).fold(0.0, f64::max);
-        Self { axis, half_angle }
+        Self::new(axis, half_angle)
     }
 
-    /// Whether it may hold a direction more than so far away from another.
-    fn may_be_beyond(&self, direction: Point, angle: f64) -> bool {
-        angle_between(self.axis, direction) + self.half_angle >= angle
+    /// Whether it may hold a direction that counts as opposite to this one.
+    fn may_be_opposite(&self, direction: Point) -> bool {
+        vec3::dot(self.axis, direction) <= self.opposite_below + 1.0e-12
     }
 }
 
@@ -175,7 +183,7 @@ impl<'m> Probe<'m> {
         let tree = Bvh::new(mesh);
         let normals: Vec<Point> = mesh.facets().map(unit_normal).collect();
         let nodes = tree.nodes();
-        let mut cones = vec![Cone { axis: [0.0; 3], half_angle: 0.0 }; nodes.len()];
+        let mut cones = vec![Cone::new([0.0; 3], 0.0); nodes.len()];
         // Children stand behind their parents.
         for at in (0..nodes.len()).rev() {
             let node = &nodes[at];
@@ -183,7 +191,7 @@ impl<'m> Probe<'m> {
                 Cone::around(&[cones[node.start as usize], cones[node.start as usize + 1]])
             } else {
                 let facing = tree.leaf_facets(node).iter();
-                let facing = facing.map(|&f| Cone { axis: normals[f as usize], half_angle: 0.0 });
+                let facing = facing.map(|&f| Cone::new(normals[f as usize], 0.0));
                 Cone::around(&facing.collect::<Vec<_>>())
             };
         }
@@ -214,7 +222,7 @@ impl<'m> Probe<'m> {
     /// touches there.
     fn ball(&self, place: &Place, into: Point, first: f64) -> (f64, Option<u32>) {
         let limit = OPPOSITE.cos();
-        let worth = |node: usize| self.cones[node].may_be_beyond(place.normal, OPPOSITE);
+        let worth = |node: usize| self.cones[node].may_be_opposite(place.normal);
         let opposite = |facet: u32| vec3::dot(self.normals[facet as usize], place.normal) < limit;
         let mut radius = first;
         let mut touched = None;

@@ -4,6 +4,8 @@ mod pixels;
 
 pub use pixels::Pixels;
 
+use std::ops::Range;
+
 use super::{Mesh, Point, vec3};
 
 /// From where a model is seen; parallel lines stay parallel.
@@ -79,18 +81,22 @@ fn draw(mesh: &Mesh, options: &RenderOptions, paint: Option<&[[u8; 3]]>) -> Pixe
     let seen: Vec<Point> = mesh.vertices().iter().map(|&vertex| eye.see(vertex)).collect();
     if let Some(fit) = Fit::new(mesh, &seen, canvas.width, canvas.height) {
         let smooth = smooth_normals(mesh, &seen);
+        let crease = CREASE_DEG.to_radians().cos();
         for &triangle in mesh.triangles() {
             let corners = triangle.map(|index| seen[index as usize]);
+            let placed = corners.map(|corner| fit.place(corner));
+            // Most facets of a fine model lie between the samples.
+            let Some(samples) = canvas.within(placed) else { continue };
             let flat = facet_normal(corners);
             let normals = triangle.map(|index| {
                 let shared = smooth[index as usize];
-                let together = vec3::dot(shared, flat) > CREASE_DEG.to_radians().cos();
+                let together = vec3::dot(shared, flat) > crease;
                 if together { shared } else { flat }
             });
             let colours = triangle.map(|index| {
                 paint.and_then(|paint| paint.get(index as usize)).copied().unwrap_or(options.colour)
             });
-            canvas.fill(corners.map(|corner| fit.place(corner)), normals, colours);
+            canvas.fill(samples, placed, normals, colours);
         }
     }
     canvas.develop()
@@ -193,13 +199,8 @@ impl Canvas {
         }
     }
 
-    /// Draws a triangle wherever it is nearest.
-    fn fill(&mut self, corners: [Point; 3], normals: [Point; 3], colours: [[u8; 3]; 3]) {
-        let [a, b, c] = corners;
-        let twice_area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
-        if twice_area == 0.0 {
-            return;
-        }
+    /// Columns and rows of the samples that a triangle may cover, if any.
+    fn within(&self, corners: [Point; 3]) -> Option<[Range<usize>; 2]> {
         let range = |axis: usize, size: usize| {
             let all = corners.map(|corner| corner[axis]);
             let least = all.into_iter().fold(f64::INFINITY, f64::min);
@@ -208,7 +209,23 @@ impl Canvas {
             let to = ((greatest - 0.5).floor() + 1.0).clamp(0.0, size as f64) as usize;
             from..to
         };
-        let (columns, rows) = (range(0, self.width), range(1, self.height));
+        let both = [range(0, self.width), range(1, self.height)];
+        both.iter().all(|range| !range.is_empty()).then_some(both)
+    }
+
+    /// Draws a triangle wherever it is nearest among the samples it may cover.
+    fn fill(
+        &mut self,
+        [columns, rows]: [Range<usize>; 2],
+        corners: [Point; 3],
+        normals: [Point; 3],
+        colours: [[u8; 3]; 3],
+    ) {
+        let [a, b, c] = corners;
+        let twice_area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+        if twice_area == 0.0 {
+            return;
+        }
         for row in rows {
             let y = row as f64 + 0.5;
             for column in columns.clone() {
