@@ -27,7 +27,8 @@
   document.addEventListener("pointerdown", wake);
   document.addEventListener("keydown", wake);
   const tones = (n) => {
-    navigator.vibrate?.(Array(2 * n - 1).fill(250));
+    // A browser lets a page shake the phone only once somebody has touched it.
+    if (navigator.userActivation?.hasBeenActive ?? true) navigator.vibrate?.(Array(2 * n - 1).fill(250));
     if (!loud() || !sound || sound.state !== "running") return;
     for (let k = 0; k < n; k++) {
       const tone = sound.createOscillator(), volume = sound.createGain(), from = sound.currentTime + 0.35 * k;

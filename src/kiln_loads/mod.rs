@@ -20,6 +20,7 @@ use crate::web::App;
 /// The pages of this capability.
 pub fn router() -> Router<App> {
     Router::new()
+        .route("/loads", get(pages::list::show))
         .route("/loads/{number}", get(pages::show::show))
         .route("/loads/{number}/start", post(pages::show::start))
         .route("/loads/{number}/hold", post(pages::show::hold))

@@ -159,3 +159,82 @@ pub async fn standing_in(
     .fetch_all(db)
     .await
 }
+
+/// A load as it stands in a list.
+#[derive(Clone, Debug, FromRow)]
+pub struct ListRow {
+    /// Its number.
+    pub number: i32,
+    /// How far it has come.
+    pub state: LoadState,
+    /// Its kiln.
+    pub kiln: String,
+    /// The programme's family.
+    pub family: String,
+    /// The size class whose programme runs.
+    pub size_class: String,
+    /// When it began or is to begin.
+    pub starts: Moment,
+    /// When it was held or is to be.
+    pub held: Moment,
+    /// When it ended.
+    pub ended_at: Option<Moment>,
+    /// Its flasks.
+    pub flasks: i64,
+    /// Their numbers.
+    pub numbers: Option<String>,
+    /// How many of them were poured.
+    pub poured: i64,
+    /// Whether its controller's log was read.
+    pub has_log: bool,
+}
+
+/// A page of loads and how many there are in all: open ones by their start, old ones the latest
+/// first. A search looks at numbers of loads and flasks, kilns and families.
+pub(super) async fn list(
+    pool: &PgPool,
+    open: bool,
+    search: &str,
+    size: i64,
+    offset: i64,
+) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    const WANTED: &str = "(l.state IN ('ended', 'cancelled')) = NOT $1
+        AND ($2 = '' OR strpos(lower(l.number || ' ' || k.name || ' ' || b.name), lower($2)) > 0
+             OR EXISTS (SELECT FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
+                        WHERE lf.kiln_load_id = l.id AND f.number::text = $2))";
+    let sql = format!(
+        "SELECT count(*) FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN burnout_families b ON b.id = l.family_id WHERE {WANTED}"
+    );
+    let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(sql))
+        .bind(open)
+        .bind(search)
+        .fetch_one(pool)
+        .await?;
+    let sql = format!(
+        "SELECT l.number, l.state, k.name AS kiln, b.name AS family, l.size_class,
+                coalesce(l.started_at, l.planned_start_at) AS starts,
+                coalesce(l.held_at, l.planned_held_at) AS held, l.ended_at,
+                inside.flasks, inside.numbers, inside.poured,
+                EXISTS (SELECT FROM kiln_logs g WHERE g.kiln_load_id = l.id) AS has_log
+         FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id JOIN burnout_families b ON b.id = l.family_id
+         CROSS JOIN LATERAL (
+             SELECT count(*) AS flasks, count(p.id) AS poured,
+                    string_agg(f.number::text, ', ' ORDER BY lf.planned_pour_at, f.number) AS numbers
+             FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
+             LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
+             WHERE lf.kiln_load_id = l.id AND (lf.left_at IS NULL OR l.state = 'ended' OR p.id IS NOT NULL)
+         ) inside
+         WHERE {WANTED}
+         ORDER BY CASE WHEN $1 THEN coalesce(l.started_at, l.planned_start_at) END, l.number DESC
+         LIMIT $3 OFFSET $4"
+    );
+    let list = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(open)
+        .bind(search)
+        .bind(size)
+        .bind(offset)
+        .fetch_all(pool)
+        .await?;
+    Ok((list, rows))
+}

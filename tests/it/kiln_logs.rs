@@ -140,6 +140,42 @@ async fn count(pool: &PgPool, sql: &'static str) -> i64 {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn loads_are_listed_and_found_by_number_flask_and_kiln() {
+    let (studio, ended) = furnished().await;
+    let pool = &studio.db.pool;
+    let planned = load(pool, "2026-12-01T18:00:00Z", "planned").await;
+    let maker = studio.maker().await;
+    let has = |page: &str, number: i32| page.contains(&format!("href=\"/loads/{number}\""));
+    let open = maker.get("/loads").await.page().to_owned();
+    assert!(has(&open, planned) && !has(&open, ended));
+    let old = maker.get("/loads?show=old").await.page().to_owned();
+    assert!(has(&old, ended) && !has(&old, planned) && old.contains(">add</a>"));
+    let flask: i32 = sqlx::query_scalar(
+        "SELECT f.number FROM flasks f JOIN kiln_load_flasks lf ON lf.flask_id = f.id
+         JOIN kiln_loads l ON l.id = lf.kiln_load_id WHERE l.number = $1",
+    )
+    .bind(planned)
+    .fetch_one(pool)
+    .await
+    .unwrap();
+    for (search, found) in [
+        (planned.to_string(), true),
+        (flask.to_string(), true),
+        ("SMALL".to_owned(), true),
+        ("resin".to_owned(), true),
+        ("nothing of the kind".to_owned(), false),
+    ] {
+        let place = format!("/loads?search={}", search.replace(' ', "+"));
+        assert_eq!(has(maker.get(&place).await.page(), planned), found, "{search}");
+    }
+    assert_eq!(
+        send(&maker, ended, "kiln.csv", european(&measured(), 24, 1140.0).as_bytes()).await,
+        303
+    );
+    assert!(maker.get("/loads?show=old").await.page().contains(">read</a>"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_log_lies_over_the_plan_and_what_differs_is_told_with_its_time() {
     let (studio, load) = furnished().await;
     let maker = studio.maker().await;

@@ -1,4 +1,5 @@
 //! Pages of kiln loads.
 
+pub(super) mod list;
 pub(super) mod log;
 pub(super) mod show;
