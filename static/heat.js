@@ -106,18 +106,26 @@
       const knot = event.target.closest(".knot");
       if (!knot) return;
       event.preventDefault();
-      const span = Number(figure.dataset.span) * 1.25;
-      held = { line: knot.dataset.line, begun: fields(), span, perMinute: 860 / span, perDegree: Number(figure.dataset.perDegree), floor: Number(figure.dataset.floor), moved: false };
+      // The drawing is redrawn to other scales while the corner moves, so it moves by as much as
+      // the pointer has gone, on the scale on which it was taken hold of.
+      const scale = svg.getScreenCTM().a;
+      held = {
+        line: knot.dataset.line,
+        begun: fields(),
+        span: Number(figure.dataset.span) * 1.25,
+        from: [event.clientX, event.clientY],
+        minutes: knot.cx.baseVal.value / Number(figure.dataset.perMinute),
+        degrees: (Number(figure.dataset.floor) - knot.cy.baseVal.value) / Number(figure.dataset.perDegree),
+        perMinute: scale * Number(figure.dataset.perMinute),
+        perDegree: scale * Number(figure.dataset.perDegree),
+      };
       svg.classList.add("dragging");
     });
     document.addEventListener("pointermove", (event) => {
       if (!held || !svg.classList.contains("dragging")) return;
-      const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
-      // Until the first answer the drawing has its own scale.
-      const scale = held.moved ? held.perMinute : Number(figure.dataset.perMinute);
-      held.minute = Math.round(point.x / scale);
-      held.celsius = Math.round((held.floor - point.y) / held.perDegree);
-      ask(false).then(() => { held.moved = true; });
+      held.minute = Math.round(held.minutes + (event.clientX - held.from[0]) / held.perMinute);
+      held.celsius = Math.round(held.degrees - (event.clientY - held.from[1]) / held.perDegree);
+      ask(false);
     });
     document.addEventListener("pointerup", () => {
       if (!held || !svg.classList.contains("dragging")) return;
