@@ -7,11 +7,16 @@ of 3 mm whose faces fall on the voxels' faces; sterling silver poured at 993 C
 into investment at 538 C.
 
 Run: python3 freeze_numpy.py        needs NumPy
+With the program that `cargo bench -p foundry --bench freeze --no-run` names it
+is timed beside the crate, before and after, and the ratio is printed.
 Prints the times at which the middle of the block and places along the bar
 pass a solid share of 0.7, when all is solid, and the wall-clock seconds.
 """
 
 import math
+import re
+import subprocess
+import sys
 import time
 
 import numpy as np
@@ -56,7 +61,15 @@ def settle(slope, volume, total):
             np.where(cold, 0.0, np.where(hot, 1.0, wet)))
 
 
+def bench(program):
+    """Seconds of the crate's quickest turn, from its benchmark."""
+    said = subprocess.run([program, "--bench", "block_and_bar"], capture_output=True, text=True, check=True).stdout
+    value, unit = re.search(r"voxels_cubed\s+([\d.]+) (m?s)", said).groups()
+    return float(value) / (1000 if unit == "ms" else 1)
+
+
 def main():
+    ours = [bench(sys.argv[1])] if len(sys.argv) > 1 else []
     started = time.perf_counter()
     metal = np.zeros((N, N, N), bool)  # z, y, x
     metal[56:72, 56:72, 56:72] = True
@@ -158,6 +171,9 @@ def main():
         print(f"{name} {feeds[i]:.4f}")
     print(f"solid {solid.max():.4f}")
     print(f"steps {steps} sweeps {sweeps} wall_seconds {wall:.2f}")
+    if ours:
+        ours.append(bench(sys.argv[1]))
+        print(f"the crate in {min(ours):.2f} s, ratio {wall / min(ours):.1f}")
 
 
 if __name__ == "__main__":
