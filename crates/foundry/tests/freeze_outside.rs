@@ -9,8 +9,8 @@ use foundry::freeze::{Grid, Shape, Voxels, Within, freeze};
 use freeze_shapes::{block_and_bar, sterling};
 
 /// Figures printed by `python3 tests/outside/freeze_numpy.py` with Python
-/// 3.11.7 and NumPy 2.4.6. Both settle each step to about 2 mK, so the times
-/// agree to that and not to the last digit.
+/// 3.11.7 and NumPy 2.4.6, settled to 2 µK; the crate settles each step to
+/// about 2 mK.
 #[test]
 fn a_block_with_a_bar_freezes_as_in_numpy() {
     let mesh = block_and_bar();
@@ -21,16 +21,16 @@ fn a_block_with_a_bar_freezes_as_in_numpy() {
     let freezing =
         freeze(&voxels, &sterling(), Within::Usual, &mut |_| ControlFlow::Continue(())).unwrap();
     for (cell, seconds) in [
-        ([63, 63, 63], 15.6823),
-        ([75, 63, 63], 13.4381),
-        ([85, 63, 63], 9.3558),
-        ([103, 63, 63], 6.4145),
+        ([63, 63, 63], 15.6762),
+        ([75, 63, 63], 13.4414),
+        ([85, 63, 63], 9.3613),
+        ([103, 63, 63], 6.4206),
     ] {
         let index = grid.index(cell) as u32;
         let voxel = freezing.voxels.iter().find(|v| v.index == index).unwrap();
         let ratio = f64::from(voxel.feeds_until_s) / seconds;
-        assert!((ratio - 1.0).abs() < 1e-3, "{cell:?}: {ratio} of NumPy's time");
+        assert!((ratio - 1.0).abs() < 5e-4, "{cell:?}: {ratio} of NumPy's time");
     }
-    assert!((freezing.piece_solid_s() / 27.7482 - 1.0).abs() < 1e-3);
-    assert_eq!(freezing.steps, 321);
+    assert!((freezing.piece_solid_s() / 27.7320 - 1.0).abs() < 1e-3);
+    assert_eq!(freezing.steps, 320);
 }

@@ -131,6 +131,23 @@ impl HeatCurve {
         Settled { above_k: from.above_k + (sum_j - below) / rise, liquid: 1.0 }
     }
 
+    /// Heat content at a temperature on a piece counted from the solid on, J/m³, and how fast it
+    /// rises there, J/(m³·K); `None` on a level piece, where the temperature does not tell it.
+    pub(super) fn on_piece(&self, above_k: f64, piece: u8) -> Option<(f64, f64)> {
+        let k = usize::from(piece);
+        let (from, rise) = match (k.checked_sub(1).map(|low| self.knots[low]), self.knots.get(k)) {
+            (Some(low), Some(high)) => {
+                let width = high.above_k - low.above_k;
+                let rise = (width > 0.0).then(|| (high.heat_j_m3 - low.heat_j_m3) / width)?;
+                (low, rise)
+            }
+            (None, Some(high)) => (*high, self.solid_j_m3k),
+            (Some(low), None) => (low, self.liquid_j_m3k),
+            (None, None) => return None,
+        };
+        Some((from.heat_j_m3 + (above_k - from.above_k) * rise, rise))
+    }
+
     /// The temperature of [`settle`](Self::settle), looked for first on the piece of the curve
     /// where it was found last; `piece` counts pieces from the solid on, and is moved along.
     #[inline]

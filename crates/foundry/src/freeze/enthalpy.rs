@@ -15,6 +15,7 @@ use rayon::prelude::*;
 
 use super::curve::{HeatCurve, Settled};
 use super::links::{Links, NONE, PLAIN};
+use super::lumps::{Cube, Lumps};
 use super::plain::{self, COLD, LIVE_K, Stretch, join};
 use super::refusal::FreezeRefusal;
 use super::skin::skin_factor;
@@ -22,6 +23,10 @@ use super::voxels::Voxels;
 
 /// A sweep is the last when no temperature moves by more than this, in kelvins.
 const SETTLED_K: f64 = 2e-3;
+/// So many sweeps lie between two shifts of lumps, of which a step has at most so many: what is
+/// unsettled by then is where metal begins or ends to freeze, and shifts do not help it.
+const SWEEPS_A_SHIFT: usize = 4;
+const MOST_SHIFTS: usize = 8;
 /// Sweeps after which a step counts as failed.
 const MOST_SWEEPS: usize = 2000;
 
@@ -72,6 +77,7 @@ pub(super) struct Heat {
     balances: Vec<Balance>,
     /// Piece of the metal's curve on which each cube stood last.
     pieces: Vec<u8>,
+    lumps: Lumps,
     trend_k_s: Vec<f64>,
     relaxation: f64,
     pub seconds: f64,
@@ -104,6 +110,7 @@ impl Heat {
             liquid: vec![0.0; cells],
             balances: vec![Balance::default(); cells],
             pieces: vec![0; cells],
+            lumps: Lumps::new(&links, grid.counts),
             trend_k_s: vec![0.0; cells],
             relaxation: 1.0,
             seconds: 0.0,
@@ -231,8 +238,35 @@ impl Heat {
                 plain_sweeps = 0;
             }
             before = change;
+            if sweep % SWEEPS_A_SHIFT == SWEEPS_A_SHIFT - 1 && sweep < MOST_SHIFTS * SWEEPS_A_SHIFT
+            {
+                self.shift_lumps();
+            }
         }
         Err(FreezeRefusal::NotConverged { seconds: self.seconds, change_k: before })
+    }
+
+    /// Shifts each lump of metal as a whole.
+    fn shift_lumps(&mut self) {
+        let (balances, pieces, curve) = (&self.balances, &self.pieces, &self.materials.curve);
+        let neighbours = &self.links.neighbours;
+        self.lumps.shift(neighbours, &mut self.above_k, |i, above_k| {
+            let balance = &balances[i];
+            let mut right = balance.sum_j;
+            for (brings, &j) in balance.brings_j_k.iter().zip(&neighbours[i]) {
+                right += brings * above_k.get(j as usize).copied().unwrap_or(0.0);
+            }
+            let brings_j_k = &balance.brings_j_k;
+            match curve.on_piece(above_k[i], pieces[i]) {
+                Some((heat_j_m3, rise_j_m3k)) => Cube {
+                    lacks_j: right - balance.slope_j_k * above_k[i] - balance.metal_m3 * heat_j_m3,
+                    takes_j_k: balance.slope_j_k + balance.metal_m3 * rise_j_m3k,
+                    brings_j_k,
+                },
+                // Melting at one temperature it takes up any heat, and stays.
+                None => Cube { lacks_j: 0.0, takes_j_k: 1e6 * balance.slope_j_k, brings_j_k },
+            }
+        });
     }
 
     /// One colour; returns the largest movement.

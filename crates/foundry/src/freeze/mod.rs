@@ -14,6 +14,7 @@ mod feed;
 mod freezing;
 mod grid;
 mod links;
+mod lumps;
 mod material;
 mod plain;
 mod pockets;

@@ -68,8 +68,8 @@ def bench(program):
     return float(value) / (1000 if unit == "ms" else 1)
 
 
-def main():
-    ours = [bench(sys.argv[1])] if len(sys.argv) > 1 else []
+def run(settled_k):
+    """Freezes once; each step ends when no sweep moves a temperature by more than this."""
     started = time.perf_counter()
     metal = np.zeros((N, N, N), bool)  # z, y, x
     metal[56:72, 56:72, 56:72] = True
@@ -132,7 +132,7 @@ def main():
         old = above.copy()
         above += step * trend
         before, plain = np.inf, 0
-        for sweep in range(2000):
+        for sweep in range(20000):
             measuring = omega == 1.0
             change = 0.0
             for half in halves:
@@ -143,7 +143,7 @@ def main():
                 above[half] += omega * moved
                 change = max(change, float(np.abs(moved).max()))
             sweeps += 1
-            if change < 2e-3 * (2 - omega):
+            if change < settled_k * (2 - omega):
                 break
             if measuring:
                 plain += 1
@@ -171,6 +171,15 @@ def main():
         print(f"{name} {feeds[i]:.4f}")
     print(f"solid {solid.max():.4f}")
     print(f"steps {steps} sweeps {sweeps} wall_seconds {wall:.2f}")
+    return wall
+
+
+def main():
+    print("settled to 2 µK, for the figures")
+    run(2e-6)
+    print("settled to 2 mK, for the time")
+    ours = [bench(sys.argv[1])] if len(sys.argv) > 1 else []
+    wall = run(2e-3)
     if ours:
         ours.append(bench(sys.argv[1]))
         print(f"the crate in {min(ours):.2f} s, ratio {wall / min(ours):.1f}")
