@@ -1,8 +1,9 @@
 //! The closer look at a model: union, walls, gaps, bore, repairs.
 
+use std::ops::ControlFlow;
 use std::time::Instant;
 
-use foundry::mesh::{ThicknessOptions, bore, gaps, measure_mesh, thickness, union};
+use foundry::mesh::{ThicknessOptions, bore, gaps_watched, measure_mesh, thickness_watched, union};
 use foundry::quantity::Millimetres;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -147,10 +148,17 @@ fn look(
     let united = union(mesh);
     go_on("feeling the walls", 0.3)?;
     let options = ThicknessOptions { limit, ..ThicknessOptions::default() };
-    let walls = thickness(mesh, &options);
+    let felt = |doing, from: f64, to: f64| {
+        move |share: f64| match watch.tell(doing, from + share * (to - from)) {
+            true => ControlFlow::Continue(()),
+            false => ControlFlow::Break(()),
+        }
+    };
+    let walls = thickness_watched(mesh, &options, &felt("feeling the walls", 0.3, 0.6));
     go_on("feeling the gaps", 0.6)?;
     let narrow = Millimetres::new(NARROW_MM).map_err(|why| Fault::Refused(why.to_string()))?;
-    let between = gaps(mesh, &ThicknessOptions { limit: narrow, ..options }).ok();
+    let options_of_gaps = ThicknessOptions { limit: narrow, ..options };
+    let between = gaps_watched(mesh, &options_of_gaps, &felt("feeling the gaps", 0.6, 0.85)).ok();
     go_on("looking for a bore", 0.85)?;
     let bore = bore(mesh);
     let centre_mm = measure_mesh(mesh).ok().and_then(|measure| measure.centre_of_mass);

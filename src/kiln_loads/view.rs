@@ -162,31 +162,19 @@ pub async fn standing_in(
 
 /// A load as it stands in a list.
 #[derive(Clone, Debug, FromRow)]
-pub struct ListRow {
-    /// Its number.
-    pub number: i32,
-    /// How far it has come.
-    pub state: LoadState,
-    /// Its kiln.
-    pub kiln: String,
-    /// The programme's family.
-    pub family: String,
-    /// The size class whose programme runs.
-    pub size_class: String,
-    /// When it began or is to begin.
-    pub starts: Moment,
-    /// When it was held or is to be.
-    pub held: Moment,
-    /// When it ended.
-    pub ended_at: Option<Moment>,
-    /// Its flasks.
-    pub flasks: i64,
-    /// Their numbers.
-    pub numbers: Option<String>,
-    /// How many of them were poured.
-    pub poured: i64,
-    /// Whether its controller's log was read.
-    pub has_log: bool,
+pub(super) struct ListRow {
+    pub(super) number: i32,
+    pub(super) state: LoadState,
+    pub(super) kiln: String,
+    pub(super) family: String,
+    pub(super) size_class: String,
+    pub(super) starts: Moment,
+    pub(super) held: Moment,
+    pub(super) ended_at: Option<Moment>,
+    pub(super) flasks: i64,
+    pub(super) numbers: Option<String>,
+    pub(super) poured: i64,
+    pub(super) has_log: bool,
 }
 
 /// A page of loads and how many there are in all: open ones by their start, old ones the latest

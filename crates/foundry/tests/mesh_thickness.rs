@@ -1,7 +1,14 @@
 //! Walls and gaps of known thickness.
 #![allow(clippy::unwrap_used, reason = "a test may fail by panicking")]
 
-use foundry::mesh::{Mesh, Spot, Thickness, ThicknessOptions, ThicknessRefusal, gaps, thickness};
+use std::ops::ControlFlow;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use foundry::mesh::{
+    Mesh, Spot, Thickness, ThicknessOptions, ThicknessRefusal, gaps, gaps_watched, thickness,
+    thickness_watched,
+};
 use foundry::quantity::Millimetres;
 use foundry::shapes::{Fault, Piece, solid};
 
@@ -151,4 +158,27 @@ fn of_many_facets_some_are_looked_at_and_stand_for_all() {
     assert_close(found.share_below, 1.0, 2e-3);
     assert_close(found.thinnest.unwrap().0.get(), 10.0, 2e-3);
     assert_close(found.first_percentile.unwrap().get(), 10.0, 2e-3);
+}
+
+#[test]
+fn feeling_tells_how_far_it_is_and_stops_when_asked() {
+    let mesh = Piece::ComfortBand.mesh();
+    let asked = options(1.0);
+    let shares = Mutex::new(Vec::new());
+    let watched = thickness_watched(&mesh, &asked, &|share| {
+        shares.lock().unwrap().push(share);
+        ControlFlow::Continue(())
+    });
+    assert_eq!(watched, thickness(&mesh, &asked));
+    let shares = shares.into_inner().unwrap();
+    assert!(shares.len() > 10 && shares.iter().all(|share| (0.0..1.0).contains(share)));
+    for felt in [thickness_watched, gaps_watched] {
+        let calls = AtomicUsize::new(0);
+        let stopped = felt(&mesh, &asked, &|_| {
+            calls.fetch_add(1, Ordering::Relaxed);
+            ControlFlow::Break(())
+        });
+        assert_eq!(stopped, Err(ThicknessRefusal::Stopped));
+        assert!(calls.into_inner() < shares.len(), "it went on");
+    }
 }

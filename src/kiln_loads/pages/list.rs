@@ -5,7 +5,7 @@ use askama_web::WebTemplate;
 use axum::extract::{Query, State};
 use serde::Deserialize;
 
-use crate::kiln_loads::view::{self, ListRow, LoadState};
+use crate::kiln_loads::view::{self, ListRow};
 use crate::people::Signed;
 use crate::web::{App, Fault, Frame, Page, PageLinks};
 

@@ -45,7 +45,10 @@ pub use problem::{Gravity, Problem, ProblemKind, Spot};
 pub use read::{Format, Limits, ModelFile, Place, ReadRefusal, read, read_from, read_within};
 pub use repair::{Change, RepairOptions, Repaired, repair};
 pub use shells::Role;
-pub use thickness::{Thickness, ThicknessOptions, ThicknessRefusal, ThinPlace, gaps, thickness};
+pub use thickness::{
+    FeltSoFar, Thickness, ThicknessOptions, ThicknessRefusal, ThinPlace, gaps, gaps_watched,
+    thickness, thickness_watched,
+};
 pub use union::{Union, UnionRefusal, union};
 pub use unit::{Certainty, Unit, UnitGuess, guess_unit};
 

@@ -1,5 +1,8 @@
 //! How thick the walls of a piece are, and how narrow its gaps.
 
+use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rayon::prelude::*;
 
 use super::bvh::Bvh;
@@ -71,7 +74,16 @@ pub enum ThicknessRefusal {
         "Some facets face inwards, so walls and gaps cannot be told apart. Repair the model first."
     )]
     Turned,
+    /// It was asked to stop.
+    #[error("It was stopped before all walls were felt.")]
+    Stopped,
 }
+
+/// Called now and then, from several threads, with the share of the places felt; `Break` stops.
+pub type FeltSoFar<'a> = dyn Fn(f64) -> ControlFlow<()> + Sync + 'a;
+
+/// Places felt between two calls of the watch.
+const PLACES_A_CALL: usize = 256;
 
 /// How thick the walls are.
 ///
@@ -95,7 +107,19 @@ pub enum ThicknessRefusal {
 /// # Refuses
 /// Surfaces that are open or face inwards, see [`ThicknessRefusal`].
 pub fn thickness(mesh: &Mesh, options: &ThicknessOptions) -> Result<Thickness, ThicknessRefusal> {
-    look(mesh, options, -1.0)
+    look(mesh, options, -1.0, &|_| ControlFlow::Continue(()))
+}
+
+/// As [`thickness`], watched.
+///
+/// # Refuses
+/// See [`ThicknessRefusal`]; a stop asked for as well.
+pub fn thickness_watched(
+    mesh: &Mesh,
+    options: &ThicknessOptions,
+    watch: &FeltSoFar<'_>,
+) -> Result<Thickness, ThicknessRefusal> {
+    look(mesh, options, -1.0, watch)
 }
 
 /// How narrow the gaps are between parts of the surface that face each other; otherwise
@@ -106,11 +130,28 @@ pub fn thickness(mesh: &Mesh, options: &ThicknessOptions) -> Result<Thickness, T
 /// # Refuses
 /// See [`ThicknessRefusal`].
 pub fn gaps(mesh: &Mesh, options: &ThicknessOptions) -> Result<Thickness, ThicknessRefusal> {
-    look(mesh, options, 1.0)
+    look(mesh, options, 1.0, &|_| ControlFlow::Continue(()))
+}
+
+/// As [`gaps`], watched.
+///
+/// # Refuses
+/// See [`ThicknessRefusal`]; a stop asked for as well.
+pub fn gaps_watched(
+    mesh: &Mesh,
+    options: &ThicknessOptions,
+    watch: &FeltSoFar<'_>,
+) -> Result<Thickness, ThicknessRefusal> {
+    look(mesh, options, 1.0, watch)
 }
 
 /// The side is 1 for outside and -1 for inside.
-fn look(mesh: &Mesh, options: &ThicknessOptions, side: f64) -> Result<Thickness, ThicknessRefusal> {
+fn look(
+    mesh: &Mesh,
+    options: &ThicknessOptions,
+    side: f64,
+    watch: &FeltSoFar<'_>,
+) -> Result<Thickness, ThicknessRefusal> {
     use super::ProblemKind::{FlippedFacets, InsideOut};
     let measure = measure_mesh(mesh).map_err(|_| ThicknessRefusal::Open)?;
     if measure.volume.is_none() {
@@ -122,7 +163,17 @@ fn look(mesh: &Mesh, options: &ThicknessOptions, side: f64) -> Result<Thickness,
     let area = measure.area.get();
     let probe = Probe::new(mesh, side, measure.bounds.diagonal());
     let places = places_on(mesh, &probe.normals, options.places, area);
-    let seen: Vec<Seen> = places.par_iter().map(|place| probe.at(place)).collect();
+    let felt = AtomicUsize::new(0);
+    let seen: Option<Vec<Seen>> = places
+        .par_iter()
+        .map(|place| {
+            let so_far = felt.fetch_add(1, Ordering::Relaxed);
+            let told = so_far.is_multiple_of(PLACES_A_CALL);
+            let stop = told && watch(so_far as f64 / places.len() as f64).is_break();
+            (!stop).then(|| probe.at(place))
+        })
+        .collect();
+    let seen = seen.ok_or(ThicknessRefusal::Stopped)?;
     Ok(gathered(mesh, &places, &seen, options.limit.get(), area))
 }
 
