@@ -96,6 +96,8 @@ ids! {
     CureBatchId,
     /// A filled flask.
     FlaskId,
+    /// Days on which somebody is away.
+    AbsenceId,
     /// A plan of loads and pours.
     PlanId,
     /// A private address of the plan for calendars.

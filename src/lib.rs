@@ -25,6 +25,7 @@ pub mod cure_batches;
 pub mod metal;
 pub mod clients;
 pub mod settings;
+pub mod presence;
 pub mod tariffs;
 pub mod kilns;
 pub mod catalogue;

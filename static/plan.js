@@ -39,6 +39,17 @@
     form.elements.place.value = into.dataset.place;
     if (form.elements.flask.value === flask && form.elements.place.value === into.dataset.place) form.requestSubmit();
   });
+  // Where a flask is to go is chosen next: by keyboard and by touch, which do not drag.
+  document.addEventListener("click", (event) => {
+    const move = event.target.closest?.("a[data-move]");
+    const form = document.querySelector("#move form");
+    if (!move || !form || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    document.querySelector("#move").open = true;
+    form.elements.flask.value = move.dataset.move;
+    form.elements.place.scrollIntoView({ block: "center" });
+    form.elements.place.focus();
+  });
   document.addEventListener("click", async (event) => {
     const copy = event.target.closest("button[data-copy-path]");
     if (!copy) return;

@@ -45,6 +45,11 @@ pub async fn cancel_planned(conn: &mut PgConnection, now: Moment) -> Result<(), 
     Ok(store::cancel_planned(conn, None, now).await?)
 }
 
+/// Plans the pour of a flask in a load under way for another time, unless it was poured.
+pub async fn move_pour(conn: &mut PgConnection, flask: FlaskId, to: Moment) -> Result<(), Fault> {
+    Ok(store::move_pour(conn, flask, to).await?)
+}
+
 async fn locked(
     conn: &mut PgConnection,
     number: i32,

@@ -64,6 +64,23 @@ pub(super) async fn cancel_planned(
     Ok(())
 }
 
+/// Plans a pour for another time. The load is not another one by it: forms about it still hold.
+pub(super) async fn move_pour(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    to: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_load_flasks SET planned_pour_at = $2 WHERE flask_id = $1 AND left_at IS NULL
+         AND NOT EXISTS (SELECT 1 FROM pours p WHERE p.flask_id = $1)",
+    )
+    .bind(flask)
+    .bind(to)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// The load's row, held until the commit.
 pub(super) async fn lock(conn: &mut PgConnection, number: i32) -> Result<(), sqlx::Error> {
     sqlx::query("SELECT 1 FROM kiln_loads WHERE number = $1 FOR UPDATE")

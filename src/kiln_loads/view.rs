@@ -1,5 +1,7 @@
 //! What pages read about kiln loads.
 
+use std::collections::HashMap;
+
 use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::Moment;
@@ -94,20 +96,27 @@ pub async fn load(db: impl PgExecutor<'_>, number: i32) -> Result<LoadRow, sqlx:
     sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(number).fetch_one(db).await
 }
 
-/// Loads that were or are to be in a kiln after a moment, in order of their start.
-pub async fn list_between(pool: &PgPool, from: Moment) -> Result<Vec<LoadRow>, sqlx::Error> {
+/// Loads that were or are to be in a kiln between two moments, in order of their start.
+pub async fn list_between(
+    pool: &PgPool,
+    from: Moment,
+    to: Moment,
+) -> Result<Vec<LoadRow>, sqlx::Error> {
     let sql = format!(
         "{COLUMNS} WHERE l.state <> 'cancelled'
            AND (coalesce(l.ended_at, greatest(l.planned_held_at, coalesce(l.held_at, l.started_at, l.planned_start_at))) >= $1
                 OR l.state IN ('burning', 'held'))
+           AND coalesce(l.started_at, l.planned_start_at) < $2
          ORDER BY coalesce(l.started_at, l.planned_start_at) LIMIT 500"
     );
-    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(from).fetch_all(pool).await
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(from).bind(to).fetch_all(pool).await
 }
 
 /// A flask's place in a load.
 #[derive(Clone, Debug, FromRow)]
 pub struct Standing {
+    /// Its load.
+    pub load_id: KilnLoadId,
     /// The flask.
     pub flask_id: FlaskId,
     /// Its type.
@@ -140,24 +149,37 @@ pub struct Standing {
     pub pieces: i64,
 }
 
+/// The columns of [`Standing`], of flasks that stand in a load or were poured from it.
+const STANDING: &str = "SELECT l.id AS load_id, f.id AS flask_id, f.flask_type_id, f.investment_id, f.number, lf.x_mm, lf.y_mm, t.diameter_mm, t.height_mm, t.wall_mm, i.water_per_100,
+        a.name AS alloy, f.flask_c, lf.planned_pour_at, p.poured_at,
+        (SELECT count(*) FROM flask_pieces fp WHERE fp.flask_id = f.id) AS pieces
+    FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN flasks f ON f.id = lf.flask_id
+    JOIN flask_types t ON t.id = f.flask_type_id JOIN investments i ON i.id = f.investment_id
+    JOIN alloys a ON a.id = f.alloy_id LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
+    WHERE (lf.left_at IS NULL OR l.state = 'ended' OR p.id IS NOT NULL)";
+
 /// The flasks of a load in pouring order; those of an ended load too.
 pub async fn standing_in(
     db: impl PgExecutor<'_>,
     load: KilnLoadId,
 ) -> Result<Vec<Standing>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT f.id AS flask_id, f.flask_type_id, f.investment_id, f.number, lf.x_mm, lf.y_mm, t.diameter_mm, t.height_mm, t.wall_mm, i.water_per_100,
-                a.name AS alloy, f.flask_c, lf.planned_pour_at, p.poured_at,
-                (SELECT count(*) FROM flask_pieces fp WHERE fp.flask_id = f.id) AS pieces
-         FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN flasks f ON f.id = lf.flask_id
-         JOIN flask_types t ON t.id = f.flask_type_id JOIN investments i ON i.id = f.investment_id
-         JOIN alloys a ON a.id = f.alloy_id LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
-         WHERE l.id = $1 AND (lf.left_at IS NULL OR l.state = 'ended' OR p.id IS NOT NULL)
-         ORDER BY lf.planned_pour_at, f.number",
-    )
-    .bind(load)
-    .fetch_all(db)
-    .await
+    let sql = format!("{STANDING} AND l.id = $1 ORDER BY lf.planned_pour_at, f.number");
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(load).fetch_all(db).await
+}
+
+/// The flasks of several loads, each in pouring order.
+pub async fn standing_in_each(
+    db: impl PgExecutor<'_>,
+    loads: &[KilnLoadId],
+) -> Result<HashMap<KilnLoadId, Vec<Standing>>, sqlx::Error> {
+    let sql = format!("{STANDING} AND l.id = ANY($1) ORDER BY lf.planned_pour_at, f.number");
+    let rows: Vec<Standing> =
+        sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(loads).fetch_all(db).await?;
+    let mut each: HashMap<KilnLoadId, Vec<Standing>> = HashMap::new();
+    for row in rows {
+        each.entry(row.load_id).or_default().push(row);
+    }
+    Ok(each)
 }
 
 /// A load as it stands in a list.

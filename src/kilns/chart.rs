@@ -262,11 +262,7 @@ pub fn daylight(week: &Week, zone: &TimeZone, from: Moment, minutes: f64) -> Vec
     let mut light = Vec::new();
     for n in 0..days {
         let day = first.plus_days(n);
-        if week.closed.iter().any(|(closed, _)| *closed == day) {
-            continue;
-        }
-        let weekday = usize::try_from(day.0.weekday().to_monday_zero_offset()).unwrap_or(0);
-        for (opens, closes) in &week.hours[weekday] {
+        for (opens, closes) in week.on(day) {
             let minute = |of_day: i32| {
                 let civil = day.0.at(0, 0, 0, 0).saturating_add(
                     jiff::Span::new().try_minutes(i64::from(of_day)).unwrap_or_default(),

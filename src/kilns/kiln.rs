@@ -88,6 +88,12 @@ impl KilnFacts {
         }
     }
 
+    /// The hottest it gets: its top temperature, or less where its power does not carry it there.
+    #[must_use]
+    pub fn reaches_c(&self) -> f64 {
+        self.top_c.min(self.powered().hottest_c())
+    }
+
     /// How fast a programme may ask it to cool, K/h.
     #[must_use]
     pub fn cooling_k_h(&self) -> f64 {

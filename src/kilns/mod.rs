@@ -8,13 +8,15 @@ mod editor;
 mod firing;
 mod heat_line;
 mod kiln;
+mod known_lines;
 mod mould;
 mod pages;
 mod programme;
 
 pub use chart::{Chart, Curve, daylight};
-pub use heat_line::{Axis, HeatLine, heat_line};
+pub use heat_line::{Axis, HeatLine, Inside};
 pub use kiln::{KilnFacts, NewFit, TakenFit, drop_fit, fits_of, take_fit};
+pub use known_lines::heat_lines;
 pub use mould::{FlaskMeasures, Mould, binder};
 pub use programme::{
     SIZE_CLASSES, SegmentKind, SegmentRow, as_run, programme_of, set_programme, total_minutes,

@@ -26,12 +26,18 @@ pub(super) async fn propose(
 ) -> Result<(PlanId, Instance), Fault> {
     let instance = instance::read(pool, signed.now).await?;
     if instance.waiting == 0 {
-        return Err(Refused::conflict(
-            "No flask waits for a kiln. Weigh a tree or fill a flask first; then there is something to plan.",
-        )
-        .into());
+        let mut words = "No flask waits for a kiln. Weigh a tree or fill a flask first; then there is something to plan.".to_owned();
+        for note in &instance.notes {
+            words = format!("{words} {note}");
+        }
+        return Err(Refused::conflict(words).into());
     }
-    let begun = Begun { day_zero: instance.grid.day_zero, instance: &instance.json, seconds };
+    let begun = Begun {
+        day_zero: instance.grid.day_zero,
+        instance: &instance.json,
+        seconds,
+        notes: &instance.notes,
+    };
     let plan = store::begin(conn, begun, signed.person, signed.now).await?;
     Ok((plan, instance))
 }
@@ -52,6 +58,13 @@ pub(super) async fn accept(
     let known = Known::read(conn, &proposed.instance).await?;
     for load in &plan.loads {
         if known.is_under_way(load.flasks.first().map(|flask| flask.id.as_str())) {
+            // What is in the kiln stays there; its pours may be at other times.
+            for placed in &load.flasks {
+                let pour = plan.pours.iter().find(|pour| pour.flask == placed.id);
+                if let (Some((flask, ..)), Some(pour)) = (known.flasks.get(&placed.id), pour) {
+                    kiln_loads::move_pour(conn, *flask, grid.moment(pour.start_min)).await?;
+                }
+            }
             continue;
         }
         let planned =

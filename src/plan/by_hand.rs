@@ -3,17 +3,19 @@
 use std::time::Instant;
 
 use foundry::plan::{Pin, Plan, Problem};
+use jiff::tz::TimeZone;
 use serde_json::{Value, json};
-use sqlx::{FromRow, PgConnection, PgPool};
+use sqlx::{PgConnection, PgPool};
 
 use super::difference::Difference;
 use super::forms::PinForm;
 use super::grid::Grid;
-use super::instance::{self, Instance};
-use super::{current, think};
-use crate::clock::{Day, Moment};
-use crate::id::{PersonId, PlanId};
-use crate::json::plan::{PlanJson, read_plan, read_problem};
+use super::instance::{self, Instance, problem_of};
+use super::store::{self, Change};
+use super::{current, think, view};
+use crate::clock::Moment;
+use crate::id::PersonId;
+use crate::json::plan::{PlanJson, read_plan};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
@@ -33,27 +35,14 @@ pub(super) struct Base {
     pins: Vec<Value>,
 }
 
-#[derive(Debug, FromRow)]
-struct Row {
-    number: i32,
-    day_zero: Day,
-    instance: Value,
-    result: Option<Value>,
-}
-
 /// The open proposal, or the loads as they stand.
 pub(super) async fn base(
     pool: &PgPool,
     problem: &Problem,
-    grid: &Grid,
-    zone: jiff::tz::TimeZone,
+    studio: &Instance,
+    zone: TimeZone,
 ) -> Result<Base, Fault> {
-    let open: Option<Row> = sqlx::query_as(
-        "SELECT number, day_zero, instance, result FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1",
-    )
-    .fetch_optional(pool)
-    .await?;
-    match open {
+    match store::open(pool).await? {
         Some(row) => Ok(Base {
             number: Some(row.number),
             plan: read_plan(&row.result.unwrap_or_default().to_string())
@@ -63,21 +52,11 @@ pub(super) async fn base(
         }),
         None => Ok(Base {
             number: None,
-            plan: current::current(pool, problem, grid).await?,
-            grid: grid.clone(),
+            plan: current::current(pool, problem, studio).await?,
+            grid: studio.grid.clone(),
             pins: Vec::new(),
         }),
     }
-}
-
-/// A change that was worked out and can be kept.
-#[derive(Debug)]
-pub(super) struct Change {
-    base: Option<i32>,
-    day_zero: Day,
-    instance: Value,
-    result: Value,
-    words: String,
 }
 
 /// Works out what putting a flask elsewhere does to the plan, everything else staying as it can.
@@ -86,9 +65,9 @@ pub(super) async fn work_out(
     signed: &Signed,
     pin: PinForm,
 ) -> Result<Change, Fault> {
-    let Instance { grid, mut json, .. } = instance::read(pool, signed.now).await?;
+    let studio = instance::read(pool, signed.now).await?;
     let zone = signed.frame.show.zone.clone();
-    let problem = read(&json)?;
+    let problem = studio.problem()?;
     let flask = pin.flask.to_string();
     if problem.flask(&flask).is_none() {
         return Err(Refused::conflict(format!(
@@ -96,13 +75,9 @@ pub(super) async fn work_out(
         ))
         .into());
     }
-    let base = base(pool, &problem, &grid, zone).await?;
-    let kiln: Option<String> =
-        sqlx::query_scalar("SELECT name FROM kilns WHERE id = $1 AND retired_at IS NULL")
-            .bind(pin.kiln)
-            .fetch_optional(pool)
-            .await?;
-    let Some(kiln) = kiln else {
+    let base = base(pool, &problem, &studio, zone).await?;
+    let Instance { grid, mut json, notes, .. } = studio;
+    let Some(kiln) = view::kiln_name(pool, pin.kiln).await? else {
         return Err(Refused::conflict("This kiln is no longer there. Nothing was changed.").into());
     };
     // The minutes of the plan before may count from another Monday.
@@ -111,7 +86,7 @@ pub(super) async fn work_out(
     let mut pins: Vec<Value> = base.pins;
     for one in &mut pins {
         if let Some(start) = one["start_min"].as_i64() {
-            one["start_min"] = json!(start + shift);
+            one["start_min"] = json!((start + shift).max(0));
         }
     }
     pins.extend(json["decisions"]["pins"].as_array().cloned().unwrap_or_default());
@@ -125,7 +100,7 @@ pub(super) async fn work_out(
     let start_min = grid.minute(pin.start_at);
     pins.push(json!({ "flask": flask, "kiln": kiln, "start_min": start_min }));
     json["decisions"]["pins"] = Value::Array(pins);
-    let mut problem = read(&json)?;
+    let mut problem = problem_of(&json)?;
     problem.decisions.stability = Some(current::kept(&moved, PER_MOVE));
     let begun = Instant::now();
     let (problem, made) = tokio::task::spawn_blocking(move || {
@@ -165,12 +140,9 @@ pub(super) async fn work_out(
         instance: json,
         result: think::written(&plan, &grid, begun),
         words,
+        notes,
+        seconds: SECONDS,
     })
-}
-
-fn read(json: &Value) -> Result<Problem, Fault> {
-    let read = read_problem(&json.to_string());
-    Ok(read.map_err(|refusal| Refused::conflict(refusal.to_string()))?.problem)
 }
 
 /// The same plan, so many minutes later on another calendar.
@@ -188,97 +160,40 @@ pub(super) async fn keep(
     person: PersonId,
     now: Moment,
 ) -> Result<(), Fault> {
-    let open: Option<i32> = sqlx::query_scalar(
-        "SELECT number FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1 FOR UPDATE",
-    )
-    .fetch_optional(&mut *conn)
-    .await?;
+    let open = store::hold_open(conn).await?;
     if open != change.base {
         return Err(Refused::conflict(
             "Somebody made another plan meanwhile. Look at it, then move the flask again; nothing was changed.",
         )
         .into());
     }
-    // What was taken back before cannot be made again on top of this.
-    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'undone', 'computing', 'failed')")
-        .execute(&mut *conn)
-        .await?;
-    sqlx::query(
-        "INSERT INTO plans (id, state, day_zero, instance, result, seconds, parent, change, made_by, made_at)
-         VALUES ($1, 'proposed', $2, $3, $4, $5, $6, $7, $8, $9)",
-    )
-    .bind(PlanId::new())
-    .bind(change.day_zero)
-    .bind(&change.instance)
-    .bind(&change.result)
-    .bind(SECONDS)
-    .bind(change.base)
-    .bind(&change.words)
-    .bind(person)
-    .bind(now)
-    .execute(conn)
-    .await?;
-    Ok(())
+    Ok(store::insert_change(conn, change, person, now).await?)
 }
 
 /// Takes the last change by hand back.
 pub(super) async fn undo(conn: &mut PgConnection) -> Result<(), Fault> {
-    let undone: Option<Option<i32>> = sqlx::query_scalar(
-        "UPDATE plans SET state = 'undone' WHERE state = 'proposed' AND change <> '' RETURNING parent",
-    )
-    .fetch_optional(&mut *conn)
-    .await?;
-    let Some(parent) = undone else {
-        return Err(Refused::conflict("There is no change by hand to take back.").into());
-    };
-    if let Some(parent) = parent {
-        sqlx::query("UPDATE plans SET state = 'proposed' WHERE number = $1 AND state = 'replaced'")
-            .bind(parent)
-            .execute(conn)
-            .await?;
+    if store::undo(conn).await? {
+        return Ok(());
     }
-    Ok(())
+    Err(Refused::conflict("There is no change by hand to take back.").into())
 }
 
 /// Makes the change again that was taken back last.
 pub(super) async fn redo(conn: &mut PgConnection) -> Result<(), Fault> {
-    let open: Option<i32> = sqlx::query_scalar(
-        "SELECT number FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1 FOR UPDATE",
-    )
-    .fetch_optional(&mut *conn)
-    .await?;
-    let again: Option<i32> = sqlx::query_scalar(
-        "SELECT number FROM plans WHERE state = 'undone' AND parent IS NOT DISTINCT FROM $1 ORDER BY number LIMIT 1",
-    )
-    .bind(open)
-    .fetch_optional(&mut *conn)
-    .await?;
-    let Some(again) = again else {
-        return Err(Refused::conflict("There is no change that was taken back.").into());
-    };
-    sqlx::query("UPDATE plans SET state = 'replaced' WHERE state = 'proposed'")
-        .execute(&mut *conn)
-        .await?;
-    sqlx::query("UPDATE plans SET state = 'proposed' WHERE number = $1")
-        .bind(again)
-        .execute(conn)
-        .await?;
-    Ok(())
+    let open = store::hold_open(conn).await?;
+    if store::redo(conn, open).await? {
+        return Ok(());
+    }
+    Err(Refused::conflict("There is no change that was taken back.").into())
 }
 
 /// A plan by its number, for comparing.
 pub(super) async fn numbered(
     pool: &PgPool,
     number: i32,
-    zone: jiff::tz::TimeZone,
+    zone: TimeZone,
 ) -> Result<(Plan, PlanJson, Grid), Fault> {
-    let row: Option<Row> = sqlx::query_as(
-        "SELECT number, day_zero, instance, result FROM plans WHERE number = $1 AND result IS NOT NULL",
-    )
-    .bind(number)
-    .fetch_optional(pool)
-    .await?;
-    let row = row.ok_or(Fault::NotFound)?;
+    let row = store::numbered(pool, number).await?.ok_or(Fault::NotFound)?;
     let json: PlanJson = serde_json::from_value(row.result.unwrap_or_default())?;
     Ok((Plan::from(json.clone()), json, Grid::on(row.day_zero, zone)))
 }

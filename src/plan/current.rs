@@ -2,42 +2,25 @@
 
 use foundry::plan::judge::{Rule, achieved, check};
 use foundry::plan::{Accepted, Load, Placed, Plan, Pour, Problem, Reason, Stability, Unplanned};
-use sqlx::{FromRow, PgPool};
+use sqlx::PgPool;
 
-use super::grid::Grid;
-use crate::clock::Moment;
+use super::instance::Instance;
+use super::view;
 use crate::id::KilnLoadId;
 
 /// A load that begins so many minutes late is still begun as planned.
 const GRACE_MIN: i64 = 15;
-
-#[derive(Debug, FromRow)]
-struct Row {
-    load: KilnLoadId,
-    kiln: String,
-    starts: Moment,
-    flask: i32,
-    x_mm: f64,
-    y_mm: f64,
-    pour: Moment,
-}
+/// More flasks than so many are counted, not named.
+const MOST_NAMED: usize = 12;
 
 /// The loads as they stand, of flasks that the problem knows; whoever stands in none is left out.
 pub(super) async fn current(
     pool: &PgPool,
     problem: &Problem,
-    grid: &Grid,
+    studio: &Instance,
 ) -> Result<Plan, sqlx::Error> {
-    let rows: Vec<Row> = sqlx::query_as(
-        "SELECT l.id AS load, k.name AS kiln, coalesce(l.started_at, l.planned_start_at) AS starts, f.number AS flask,
-                lf.x_mm, lf.y_mm, coalesce(p.poured_at, lf.planned_pour_at) AS pour
-         FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
-         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id AND lf.left_at IS NULL
-         JOIN flasks f ON f.id = lf.flask_id LEFT JOIN pours p ON p.flask_id = f.id
-         WHERE l.state IN ('planned', 'burning', 'held') ORDER BY starts, l.number, pour",
-    )
-    .fetch_all(pool)
-    .await?;
+    let grid = &studio.grid;
+    let rows = view::standing(pool).await?;
     let mut plan = Plan { instance: problem.id.clone(), ..Plan::default() };
     let mut last: Option<KilnLoadId> = None;
     for row in rows {
@@ -47,7 +30,8 @@ pub(super) async fn current(
         }
         if last != Some(row.load) {
             last = Some(row.load);
-            let start_min = grid.minute(row.starts);
+            let planned = || grid.minute(row.starts);
+            let start_min = studio.under_way.get(&row.load).copied().unwrap_or_else(planned);
             plan.loads.push(Load { kiln: row.kiln, start_min, flasks: Vec::new() });
         }
         if let Some(load) = plan.loads.last_mut() {
@@ -145,7 +129,14 @@ pub(super) fn troubles(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<Stri
     match waiting.as_slice() {
         [] => {}
         [one] => words.push(format!("Flask {one} waits and stands in no load.")),
-        many => words.push(format!("Flasks {} wait and stand in no load.", many.join(", "))),
+        many if many.len() <= MOST_NAMED => {
+            words.push(format!("Flasks {} wait and stand in no load.", many.join(", ")));
+        }
+        many => words.push(format!(
+            "Flasks {} and {} more wait and stand in no load.",
+            many[..MOST_NAMED].join(", "),
+            many.len() - MOST_NAMED
+        )),
     }
     words
 }

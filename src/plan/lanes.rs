@@ -1,14 +1,15 @@
 //! The drawing of the plan: a lane for each kiln with its heat lines to scale,
 //! working hours as daylight behind, pours at the end of each firing.
 
-use std::collections::HashMap;
+use std::sync::Arc;
 
+use super::difference::span;
+use super::grid::Grid;
+use super::prices::Priced;
 use crate::clock::{Day, Moment};
-use crate::kilns::{Axis, HeatLine, SegmentRow, heat_line};
+use crate::kilns::{Axis, HeatLine, Inside, SegmentRow};
 use crate::studio::Week;
 use crate::web::Show;
-
-use super::grid::Grid;
 
 /// Height of a lane; degrees are drawn from its floor upwards.
 pub(super) const LANE_HEIGHT: f64 = 118.0;
@@ -51,8 +52,8 @@ pub(super) struct Firing {
     pub(super) starts: Moment,
     pub(super) load_min: i64,
     pub(super) segments: Vec<SegmentRow>,
-    /// Inside diameter and height of the largest flask, parts of water.
-    pub(super) largest: Option<(f64, f64, f64)>,
+    /// What stands in the kiln, where it is known.
+    pub(super) inside: Option<Inside>,
     pub(super) flasks: Vec<String>,
     pub(super) pours: Vec<Moment>,
     pub(super) pour_min: i64,
@@ -91,40 +92,43 @@ pub(super) struct Lanes {
     pub(super) days: Vec<(f64, String)>,
     /// Days on which flasks are due: x and words.
     pub(super) due: Vec<(f64, String)>,
+    /// Hours in which electricity costs more than it does at its cheapest: x, width and words.
+    pub(super) dear: Vec<(f64, f64, String)>,
     pub(super) now: Option<f64>,
     pub(super) width: f64,
     pub(super) height: f64,
 }
 
+/// What a drawing is made from.
+pub(super) struct Scene<'a> {
+    pub(super) kilns: &'a [String],
+    pub(super) firings: &'a [Firing],
+    /// The heat line of each firing.
+    pub(super) lines: &'a [Arc<HeatLine>],
+    pub(super) week: &'a Week,
+    pub(super) grid: &'a Grid,
+    pub(super) show: &'a Show,
+    pub(super) window: Window,
+    pub(super) due: &'a [(Day, usize)],
+    pub(super) priced: Option<&'a Priced>,
+}
+
 impl Lanes {
     /// Draws firings on the lanes of the kilns.
-    pub(super) fn draw(
-        kilns: &[String],
-        firings: &[Firing],
-        week: &Week,
-        grid: &Grid,
-        show: &Show,
-        window: Window,
-        due: &[(Day, usize)],
-    ) -> Self {
+    pub(super) fn draw(scene: &Scene<'_>) -> Self {
+        let Scene { kilns, firings, lines, week, grid, show, window, due, priced } = scene;
         let now = grid.minute(show.now);
         let (origin, end) = (window.from_min, window.to_min);
         let x = |minute: i64| (minute - origin) as f64 * AXIS.per_minute;
-        let mut known: HashMap<String, HeatLine> = HashMap::new();
         let lanes = kilns
             .iter()
             .map(|kiln| Lane {
                 kiln: kiln.clone(),
                 firings: firings
                     .iter()
-                    .filter(|firing| firing.kiln == *kiln)
-                    .map(|firing| {
-                        let key = format!("{:?}{:?}", firing.segments, firing.largest);
-                        let line = known
-                            .entry(key)
-                            .or_insert_with(|| heat_line(&firing.segments, firing.largest));
-                        drawn(firing, line, grid, &x, show)
-                    })
+                    .zip(*lines)
+                    .filter(|(firing, _)| firing.kiln == *kiln)
+                    .map(|(firing, line)| drawn(firing, line, grid, &x, show))
                     .collect(),
             })
             .collect();
@@ -132,9 +136,8 @@ impl Lanes {
         let mut daylight = Vec::new();
         for day in origin.div_euclid(1440)..=end.div_euclid(1440) {
             let date = grid.day_zero.plus_days(i32::try_from(day).unwrap_or(0));
-            let closed = week.closed.iter().any(|(on, _)| *on == date);
             days.push((x((day * 1440).max(origin)), name(date, show)));
-            for (from, to) in week.hours[day.rem_euclid(7) as usize].iter().filter(|_| !closed) {
+            for (from, to) in week.on(date) {
                 let from = (day * 1440 + i64::from(*from)).max(origin);
                 let to = (day * 1440 + i64::from(*to)).min(end);
                 if from < to {
@@ -154,6 +157,10 @@ impl Lanes {
                 })
                 .filter(|(at, _)| (0.0..=x(end)).contains(at))
                 .collect(),
+            dear: priced.map_or_else(Vec::new, |priced| {
+                let dear = priced.dear_between(origin, end);
+                dear.map(|(from, to, words)| (x(from), x(to) - x(from), words)).collect()
+            }),
             now: (origin..end).contains(&now).then(|| x(now)),
             width: x(end),
         }
@@ -170,6 +177,15 @@ fn ends(firing: &Firing, grid: &Grid) -> i64 {
         + crate::kilns::total_minutes(&firing.segments);
     let last = firing.pours.iter().map(|pour| grid.minute(*pour) + firing.pour_min).max();
     programme.max(last.unwrap_or(programme))
+}
+
+/// That the kiln as it is known cannot follow its programme, in words; a few minutes are not told.
+pub(super) fn behind(line: &HeatLine) -> String {
+    const TOLD_MIN: f64 = 10.0;
+    if line.waited_min < TOLD_MIN {
+        return String::new();
+    }
+    format!("; this kiln, as it is known, takes {} longer", span(line.waited_min.round() as i64))
 }
 
 fn drawn(
@@ -209,7 +225,7 @@ fn drawn(
             firing.flasks.join(", "),
             show.moment(firing.starts),
             show.moment(grid.moment(burns + line.minutes)),
-        ),
+        ) + &behind(line),
         name: firing.name.clone(),
         link: firing.link.clone(),
         x: x(begins),

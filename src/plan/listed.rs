@@ -10,8 +10,9 @@ use super::view::{FlaskRow, KilnRow};
 use crate::clock::{Day, Moment};
 use crate::json::plan::{PlacedJson, PlanJson};
 use crate::kiln_loads::{self, LoadState, Standing};
+use crate::kilns::{Inside, KilnFacts, Mould, binder};
 use crate::studio::Settings;
-use crate::web::Fault;
+use crate::web::{Fault, Html};
 
 /// A load in the list below the lanes.
 pub(super) struct ListedLoad {
@@ -26,6 +27,16 @@ pub(super) struct ListedLoad {
     pub(super) place: String,
     pub(super) can_take: bool,
     pub(super) floor: (i32, i32),
+    /// What the kiln draws, and that it cannot follow its programme, once that is computed.
+    pub(super) energy: Option<Energy>,
+    pub(super) behind: String,
+}
+
+/// What a firing draws and costs.
+pub(super) struct Energy {
+    pub(super) kwh: f64,
+    /// The cost, which opens into its working; none without a price.
+    pub(super) cost: Option<Html>,
 }
 
 /// A flask in a listed load.
@@ -47,18 +58,21 @@ pub(super) async fn agreed(
     grid: &Grid,
     settings: &Settings,
     flasks: &[FlaskRow],
+    known: &KnownKilns,
     proposed: bool,
 ) -> Result<(Vec<Firing>, Vec<ListedLoad>), Fault> {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
-    for load in kiln_loads::list_between(pool, grid.moment(window.from_min)).await? {
-        let starts = grid.minute(load.starts());
-        if starts >= window.to_min || (proposed && load.state == LoadState::Planned) {
+    let (from, to) = (grid.moment(window.from_min), grid.moment(window.to_min));
+    let listed = kiln_loads::list_between(pool, from, to).await?;
+    let ids: Vec<_> = listed.iter().map(|load| load.id).collect();
+    let mut standing_in = kiln_loads::standing_in_each(pool, &ids).await?;
+    for load in listed {
+        if proposed && load.state == LoadState::Planned {
             continue;
         }
-        let standing = kiln_loads::standing_in(pool, load.id).await?;
-        if standing.is_empty() {
+        let Some(standing) = standing_in.remove(&load.id).filter(|one| !one.is_empty()) else {
             continue;
-        }
+        };
         let name = format!("Load {}", load.number);
         let link = Some(format!("/loads/{}", load.number));
         firings.push(Firing {
@@ -68,7 +82,7 @@ pub(super) async fn agreed(
             starts: load.starts(),
             load_min: if load.started_at.is_some() { 0 } else { i64::from(settings.load_min) },
             segments: load.programme.0.clone(),
-            largest: largest(&standing),
+            inside: known.inside(&load.kiln, &load.family, &moulds_of(&standing)),
             flasks: standing.iter().map(|flask| flask.number.to_string()).collect(),
             pours: standing
                 .iter()
@@ -101,20 +115,57 @@ pub(super) async fn agreed(
             place: format!("{}|{}", load.kiln_id, load.planned_start_at),
             can_take: load.state == LoadState::Planned,
             floor: (load.width_mm, load.depth_mm),
+            energy: None,
+            behind: String::new(),
             kiln: load.kiln,
         });
     }
     Ok((firings, loads))
 }
 
-fn largest(standing: &[Standing]) -> Option<(f64, f64, f64)> {
-    standing.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm)).map(|flask| {
-        (
-            f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-            f64::from(flask.height_mm),
-            flask.water_per_100,
-        )
-    })
+fn moulds_of(standing: &[Standing]) -> Vec<Measured> {
+    standing
+        .iter()
+        .map(|flask| Measured {
+            diameter_mm: flask.diameter_mm,
+            height_mm: flask.height_mm,
+            wall_mm: flask.wall_mm,
+            water_per_100: flask.water_per_100,
+        })
+        .collect()
+}
+
+/// A flask's measures, as far as its heat goes.
+pub(super) struct Measured {
+    diameter_mm: i32,
+    height_mm: i32,
+    wall_mm: f64,
+    water_per_100: f64,
+}
+
+/// Kilns as they are known, and the binder of each family's investment.
+pub(super) struct KnownKilns {
+    pub(super) facts: Vec<KilnFacts>,
+    pub(super) binders: HashMap<String, String>,
+}
+
+impl KnownKilns {
+    /// What stands in a kiln, for its heat to be computed.
+    fn inside(&self, kiln: &str, family: &str, flasks: &[Measured]) -> Option<Inside> {
+        let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm))?;
+        let kind = self.binders.get(family).map_or("", String::as_str);
+        Some(Inside {
+            mould: Mould {
+                inside_mm: f64::from(largest.diameter_mm) - 2.0 * largest.wall_mm,
+                height_mm: f64::from(largest.height_mm),
+                wall_mm: largest.wall_mm,
+                binder: binder(kind).unwrap_or_default(),
+                water_per_100: largest.water_per_100,
+            },
+            flasks: u32::try_from(flasks.len()).unwrap_or(1),
+            kiln: self.facts.iter().find(|facts| facts.name == kiln).map(KilnFacts::powered),
+        })
+    }
 }
 
 pub(super) type Programmes =
@@ -128,6 +179,7 @@ pub(super) fn proposal(
     kilns: &[KilnRow],
     programmes: &Programmes,
     settings: &Settings,
+    known_kilns: &KnownKilns,
     window: Window,
 ) -> (Vec<Firing>, Vec<ListedLoad>) {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
@@ -144,7 +196,7 @@ pub(super) fn proposal(
             .filter_map(|placed| Some((*known.get(&placed.id)?, placed)))
             .collect();
         // Loads under way are in the plan too; they are drawn as they are.
-        let under_way = members.iter().any(|(row, _)| !row.waiting);
+        let under_way = members.is_empty() || members.iter().any(|(row, _)| !row.waiting);
         let Some(kiln) = kilns.iter().find(|kiln| kiln.name == load.kiln).filter(|_| !under_way)
         else {
             continue;
@@ -154,13 +206,13 @@ pub(super) fn proposal(
         if !window.shows(load.start_min, *last_pour.unwrap_or(&load.start_min)) {
             continue;
         }
-        let segments = members
+        let (family, segments) = members
             .iter()
             .filter_map(|(row, _)| {
                 programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
             })
             .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
-            .map(|(_, segments)| segments.clone())
+            .map(|(key, segments)| (key.0.clone(), segments.clone()))
             .unwrap_or_default();
         let starts = grid.moment(load.start_min);
         let total = crate::kilns::total_minutes(&segments);
@@ -171,14 +223,18 @@ pub(super) fn proposal(
             link: None,
             starts,
             load_min: i64::from(settings.load_min),
-            largest: members.iter().max_by_key(|(row, _)| (row.diameter_mm, row.height_mm)).map(
-                |(row, _)| {
-                    (
-                        f64::from(row.diameter_mm) - 2.0 * row.wall_mm,
-                        f64::from(row.height_mm),
-                        row.water_per_100,
-                    )
-                },
+            inside: known_kilns.inside(
+                &kiln.name,
+                &family,
+                &members
+                    .iter()
+                    .map(|(row, _)| Measured {
+                        diameter_mm: row.diameter_mm,
+                        height_mm: row.height_mm,
+                        wall_mm: row.wall_mm,
+                        water_per_100: row.water_per_100,
+                    })
+                    .collect::<Vec<_>>(),
             ),
             segments,
             flasks: load.flasks.iter().map(|flask| flask.id.clone()).collect(),
@@ -212,6 +268,8 @@ pub(super) fn proposal(
             place: format!("{}|{}", kiln.id, starts),
             can_take: true,
             floor: (kiln.width_mm, kiln.depth_mm),
+            energy: None,
+            behind: String::new(),
         });
     }
     (firings, loads)

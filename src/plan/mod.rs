@@ -8,6 +8,7 @@
 //! (`feed/`).
 
 mod actions;
+mod again;
 mod by_hand;
 mod current;
 mod difference;
@@ -18,12 +19,14 @@ mod instance;
 mod lanes;
 mod listed;
 mod pages;
+mod prices;
 mod reality;
 mod standing;
 mod store;
 mod think;
 mod view;
 mod words;
+mod year;
 
 pub use grid::Grid;
 pub use reality::{replan, watch};
@@ -44,6 +47,7 @@ pub fn router() -> Router<App> {
         .route("/plan/undo", post(pages::change::undo))
         .route("/plan/redo", post(pages::change::redo))
         .route("/plan/compare", get(pages::compare::show))
+        .route("/plan/year", get(pages::year::show))
         .route("/plan/flasks/{number}", get(pages::flask::show))
         .route("/plan/calendar", post(feed::make))
         .route("/plan/calendar/revoke", post(feed::revoke))

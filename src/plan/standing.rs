@@ -4,9 +4,8 @@ use foundry::plan::{Calendar, Control, Options, Pin, Plan, Problem, solve};
 use sqlx::PgPool;
 
 use super::grid::Grid;
-use super::instance;
+use super::{instance, view};
 use crate::clock::Moment;
-use crate::json::plan::read_problem;
 use crate::web::{Fault, Refused};
 
 /// A studio's kilns and furnace with everything that waits for them.
@@ -34,17 +33,9 @@ impl Standing {
 /// it fits first.
 pub async fn standing(pool: &PgPool, now: Moment, days: i64) -> Result<Standing, Fault> {
     let read = instance::read_ahead(pool, now, days).await?;
-    let mut problem = read_problem(&read.json.to_string())
-        .map_err(|refusal| Refused::conflict(refusal.to_string()))?
-        .problem;
+    let mut problem = read.problem()?;
     let now_min = read.grid.minute(now);
-    let agreed: Vec<(i32, String, Moment)> = sqlx::query_as(
-        "SELECT f.number, k.name, l.planned_start_at FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
-         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id AND lf.left_at IS NULL JOIN flasks f ON f.id = lf.flask_id
-         WHERE l.state = 'planned' ORDER BY f.number",
-    )
-    .fetch_all(pool)
-    .await?;
+    let agreed = view::agreed(pool).await?;
     for (flask, kiln, starts) in agreed {
         let (flask, start_min) = (flask.to_string(), read.grid.minute(starts));
         let pinned = problem

@@ -3,10 +3,21 @@
 use foundry::plan::Reason;
 
 use super::grid::Grid;
+use crate::clock::Day;
+
+/// A minute as day and time.
+pub(super) fn at(minute: i64, grid: &Grid) -> String {
+    grid.wall(minute).strftime("%a %-d %b %H:%M").to_string()
+}
+
+/// A day with its weekday.
+pub(super) fn day(day: Day) -> String {
+    day.0.strftime("%a %-d %b").to_string()
+}
 
 /// The reason as a sentence's end, after the flask's name.
 pub(super) fn left_out(reason: &Reason, grid: &Grid) -> String {
-    let at = |minute: i64| grid.wall(minute).strftime("%a %-d %b %H:%M").to_string();
+    let at = |minute: i64| at(minute, grid);
     match *reason {
         Reason::WindowClosed { ready_min, latest_min } => format!(
             "it may go into a kiln from {} on, but its investment had to be fired from {} on at the latest; look at it, and give it up or set a later latest start",

@@ -36,6 +36,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::plates::router())
         .merge(crate::catalogue::router())
         .merge(crate::settings::router())
+        .merge(crate::presence::router())
         .merge(crate::prices::router())
         .merge(crate::metal::router())
         .merge(crate::flasks::router())

@@ -4,15 +4,15 @@ use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
 
 use crate::clock::Day;
-use crate::studio::Settings;
-use crate::web::Form;
+use crate::studio::{Settings, Stretches};
+use crate::web::{Form, Html};
 
 /// The days of the week from Monday, as ISO 8601 counts them.
-pub(super) const WEEKDAYS: [&str; 7] =
+const WEEKDAYS: [&str; 7] =
     ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"];
 
 /// How many stretches of work a day can have.
-pub(super) const STRETCHES: usize = 2;
+const STRETCHES: usize = 2;
 
 /// Reads the settings; `None` after noting at each field what is wrong with it.
 pub(super) fn read_settings(form: &mut Form) -> Option<Settings> {
@@ -164,15 +164,47 @@ fn one_of(form: &mut Form, name: &str, words: &[&str]) -> Option<String> {
 }
 
 /// Stretches of work for each day from Monday, in minutes of the day.
-pub(super) type WeekHours = [Vec<(i16, i16)>; 7];
+pub type WeekHours = [Vec<(i16, i16)>; 7];
 
 /// The name of a field of the hours: `from` or `to`, the day from 1, the stretch from 1.
-pub(super) fn hours_field(edge: &str, day: usize, stretch: usize) -> String {
+fn hours_field(edge: &str, day: usize, stretch: usize) -> String {
     format!("{edge}_{}_{}", day + 1, stretch + 1)
 }
 
+/// Each day's name with the fields of its stretches, as a form shows them.
+#[must_use]
+pub fn hours_fields(form: &Form) -> Vec<(&'static str, Vec<Html>)> {
+    WEEKDAYS
+        .iter()
+        .enumerate()
+        .map(|(day, name)| {
+            let mut fields = Vec::new();
+            for stretch in 0..STRETCHES {
+                for (edge, label) in [("from", ["From", "and from"]), ("to", ["to", "to"])] {
+                    let field = hours_field(edge, day, stretch);
+                    fields.push(form.input(&field, label[stretch]).kind("time").html());
+                }
+            }
+            (*name, fields)
+        })
+        .collect()
+}
+
+/// A form filled in with the hours of a week.
+#[must_use]
+pub fn hours_filled(hours: &[Stretches; 7]) -> Form {
+    let mut form = Form::default();
+    for (day, stretches) in hours.iter().enumerate() {
+        for (stretch, (from, to)) in stretches.iter().enumerate() {
+            form.put(&hours_field("from", day, stretch), &shown_time(*from));
+            form.put(&hours_field("to", day, stretch), &shown_time(*to));
+        }
+    }
+    form
+}
+
 /// Reads the working hours; `None` after noting at each field what is wrong with it.
-pub(super) fn read_hours(form: &mut Form) -> Option<WeekHours> {
+pub fn read_hours(form: &mut Form) -> Option<WeekHours> {
     let mut week = WeekHours::default();
     for (day, stretches) in week.iter_mut().enumerate() {
         for stretch in 0..STRETCHES {
@@ -228,7 +260,7 @@ fn time_of_day(form: &mut Form, name: &str) -> Option<i16> {
 }
 
 /// Minutes of the day as a form shows them; the day's end is midnight.
-pub(super) fn shown_time(minutes: i32) -> String {
+pub fn shown_time(minutes: i32) -> String {
     format!("{:02}:{:02}", minutes / 60 % 24, minutes % 60)
 }
 

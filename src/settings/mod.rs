@@ -7,6 +7,7 @@ mod pages;
 mod paths;
 mod store;
 
+pub use forms::{WeekHours, hours_fields, hours_filled, read_hours, shown_time};
 pub use paths::{ClosedDays, Hours, StudioIndex, StudioSettings};
 
 use axum::Router;

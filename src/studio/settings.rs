@@ -2,9 +2,7 @@
 
 use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
-use sqlx::{FromRow, PgConnection, PgExecutor, PgPool};
-
-use crate::clock::Day;
+use sqlx::{FromRow, PgConnection, PgExecutor};
 
 /// The one row of settings.
 #[derive(Clone, Debug, FromRow)]
@@ -85,40 +83,6 @@ impl Settings {
     #[must_use]
     pub fn zone(&self) -> TimeZone {
         TimeZone::get(&self.time_zone).unwrap_or(TimeZone::UTC)
-    }
-}
-
-/// When staff are there, and the days on which nobody is.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Week {
-    /// For each day from Monday, minutes of the day from and to.
-    pub hours: [Vec<(i32, i32)>; 7],
-    /// Days on which the studio is closed.
-    pub closed: Vec<(Day, String)>,
-}
-
-impl Week {
-    /// Reads the working hours and the closed days from `first` on.
-    pub async fn load(pool: &PgPool, first: Day) -> Result<Self, sqlx::Error> {
-        let mut week = Self::default();
-        let rows: Vec<(i16, i16, i16)> = sqlx::query_as(
-            "SELECT weekday, from_min, to_min FROM working_hours ORDER BY weekday, from_min",
-        )
-        .fetch_all(pool)
-        .await?;
-        for (weekday, from, to) in rows {
-            if let Some(day) = usize::try_from(weekday - 1).ok().and_then(|n| week.hours.get_mut(n))
-            {
-                day.push((i32::from(from), i32::from(to)));
-            }
-        }
-        week.closed = sqlx::query_as(
-            "SELECT on_day, reason FROM closed_days WHERE on_day >= $1 ORDER BY on_day",
-        )
-        .bind(first)
-        .fetch_all(pool)
-        .await?;
-        Ok(week)
     }
 }
 

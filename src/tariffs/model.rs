@@ -93,6 +93,13 @@ pub(super) fn bands(base: Decimal, hours: &[Hours]) -> Result<Vec<TariffBand>, O
     Ok(bands)
 }
 
+/// The bands of a week; one when the hours cannot be.
+pub(super) fn bands_or_flat(base: Decimal, hours: &[Hours]) -> Vec<TariffBand> {
+    bands(base, hours).unwrap_or_else(|_| {
+        vec![TariffBand { from_minute: 0, to_minute: MINUTES_OF_WEEK, price_per_kwh: base }]
+    })
+}
+
 /// A tariff for the whole week; one price all week when the hours cannot be.
 pub(super) fn tariff(base: Decimal, hours: &[Hours], currency: Currency) -> Tariff {
     bands(base, hours)

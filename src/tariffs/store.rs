@@ -1,13 +1,13 @@
 //! All SQL of tariffs.
 
-use foundry::heat::Tariff;
+use foundry::heat::{Tariff, TariffBand};
 use foundry::quantity::Currency;
 use rust_decimal::Decimal;
 use sqlx::{FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
 use super::forms::NewTariff;
-use super::model::{Hours, tariff};
+use super::model::{Hours, bands_or_flat, tariff};
 use crate::clock::{Day, Moment};
 use crate::id::PersonId;
 
@@ -95,6 +95,10 @@ pub struct InForce {
     pub name: String,
     /// The prices of the week.
     pub tariff: Tariff,
+    /// The same band by band, in order.
+    pub bands: Vec<TariffBand>,
+    /// Their currency.
+    pub currency: Currency,
 }
 
 /// The tariff of a day; where none is noted, the price of electricity; else nothing.
@@ -107,6 +111,8 @@ pub async fn in_force(pool: &PgPool, day: Day) -> Result<Option<InForce>, sqlx::
         let hours = hours(pool, row.id).await?;
         return Ok(Some(InForce {
             tariff: tariff(row.base_price, &hours, currency),
+            bands: bands_or_flat(row.base_price, &hours),
+            currency,
             name: row.name,
         }));
     }
@@ -122,6 +128,8 @@ pub async fn in_force(pool: &PgPool, day: Day) -> Result<Option<InForce>, sqlx::
         Some(InForce {
             name: "the price of electricity".to_owned(),
             tariff: Tariff::flat(amount, currency),
+            bands: bands_or_flat(amount, &[]),
+            currency,
         })
     }))
 }

@@ -8,13 +8,13 @@ use crate::support::builders_orders::alloy;
 use crate::support::studio::{Actor, Studio, moment};
 
 /// A furnished studio: the demo's kilns, flasks and programmes.
-async fn furnished() -> (Studio, Actor) {
+pub(crate) async fn furnished() -> (Studio, Actor) {
     let studio = Studio::open().await;
     let owner = furnish(&studio).await;
     (studio, owner)
 }
 
-async fn furnish(studio: &Studio) -> Actor {
+pub(crate) async fn furnish(studio: &Studio) -> Actor {
     sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
         .execute(&studio.db.pool)
         .await
@@ -24,7 +24,7 @@ async fn furnish(studio: &Studio) -> Actor {
 }
 
 /// A filled flask of a kind that has set.
-async fn set_flask(pool: &PgPool, kind: &str, set_from: Moment) -> i32 {
+pub(crate) async fn set_flask(pool: &PgPool, kind: &str, set_from: Moment) -> i32 {
     sqlx::query_scalar(
         "INSERT INTO flasks (id, flask_type_id, alloy_id, investment_id, family_id, flask_c, created_at, state,
                              tree_mass_g, base_mass_g, charge_g, powder_g, water_g, mixed_at, set_from_at, latest_start_at)
@@ -41,7 +41,7 @@ async fn set_flask(pool: &PgPool, kind: &str, set_from: Moment) -> i32 {
 }
 
 /// Asks for a plan and waits until it is there; returns its page.
-async fn proposed(studio: &Studio, owner: &Actor) -> String {
+pub(crate) async fn proposed(studio: &Studio, owner: &Actor) -> String {
     owner.post("/plan/propose", &[]).await.led_to();
     for _ in 0..600 {
         let state: String =
@@ -57,7 +57,7 @@ async fn proposed(studio: &Studio, owner: &Actor) -> String {
     panic!("the planner did not answer");
 }
 
-async fn count(studio: &Studio, sql: &'static str) -> i64 {
+pub(crate) async fn count(studio: &Studio, sql: &'static str) -> i64 {
     sqlx::query_scalar(sql).fetch_one(&studio.db.pool).await.unwrap()
 }
 
@@ -197,11 +197,11 @@ async fn a_load_starts_only_when_its_programme_was_read_back_and_a_pour_needs_a_
 }
 
 /// A form as the tests' actor wants it.
-fn owned<'a>(fields: &'a [(&'a str, String)]) -> Vec<(&'a str, &'a str)> {
+pub(crate) fn owned<'a>(fields: &'a [(&'a str, String)]) -> Vec<(&'a str, &'a str)> {
     fields.iter().map(|(name, value)| (*name, value.as_str())).collect()
 }
 
-async fn kiln_id(studio: &Studio, name: &str) -> String {
+pub(crate) async fn kiln_id(studio: &Studio, name: &str) -> String {
     sqlx::query_scalar("SELECT id::text FROM kilns WHERE name = $1")
         .bind(name)
         .fetch_one(&studio.db.pool)

@@ -5,7 +5,7 @@
 mod plan_support;
 
 use foundry::plan::judge::{Rule, check};
-use foundry::plan::{Ban, OutOfUse, Pin, Plan, Poured, Problem, UnderWay};
+use foundry::plan::{Ban, OutOfUse, Pin, Plan, Poured, Problem, SpecialDay, Staffed, UnderWay};
 use plan_support::{plan, problem};
 
 /// A problem and a plan of it that keeps every rule.
@@ -61,12 +61,42 @@ fn work_outside_staffed_hours_is_seen() {
         problem.calendar.closed_days.push(plan.pours[0].start_min / 1440);
     });
     breaks(Rule::Staffed, |problem, plan| {
+        let day = plan.pours[0].start_min / 1440;
+        problem.calendar.special_days.push(SpecialDay { day, hours: Vec::new() });
+    });
+    breaks(Rule::Staffed, |problem, plan| {
         let kiln = problem.kilns.iter_mut().find(|kiln| kiln.id == plan.loads[0].kiln).unwrap();
         kiln.available_min = plan.loads[0].start_min + 1;
     });
     breaks(Rule::Horizon, |problem, plan| {
         problem.horizon_min = plan.objective.makespan_min - 1;
     });
+}
+
+#[test]
+fn a_plan_keeps_to_days_with_hours_of_their_own() {
+    let mut problem = problem(5, 10, 2);
+    problem.horizon_min += 7 * 1440;
+    // The first week has mornings only, and on its Sunday somebody comes.
+    for day in 0..6 {
+        let hours = vec![Staffed { from_min: 480, to_min: 600 }];
+        problem.calendar.special_days.push(SpecialDay { day, hours });
+    }
+    let hours = vec![Staffed { from_min: 600, to_min: 900 }];
+    problem.calendar.special_days.push(SpecialDay { day: 6, hours });
+    let plan = plan(&problem, 2_000, 1);
+    assert_eq!(check(&problem, &plan), []);
+    let first_week = |minute: i64| minute < 7 * 1440;
+    let starts = plan.pours.iter().map(|pour| pour.start_min).filter(|start| first_week(*start));
+    for start in starts {
+        let (day, minute) = (start / 1440, start % 1440);
+        let open = if day == 6 { 600..900 } else { 480..600 };
+        assert!(open.contains(&minute), "day {day}, minute {minute}");
+    }
+    problem.calendar.special_days.push(SpecialDay { day: 6, hours: Vec::new() });
+    assert!(
+        problem.faults().iter().any(|fault| fault.to_string().contains("day 6 is there twice"))
+    );
 }
 
 #[test]

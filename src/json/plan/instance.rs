@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use foundry::plan::{
     Calendar, Clearance, Family, Flask, Kiln, Problem, Programme, Segment, SegmentKind,
-    SizeProgramme, Staffed,
+    SizeProgramme, SpecialDay, Staffed,
 };
 use serde::{Deserialize, Serialize};
 
@@ -41,6 +41,19 @@ pub struct CalendarJson {
     /// Numbers of days with nobody there.
     #[serde(default)]
     pub closed_days: Vec<i64>,
+    /// Days with intervals of their own in place of their week's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub special_days: Vec<SpecialDayJson>,
+}
+
+/// A day with intervals of its own.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SpecialDayJson {
+    /// The number of the day.
+    pub day: i64,
+    /// Its intervals of minutes of the day; none when nobody is there.
+    pub hours: Vec<[i64; 2]>,
 }
 
 /// Staffed intervals of each day of the week; a day that is absent is closed.
@@ -158,6 +171,11 @@ impl From<CalendarJson> for Calendar {
         Self {
             week: [mon, tue, wed, thu, fri, sat, sun].map(staffed),
             closed_days: json.closed_days,
+            special_days: json
+                .special_days
+                .into_iter()
+                .map(|one| SpecialDay { day: one.day, hours: staffed(one.hours) })
+                .collect(),
         }
     }
 }

@@ -9,7 +9,8 @@ use axum::response::{IntoResponse, Response};
 use crate::audit;
 use crate::id::PersonId;
 use crate::people::store::{self, PersonRow, Role};
-use crate::people::{Owner, hash_password};
+use crate::people::{Owner, Signed, hash_password};
+use crate::studio::{Absence, Presence};
 use crate::web::{App, Fault, Form, Frame, Refused, see_other};
 
 #[derive(Template, WebTemplate)]
@@ -18,13 +19,32 @@ pub(crate) struct People {
     frame: Frame,
     me: PersonId,
     people: Vec<PersonRow>,
+    /// When they are there.
+    presence: Vec<Presence>,
     form: Form,
 }
 
+impl People {
+    async fn new(app: &App, signed: Signed, form: Form) -> Result<Self, Fault> {
+        let today = signed.now.day_in(&signed.frame.show.zone);
+        Ok(Self {
+            me: signed.person,
+            people: store::list(&app.pool).await?,
+            presence: Presence::list(&app.pool, today).await?,
+            form,
+            frame: signed.frame,
+        })
+    }
+
+    /// What keeps somebody away today.
+    fn absence(&self, person: &PersonId) -> Option<&Absence> {
+        let today = self.frame.show.now.day_in(&self.frame.show.zone);
+        self.presence.iter().find(|one| one.id == *person)?.absent(today)
+    }
+}
+
 pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result<Response, Fault> {
-    let people = store::list(&app.pool).await?;
-    Ok(People { frame: signed.frame, me: signed.person, people, form: Form::default() }
-        .into_response())
+    Ok(People::new(&app, signed, Form::default()).await?.into_response())
 }
 
 pub(crate) async fn add(
@@ -65,8 +85,7 @@ pub(crate) async fn add(
             },
         }
     }
-    let people = store::list(&app.pool).await?;
-    let page = People { frame: signed.frame, me: signed.person, people, form };
+    let page = People::new(&app, signed, form).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 

@@ -6,7 +6,6 @@ use axum::extract::{Path, State};
 use foundry::plan::{Binds, explain};
 
 use crate::clock::Moment;
-use crate::json::plan::read_problem;
 use crate::people::Signed;
 use crate::plan::by_hand::{base, moved_to};
 use crate::plan::instance;
@@ -83,18 +82,19 @@ pub(crate) async fn show(
     let zone = signed.frame.show.zone.clone();
     let mut page =
         WhyThen { frame: signed.frame, number, proposal: None, told: None, reason: String::new() };
-    let problem = match read_problem(&read.json.to_string()) {
-        Ok(read) => read.problem,
-        Err(refusal) => {
-            page.reason = refusal.to_string();
+    let problem = match read.problem() {
+        Ok(problem) => problem,
+        Err(Fault::Refused(refused)) => {
+            page.reason = refused.message;
             return Ok(page);
         }
+        Err(fault) => return Err(fault),
     };
     let id = number.to_string();
     if problem.flask(&id).is_none() {
         return Err(Fault::NotFound);
     }
-    let base = base(&app.pool, &problem, &read.grid, zone).await?;
+    let base = base(&app.pool, &problem, &read, zone).await?;
     page.proposal = base.number;
     let shift = i64::from(read.grid.day_number(base.grid.day_zero)) * 1440;
     let plan = moved_to(&base.plan, shift);

@@ -1,174 +1,111 @@
 //! The plan: lanes, loads, flasks that wait, and everything that can be changed by hand.
 
+use std::sync::Arc;
+
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Query, State};
+use foundry::heat::cost;
 use jiff::ToSpan as _;
 use serde::Deserialize;
 
-use crate::clock::Day;
-use crate::json::plan::{PlanJson, read_problem};
+use super::part::Part;
+use crate::clock::{Day, Moment};
+use crate::json::plan::PlanJson;
+use crate::kilns::{HeatLine, KilnFacts, heat_lines};
 use crate::people::Signed;
-use crate::plan::difference::{Difference, span};
+use crate::plan::difference::Difference;
 use crate::plan::feed::{self, FeedRow};
 use crate::plan::grid::Grid;
-use crate::plan::lanes::{LANE_HEIGHT, Lanes, Window};
-use crate::plan::listed::{self, ListedFlask, ListedLoad};
+use crate::plan::lanes::{self, Firing, LANE_HEIGHT, Lanes, Scene, Window};
+use crate::plan::listed::{self, Energy, KnownKilns, ListedLoad};
+use crate::plan::prices::Priced;
 use crate::plan::store::INTERRUPTED_AFTER_S;
 use crate::plan::view::{self, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
 use crate::plan::{current, instance};
-use crate::studio::{Settings, Week};
-use crate::web::{App, Fault, Form, Frame};
+use crate::studio::{Presence, Settings, Week};
+use crate::tariffs::{in_force, week_minute};
+use crate::web::{App, Fault, Form, Frame, PageLinks, Show, working_of};
 
 /// Which week is wanted.
 #[derive(Clone, Debug, Default, Deserialize)]
 pub(crate) struct Wanted {
     #[serde(default)]
     week: String,
+    /// A flask that is to be moved: its form is filled in with it.
+    #[serde(default)]
+    flask: String,
+    #[serde(default)]
+    loads: String,
+    #[serde(default)]
+    pours: String,
+    #[serde(default)]
+    waiting: String,
+    #[serde(default)]
+    changed: String,
 }
+
+impl Wanted {
+    /// The part of a list that is wanted, with the way to its other parts.
+    fn part(&self, list: &'static str, of: usize, size: usize) -> Part {
+        let fields = [
+            ("week", self.week.as_str()),
+            ("loads", &self.loads),
+            ("pours", &self.pours),
+            ("waiting", &self.waiting),
+            ("changed", &self.changed),
+        ];
+        let page = fields.iter().find(|(name, _)| *name == list).map_or("", |(_, page)| page);
+        let others: Vec<(&str, &str)> =
+            fields.iter().filter(|(name, _)| *name != list).copied().collect();
+        Part::new(list, page, of, size, &PageLinks::base("/plan", &others))
+    }
+}
+
+/// So many of each list are on a page.
+const LOADS: usize = 12;
+const POURS: usize = 40;
+const WAITING: usize = 40;
+const CHANGED: usize = 30;
+/// More flasks than so many are typed, not chosen from a list.
+pub(super) const MOST_CHOICES: usize = 80;
 
 #[derive(Template, WebTemplate)]
 #[template(path = "plan/show.html")]
 pub(crate) struct ShowPlan {
-    frame: Frame,
-    form: Form,
-    lanes: Lanes,
-    lane_height: f64,
-    loads: Vec<ListedLoad>,
-    open: Option<PlanRow>,
-    result: Option<PlanJson>,
-    difference: Option<Difference>,
+    pub(super) frame: Frame,
+    pub(super) form: Form,
+    pub(super) lanes: Lanes,
+    pub(super) lane_height: f64,
+    pub(super) loads: Vec<ListedLoad>,
+    pub(super) open: Option<PlanRow>,
+    pub(super) result: Option<PlanJson>,
+    pub(super) difference: Option<Difference>,
     /// A change that was taken back and can be made again.
-    redo: Option<String>,
-    waiting: Vec<FlaskRow>,
-    pins: Vec<PinRow>,
-    outages: Vec<OutageRow>,
-    kilns: Vec<KilnRow>,
+    pub(super) redo: Option<String>,
+    pub(super) waiting: Vec<FlaskRow>,
+    pub(super) pins: Vec<PinRow>,
+    pub(super) outages: Vec<OutageRow>,
+    pub(super) kilns: Vec<KilnRow>,
     /// The Monday of the week shown, or none for the days from now.
-    week: Option<Day>,
-    monday: Day,
-    later: usize,
-    feed: Option<(FeedRow, String)>,
+    pub(super) week: Option<Day>,
+    pub(super) monday: Day,
+    pub(super) later: usize,
+    pub(super) feed: Option<(FeedRow, String)>,
     /// What happened to pieces since the plan was accepted.
-    news: Vec<News>,
+    pub(super) news: Vec<News>,
+    /// The parts of long lists that are shown.
+    pub(super) parts: Parts,
+    pub(super) people: Vec<Presence>,
+    /// Electricity by the hour, in words.
+    pub(super) prices: Option<String>,
 }
 
-impl ShowPlan {
-    fn is(&self, state: &str) -> bool {
-        self.open.as_ref().is_some_and(|plan| plan.state == state)
-    }
-
-    fn lane_y(&self, n: &usize) -> f64 {
-        *n as f64 * self.lane_height
-    }
-
-    fn week_before(&self) -> Day {
-        self.monday.plus_days(-7)
-    }
-
-    fn week_after(&self) -> Day {
-        self.monday.plus_days(7)
-    }
-
-    /// Pours of all loads shown, in order, with the load.
-    fn pours(&self) -> Vec<(&ListedLoad, &ListedFlask)> {
-        let mut pours: Vec<_> = self
-            .loads
-            .iter()
-            .flat_map(|load| load.flasks.iter().map(move |flask| (load, flask)))
-            .collect();
-        pours.sort_by_key(|(_, flask)| flask.pour);
-        pours
-    }
-
-    /// Firings through a change of clocks.
-    fn clock_changes(&self) -> Vec<String> {
-        let zone = &self.frame.show.zone;
-        self.loads
-            .iter()
-            .filter_map(|load| {
-                let last = load.flasks.iter().map(|flask| flask.pour).max()?;
-                let (before, after) = (zone.to_offset(load.starts.0), zone.to_offset(last.0));
-                let way = match before.cmp(&after) {
-                    std::cmp::Ordering::Equal => return None,
-                    std::cmp::Ordering::Less => "an hour shorter",
-                    std::cmp::Ordering::Greater => "an hour longer",
-                };
-                Some(format!(
-                    "Clocks change while {} burns out: from loading to its pours it is {way} than the clock on the wall says. Look at the times before you load it.",
-                    load.name
-                ))
-            })
-            .collect()
-    }
-
-    fn late(&self, flask: &ListedFlask) -> bool {
-        flask.due.is_some_and(|due| flask.pour.day_in(&self.frame.show.zone) > due)
-    }
-
-    fn tardiness_words(&self) -> String {
-        let Some(result) = &self.result else { return String::new() };
-        let late = result.objective.weighted_tardiness;
-        let bound = result.bound.weighted_tardiness;
-        if late == 0 {
-            return "Every order is ready by its due date.".to_owned();
-        }
-        let words = format!("Pieces are late by {} added together", span(late));
-        if bound >= late {
-            return format!("{words}; no plan can do better.");
-        }
-        let share = ((late - bound) as f64 / late as f64 * 100.0).ceil();
-        format!(
-            "{words}; {} cannot be avoided, so the best possible plan is at most {share:.0} % less late.",
-            if bound == 0 { "none of it is known to be what".to_owned() } else { span(bound) }
-        )
-    }
-
-    fn quality_words(&self) -> String {
-        let Some(result) = &self.result else { return String::new() };
-        let loads = result.objective.loads;
-        let plural = if loads == 1 { "load" } else { "loads" };
-        if result.proved_optimal {
-            return format!(
-                "{loads} kiln {plural}: proved to be the best plan there is, in {:.1} s.",
-                result.seconds
-            );
-        }
-        let least = result.bound.loads;
-        if least >= loads {
-            format!(
-                "{loads} kiln {plural}, and fewer are not possible; found in {:.1} s.",
-                result.seconds
-            )
-        } else {
-            format!(
-                "{loads} kiln {plural}, {least} needed at least; the best found in {:.1} s.",
-                result.seconds
-            )
-        }
-    }
-
-    fn pin_choices(&self) -> Vec<(String, String)> {
-        self.loads
-            .iter()
-            .filter(|load| load.can_take)
-            .map(|load| {
-                let starts = self.frame.show.moment(load.starts);
-                (load.place.clone(), format!("{}: {}, {starts}", load.name, load.kiln))
-            })
-            .collect()
-    }
-
-    fn flask_choices(&self) -> Vec<(i32, String)> {
-        self.waiting
-            .iter()
-            .map(|flask| (flask.number, format!("{} {}", flask.number, flask.alloy)))
-            .collect()
-    }
-
-    fn kiln_choices(&self) -> Vec<(String, String)> {
-        self.kilns.iter().map(|kiln| (kiln.id.to_string(), kiln.name.clone())).collect()
-    }
+pub(super) struct Parts {
+    pub(super) loads: Part,
+    pub(super) pours: Part,
+    pub(super) waiting: Part,
+    pub(super) changed: Part,
 }
 
 /// The page, with a form that was not right shown again.
@@ -206,12 +143,14 @@ pub(crate) async fn page(
             Window::since(grid.minute(first.max(now.plus_minutes(-36 * 60))))
         }
     };
+    let known =
+        KnownKilns { facts: KilnFacts::list(pool).await?, binders: view::binders(pool).await? };
     let (mut firings, mut loads) =
-        listed::agreed(pool, window, &grid, &settings, &flasks, result.is_some()).await?;
+        listed::agreed(pool, window, &grid, &settings, &flasks, &known, result.is_some()).await?;
     if let Some(plan) = &result {
         let programmes = view::programmes(pool).await?;
         let (mut new_firings, mut new_loads) =
-            listed::proposal(plan, &grid, &flasks, &kilns, &programmes, &settings, window);
+            listed::proposal(plan, &grid, &flasks, &kilns, &programmes, &settings, &known, window);
         firings.append(&mut new_firings);
         loads.append(&mut new_loads);
     }
@@ -226,15 +165,45 @@ pub(crate) async fn page(
     let hours = Week::load(pool, grid.day_zero).await?;
     let names: Vec<String> = kilns.iter().map(|kiln| kiln.name.clone()).collect();
     let due = due_days(&flasks);
-    let lanes = Lanes::draw(&names, &firings, &hours, &grid, &signed.frame.show, window, &due);
+    let show = &signed.frame.show;
+    let priced = in_force(pool, today).await?.map(|in_force| Priced::new(in_force, show));
+    let lines = lines_of(&firings).await?;
+    for (load, line) in loads.iter_mut().zip(&lines) {
+        load.behind = lanes::behind(line);
+        load.energy = energy(line, load.starts, priced.as_ref(), show);
+    }
+    let lanes = Lanes::draw(&Scene {
+        kilns: &names,
+        firings: &firings,
+        lines: &lines,
+        week: &hours,
+        grid: &grid,
+        show,
+        window,
+        due: &due,
+        priced: priced.as_ref(),
+    });
     let feed = feed::feed_of(pool, signed.person).await?;
     let feed = feed.and_then(|row| {
         let path = feed::path_of(&app.link_secret, row.id)?;
         Some((row, path))
     });
+    let waiting: Vec<FlaskRow> = flasks.into_iter().filter(|flask| flask.waiting).collect();
+    let pours = loads.iter().map(|load| load.flasks.len()).sum();
+    let changes = difference.as_ref().map_or(0, |one: &Difference| one.changed.len());
+    let parts = Parts {
+        loads: wanted.part("loads", loads.len(), LOADS),
+        pours: wanted.part("pours", pours, POURS),
+        waiting: wanted.part("waiting", waiting.len(), WAITING),
+        changed: wanted.part("changed", changes, CHANGED),
+    };
+    let filled = || Form::filled([("until", today.to_string()), ("flask", wanted.flask.clone())]);
     Ok(ShowPlan {
         frame: signed.frame.clone(),
-        form: form.unwrap_or_else(|| Form::filled([("until", today.to_string())])),
+        form: form.unwrap_or_else(filled),
+        parts,
+        people: Presence::list(pool, today).await?,
+        prices: priced.and_then(|priced| priced.words()),
         lanes,
         lane_height: LANE_HEIGHT,
         loads,
@@ -242,7 +211,7 @@ pub(crate) async fn page(
         open,
         result,
         difference,
-        waiting: flasks.into_iter().filter(|flask| flask.waiting).collect(),
+        waiting,
         pins: view::pins(pool).await?,
         outages: view::outages(pool, now).await?,
         kilns,
@@ -254,7 +223,28 @@ pub(crate) async fn page(
     })
 }
 
-fn monday_of(day: Day) -> Day {
+/// The heat lines of firings, computed beside the serving threads where they are not known.
+async fn lines_of(firings: &[Firing]) -> Result<Vec<Arc<HeatLine>>, Fault> {
+    let asked: Vec<_> =
+        firings.iter().map(|one| (one.segments.clone(), one.inside.clone())).collect();
+    tokio::task::spawn_blocking(move || heat_lines(&asked))
+        .await
+        .map_err(|error| Fault::Unforeseen(error.into()))
+}
+
+/// What a firing draws, and what that costs if it begins when it is planned.
+fn energy(line: &HeatLine, starts: Moment, priced: Option<&Priced>, show: &Show) -> Option<Energy> {
+    let burnout = line.burnout.as_ref()?;
+    let kwh = burnout.kiln_kwh?;
+    let cost = priced.and_then(|priced| {
+        let cost = cost(burnout, &priced.in_force.tariff, week_minute(starts, &show.zone)).ok()?;
+        let figure = show.money_in(cost.value.amount(), cost.value.currency().code());
+        Some(working_of(&figure, &cost.working))
+    });
+    Some(Energy { kwh, cost })
+}
+
+pub(super) fn monday_of(day: Day) -> Day {
     let back = i64::from(day.0.weekday().to_monday_zero_offset());
     Day(day.0.saturating_sub(back.days()))
 }
@@ -281,10 +271,10 @@ async fn from_standing(
     grid: &Grid,
 ) -> Result<Difference, Fault> {
     let read = instance::read(pool, signed.now).await?;
-    let Ok(problem) = read_problem(&read.json.to_string()) else {
+    let Ok(problem) = read.problem() else {
         return Ok(Difference::default());
     };
-    let standing = current::current(pool, &problem.problem, &read.grid).await?;
+    let standing = current::current(pool, &problem, &read).await?;
     let proposed = foundry::plan::Plan::from(plan.clone());
     Ok(Difference::between((&standing, &read.grid), (&proposed, grid)))
 }

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use crate::clock::Day;
 use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
-use crate::settings::forms::{self, ClosedDay, STRETCHES, WEEKDAYS, hours_field};
+use crate::settings::forms::{self, ClosedDay};
 use crate::settings::{ClosedDays, Hours, StudioIndex, actions};
 use crate::studio::{Settings, Week};
 use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
@@ -27,20 +27,7 @@ pub(crate) struct ShowHours {
 impl ShowHours {
     /// Each day's name and its fields.
     fn days(&self) -> Vec<(&'static str, Vec<Html>)> {
-        WEEKDAYS
-            .iter()
-            .enumerate()
-            .map(|(day, name)| {
-                let mut fields = Vec::new();
-                for stretch in 0..STRETCHES {
-                    for (edge, label) in [("from", ["From", "and from"]), ("to", ["to", "to"])] {
-                        let field = hours_field(edge, day, stretch);
-                        fields.push(self.form.input(&field, label[stretch]).kind("time").html());
-                    }
-                }
-                (*name, fields)
-            })
-            .collect()
+        forms::hours_fields(&self.form)
     }
 }
 
@@ -51,17 +38,8 @@ async fn page(
     closing: Form,
 ) -> Result<ShowHours, Fault> {
     let settings = Settings::load(&app.pool).await?;
-    let week = Week::load(&app.pool, signed.now.day_in(&settings.zone())).await?;
-    let form = form.unwrap_or_else(|| {
-        let mut form = Form::default();
-        for (day, stretches) in week.hours.iter().enumerate() {
-            for (stretch, (from, to)) in stretches.iter().enumerate() {
-                form.put(&hours_field("from", day, stretch), &forms::shown_time(*from));
-                form.put(&hours_field("to", day, stretch), &forms::shown_time(*to));
-            }
-        }
-        form
-    });
+    let week = Week::of_studio(&app.pool, signed.now.day_in(&settings.zone())).await?;
+    let form = form.unwrap_or_else(|| forms::hours_filled(&week.hours));
     let frame = signed.frame.clone();
     Ok(ShowHours { frame, version: settings.version, closed: week.closed, form, closing })
 }

@@ -2,6 +2,7 @@
 
 mod bench;
 mod driver;
+mod plan;
 mod viewer;
 mod stages;
 mod walk;

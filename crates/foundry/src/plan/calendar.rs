@@ -21,10 +21,7 @@ impl Starts {
         let mut first_of_day = Vec::new();
         for day in 0..=until / 1440 {
             first_of_day.push(windows.len() as u32);
-            if calendar.closed_days.contains(&i64::from(day)) {
-                continue;
-            }
-            for open in &calendar.week[(day % 7) as usize] {
+            for open in calendar.on(i64::from(day)) {
                 let from = day * 1440 + open.from_min as Min;
                 let last = (day * 1440 + open.to_min as Min).min(until) - minutes;
                 if last >= from {
@@ -49,7 +46,7 @@ impl Starts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::problem::Staffed;
+    use crate::plan::problem::{SpecialDay, Staffed};
 
     fn mondays() -> Calendar {
         let mut calendar = Calendar::default();
@@ -72,6 +69,22 @@ mod tests {
         // The third interval is too short, the second Monday is closed.
         assert_eq!(starts.next(1051), Some(14 * 1440 + 480));
         assert_eq!(starts.next(29 * 1440), None);
+    }
+
+    #[test]
+    fn a_day_of_its_own_takes_the_place_of_the_weeks() {
+        let mut calendar = mondays();
+        let hours = vec![Staffed { from_min: 800, to_min: 900 }];
+        calendar.special_days = vec![
+            SpecialDay { day: 0, hours: hours.clone() },
+            SpecialDay { day: 1, hours: hours.clone() },
+            // A closed day stays closed.
+            SpecialDay { day: 7, hours },
+        ];
+        let starts = Starts::new(&calendar, 30, 30 * 1440);
+        assert_eq!(starts.next(0), Some(800));
+        assert_eq!(starts.next(871), Some(1440 + 800));
+        assert_eq!(starts.next(1440 + 871), Some(14 * 1440 + 480));
     }
 
     #[test]

@@ -177,7 +177,11 @@ impl Found {
 
     fn calendar(&mut self, calendar: &Calendar, longest_task_min: i64) {
         let mut long_enough = false;
-        for (day, intervals) in DAYS.iter().zip(&calendar.week) {
+        let special = calendar
+            .special_days
+            .iter()
+            .map(|one| (DAYS[one.day.rem_euclid(7) as usize], &one.hours));
+        for (day, intervals) in DAYS.into_iter().zip(&calendar.week).chain(special) {
             let mut free_from = 0;
             for interval in intervals {
                 let (from_min, to_min) = (interval.from_min, interval.to_min);
@@ -195,6 +199,15 @@ impl Found {
         }
         for &day in &calendar.closed_days {
             self.number("calendar.closed_days: a day number", day, 0, MOST_MINUTES / 1440);
+        }
+        let mut seen = HashSet::new();
+        for day in calendar.special_days.iter().map(|one| one.day) {
+            self.number("calendar.special_days: a day number", day, 0, MOST_MINUTES / 1440);
+            if !seen.insert(day) {
+                self.faults.push(ProblemFault::Decision(format!(
+                    "calendar.special_days: day {day} is there twice; give all its intervals together"
+                )));
+            }
         }
     }
 

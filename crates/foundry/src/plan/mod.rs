@@ -24,8 +24,8 @@ pub use faults::{MOST_FAMILIES, MOST_KILNS, MOST_MINUTES, ProblemFault};
 pub use outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, UnkeptPin, Unplanned};
 pub use problem::{
     Accepted, Ban, Calendar, Clearance, DearHours, Decisions, Family, Flask, Kiln, OutOfUse, Pin,
-    Poured, Problem, Programme, Rewet, Segment, SegmentKind, SizeProgramme, Stability, Staffed,
-    UnderWay,
+    Poured, Problem, Programme, Rewet, Segment, SegmentKind, SizeProgramme, SpecialDay, Stability,
+    Staffed, UnderWay,
 };
 pub use solve::{
     Binds, Control, Explanation, Opening, Options, Progress, Without, explain, openings, solve,

@@ -35,13 +35,38 @@ pub struct Problem {
     pub decisions: Decisions,
 }
 
-/// When staff are there: the same every week, but for closed days.
+/// When staff are there: the same every week, but for closed days and days of their own.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Calendar {
     /// The staffed intervals of Monday to Sunday, each in order and apart.
     pub week: [Vec<Staffed>; 7],
     /// Numbers of days on which nobody is there.
     pub closed_days: Vec<i64>,
+    /// Days with other intervals than their week has, as when somebody is away.
+    pub special_days: Vec<SpecialDay>,
+}
+
+/// A day with intervals of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SpecialDay {
+    /// The number of the day.
+    pub day: i64,
+    /// Its staffed intervals, in order and apart; none when nobody is there.
+    pub hours: Vec<Staffed>,
+}
+
+impl Calendar {
+    /// The staffed intervals of a day, by its number.
+    #[must_use]
+    pub fn on(&self, day: i64) -> &[Staffed] {
+        if self.closed_days.contains(&day) {
+            return &[];
+        }
+        match self.special_days.iter().find(|one| one.day == day) {
+            Some(special) => &special.hours,
+            None => &self.week[day.rem_euclid(7) as usize],
+        }
+    }
 }
 
 /// An interval of one day in which staff are there.

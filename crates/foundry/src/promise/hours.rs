@@ -1,16 +1,9 @@
 //! Counting in minutes in which somebody is there.
 
-use crate::plan::{Calendar, Staffed};
+use crate::plan::Calendar;
 
 /// A calendar without an hour for so many days is taken to have none.
 const MOST_DAYS: i64 = 3_660;
-
-fn of_day(calendar: &Calendar, day: i64) -> &[Staffed] {
-    if calendar.closed_days.contains(&day) {
-        return &[];
-    }
-    &calendar.week[day.rem_euclid(7) as usize]
-}
 
 /// Staffed minutes between two minutes; 0 when the second is not after the first.
 #[must_use]
@@ -19,7 +12,7 @@ pub fn staffed_from(calendar: &Calendar, from_min: i64, to_min: i64) -> i64 {
         return 0;
     }
     (from_min.div_euclid(1440)..=to_min.div_euclid(1440).min(from_min.div_euclid(1440) + MOST_DAYS))
-        .flat_map(|day| of_day(calendar, day).iter().map(move |open| (day * 1440, open)))
+        .flat_map(|day| calendar.on(day).iter().map(move |open| (day * 1440, open)))
         .map(|(midnight, open)| {
             ((midnight + open.to_min).min(to_min) - (midnight + open.from_min).max(from_min)).max(0)
         })
@@ -33,7 +26,7 @@ pub fn staffed_until(calendar: &Calendar, from_min: i64, minutes: i64) -> Option
     let mut left = minutes.max(0);
     let first = from_min.div_euclid(1440);
     for day in first..first + MOST_DAYS {
-        for open in of_day(calendar, day) {
+        for open in calendar.on(day) {
             let begin = (day * 1440 + open.from_min).max(from_min);
             let end = day * 1440 + open.to_min;
             if begin >= end {
@@ -52,6 +45,7 @@ pub fn staffed_until(calendar: &Calendar, from_min: i64, minutes: i64) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::Staffed;
 
     fn weekdays() -> Calendar {
         let mut calendar = Calendar::default();

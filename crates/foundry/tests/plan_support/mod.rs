@@ -110,7 +110,7 @@ pub(crate) fn problem(seed: u64, flasks: usize, kilns: usize) -> Problem {
     Problem {
         id: format!("seed {seed}, {flasks} flasks"),
         horizon_min: days * 1440,
-        calendar: Calendar { week, closed_days },
+        calendar: Calendar { week, closed_days, special_days: Vec::new() },
         load_min: 15,
         pour_min: 12,
         alloy_change_min: 25,

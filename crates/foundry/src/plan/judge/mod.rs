@@ -6,7 +6,7 @@ mod decisions;
 use std::collections::{HashMap, HashSet};
 
 use super::outcome::{Load, Objective, Plan};
-use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind, UnderWay};
+use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind, Staffed, UnderWay};
 
 /// Places are compared to a micrometre: plans are written with decimal places.
 const PLACE_TOLERANCE_MM: f64 = 1e-3;
@@ -103,6 +103,8 @@ struct Judge<'a> {
     kilns: HashMap<&'a str, &'a Kiln>,
     pour_start: HashMap<&'a str, i64>,
     closed: HashSet<i64>,
+    /// Days with hours of their own.
+    special: HashMap<i64, &'a Vec<Staffed>>,
     /// Flasks whose pour has happened: no rule is asked of it any more.
     poured: HashSet<&'a str>,
     found: Vec<Violation>,
@@ -117,6 +119,12 @@ impl<'a> Judge<'a> {
             kilns: problem.kilns.iter().map(|kiln| (kiln.id.as_str(), kiln)).collect(),
             pour_start: plan.pours.iter().map(|p| (p.flask.as_str(), p.start_min)).collect(),
             closed: problem.calendar.closed_days.iter().copied().collect(),
+            special: problem
+                .calendar
+                .special_days
+                .iter()
+                .map(|one| (one.day, &one.hours))
+                .collect(),
             poured: problem
                 .decisions
                 .under_way
@@ -188,10 +196,10 @@ impl<'a> Judge<'a> {
     fn staffed(&self, start_min: i64, minutes: i64) -> bool {
         let day = start_min.div_euclid(1440);
         let of_day = start_min.rem_euclid(1440);
+        let of_week = &self.problem.calendar.week[day.rem_euclid(7) as usize];
+        let hours = self.special.get(&day).copied().unwrap_or(of_week);
         !self.closed.contains(&day)
-            && self.problem.calendar.week[day.rem_euclid(7) as usize]
-                .iter()
-                .any(|open| open.from_min <= of_day && of_day + minutes <= open.to_min)
+            && hours.iter().any(|open| open.from_min <= of_day && of_day + minutes <= open.to_min)
     }
 
     /// Rule 6: the programme of the member with the greatest total minutes; in

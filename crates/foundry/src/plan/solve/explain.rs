@@ -105,6 +105,7 @@ pub fn explain(problem: &Problem, plan: &Plan, flask: &str) -> Option<Explanatio
     };
     let mut open = problem.clone();
     open.calendar.closed_days.clear();
+    open.calendar.special_days.clear();
     open.calendar.week = std::array::from_fn(|_| vec![Staffed { from_min: 0, to_min: 1440 }]);
     // A task ends within its day; tasks over midnight are left out of this account.
     less(Binds::Hours, of.earliest(&open, Leave::All, None));

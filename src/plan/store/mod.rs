@@ -1,25 +1,34 @@
 //! All SQL that writes plans, pins and the times kilns are out of use.
 
+mod by_hand;
+mod pins;
+mod reality;
+
+pub(super) use by_hand::{Change, hold_open, insert_change, numbered, open, redo, undo};
+pub(super) use pins::{allow, forbid, pin, unpin, waiting_flask};
+pub(super) use reality::{Proposal, insert_proposal, is_wanted, turned_down};
+
 use serde_json::Value;
 use sqlx::{FromRow, PgConnection, PgPool};
 
 use crate::clock::{Day, Moment};
-use crate::id::{FlaskId, KilnId, OutageId, PersonId, PlanId};
-use crate::web::{Fault, Refused};
+use crate::id::{PersonId, PlanId};
 
 /// A plan that is still being computed after so long was interrupted.
-pub(super) const INTERRUPTED_AFTER_S: i64 = 720;
+pub(in crate::plan) const INTERRUPTED_AFTER_S: i64 = 720;
 
 /// What a plan is begun from.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Begun<'a> {
-    pub(super) day_zero: Day,
-    pub(super) instance: &'a Value,
-    pub(super) seconds: f64,
+pub(in crate::plan) struct Begun<'a> {
+    pub(in crate::plan) day_zero: Day,
+    pub(in crate::plan) instance: &'a Value,
+    pub(in crate::plan) seconds: f64,
+    /// What could not be taken in as it is.
+    pub(in crate::plan) notes: &'a [String],
 }
 
 /// Begins a plan; an open proposal gives way to it.
-pub(super) async fn begin(
+pub(in crate::plan) async fn begin(
     conn: &mut PgConnection,
     begun: Begun<'_>,
     person: PersonId,
@@ -33,7 +42,7 @@ pub(super) async fn begin(
     .await?;
     let id = PlanId::new();
     sqlx::query(
-        "INSERT INTO plans (id, state, day_zero, instance, seconds, made_by, made_at) VALUES ($1, 'computing', $2, $3, $4, $5, $6)",
+        "INSERT INTO plans (id, state, day_zero, instance, seconds, made_by, made_at, notes) VALUES ($1, 'computing', $2, $3, $4, $5, $6, $7)",
     )
     .bind(id)
     .bind(begun.day_zero)
@@ -41,13 +50,14 @@ pub(super) async fn begin(
     .bind(begun.seconds)
     .bind(person)
     .bind(now)
+    .bind(sqlx::types::Json(begun.notes))
     .execute(conn)
     .await?;
     Ok(id)
 }
 
 /// Shows the best plan so far of one that is being computed.
-pub(super) async fn show_so_far(
+pub(in crate::plan) async fn show_so_far(
     pool: &PgPool,
     plan: PlanId,
     result: Value,
@@ -61,7 +71,7 @@ pub(super) async fn show_so_far(
 }
 
 /// Asks whoever computes to stop with the best plan so far.
-pub(super) async fn ask_to_stop(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
+pub(in crate::plan) async fn ask_to_stop(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
     sqlx::query("UPDATE plans SET stop_asked = true WHERE state = 'computing'")
         .execute(conn)
         .await?;
@@ -69,7 +79,7 @@ pub(super) async fn ask_to_stop(conn: &mut PgConnection) -> Result<(), sqlx::Err
 }
 
 /// Whether somebody asked for the plan to be stopped, or it is no longer wanted.
-pub(super) async fn stop_asked(pool: &PgPool, plan: PlanId) -> Result<bool, sqlx::Error> {
+pub(in crate::plan) async fn stop_asked(pool: &PgPool, plan: PlanId) -> Result<bool, sqlx::Error> {
     sqlx::query_scalar("SELECT stop_asked OR state <> 'computing' FROM plans WHERE id = $1")
         .bind(plan)
         .fetch_one(pool)
@@ -77,7 +87,7 @@ pub(super) async fn stop_asked(pool: &PgPool, plan: PlanId) -> Result<bool, sqlx
 }
 
 /// The plan is computed, or failed. A plan that was replaced meanwhile stays so.
-pub(super) async fn finish(
+pub(in crate::plan) async fn finish(
     pool: &PgPool,
     plan: PlanId,
     outcome: Result<Value, String>,
@@ -97,15 +107,15 @@ pub(super) async fn finish(
 }
 
 #[derive(Debug, FromRow)]
-pub(super) struct Proposed {
-    pub(super) id: PlanId,
-    pub(super) day_zero: Day,
-    pub(super) result: Option<Value>,
-    pub(super) instance: Value,
+pub(in crate::plan) struct Proposed {
+    pub(in crate::plan) id: PlanId,
+    pub(in crate::plan) day_zero: Day,
+    pub(in crate::plan) result: Option<Value>,
+    pub(in crate::plan) instance: Value,
 }
 
 /// The proposal with a number, held until the commit.
-pub(super) async fn lock_proposed(
+pub(in crate::plan) async fn lock_proposed(
     conn: &mut PgConnection,
     number: i32,
 ) -> Result<Option<Proposed>, sqlx::Error> {
@@ -117,7 +127,7 @@ pub(super) async fn lock_proposed(
     .await
 }
 
-pub(super) async fn accept(
+pub(in crate::plan) async fn accept(
     conn: &mut PgConnection,
     plan: PlanId,
     person: PersonId,
@@ -137,91 +147,11 @@ pub(super) async fn accept(
     Ok(())
 }
 
-pub(super) async fn discard(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
+pub(in crate::plan) async fn discard(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
     sqlx::query(
         "UPDATE plans SET state = 'replaced' WHERE state IN ('proposed', 'computing', 'failed', 'undone')",
     )
     .execute(conn)
     .await?;
     Ok(())
-}
-
-pub(super) async fn pin(
-    conn: &mut PgConnection,
-    flask: FlaskId,
-    kiln: KilnId,
-    start_at: Moment,
-    person: PersonId,
-    now: Moment,
-) -> Result<(), sqlx::Error> {
-    sqlx::query(
-        "INSERT INTO plan_pins (flask_id, kiln_id, start_at, made_by, made_at) VALUES ($1, $2, $3, $4, $5)
-         ON CONFLICT (flask_id) DO UPDATE SET kiln_id = $2, start_at = $3, made_by = $4, made_at = $5",
-    )
-    .bind(flask)
-    .bind(kiln)
-    .bind(start_at)
-    .bind(person)
-    .bind(now)
-    .execute(conn)
-    .await?;
-    Ok(())
-}
-
-pub(super) async fn unpin(conn: &mut PgConnection, flask: i32) -> Result<(), sqlx::Error> {
-    sqlx::query("DELETE FROM plan_pins WHERE flask_id = (SELECT id FROM flasks WHERE number = $1)")
-        .bind(flask)
-        .execute(conn)
-        .await?;
-    Ok(())
-}
-
-pub(super) async fn forbid(
-    conn: &mut PgConnection,
-    kiln: KilnId,
-    from: Moment,
-    to: Moment,
-    reason: &str,
-) -> Result<(), sqlx::Error> {
-    sqlx::query("INSERT INTO kiln_outages (id, kiln_id, from_at, to_at, reason) VALUES ($1, $2, $3, $4, $5)")
-        .bind(OutageId::new())
-        .bind(kiln)
-        .bind(from)
-        .bind(to)
-        .bind(reason)
-        .execute(conn)
-        .await?;
-    Ok(())
-}
-
-/// The kiln is free again from now on.
-pub(super) async fn allow(
-    conn: &mut PgConnection,
-    outage: OutageId,
-    now: Moment,
-) -> Result<(), sqlx::Error> {
-    sqlx::query("DELETE FROM kiln_outages WHERE id = $1 AND from_at >= $2")
-        .bind(outage)
-        .bind(now)
-        .execute(&mut *conn)
-        .await?;
-    sqlx::query("UPDATE kiln_outages SET to_at = $2 WHERE id = $1 AND from_at < $2 AND to_at > $2")
-        .bind(outage)
-        .bind(now)
-        .execute(conn)
-        .await?;
-    Ok(())
-}
-
-/// A flask that can still be pinned.
-pub(super) async fn waiting_flask(conn: &mut PgConnection, number: i32) -> Result<FlaskId, Fault> {
-    let found = sqlx::query_scalar(
-        "SELECT id FROM flasks WHERE number = $1 AND state IN ('weighed', 'mixing', 'setting') FOR UPDATE",
-    )
-    .bind(number)
-    .fetch_optional(conn)
-    .await?;
-    found.ok_or_else(|| {
-        Refused::conflict(format!("Flask {number} no longer waits for a kiln, so it cannot be pinned. Nothing was changed.")).into()
-    })
 }

@@ -1,0 +1,4 @@
+//! The pages of who is there.
+
+pub(super) mod hours;
+pub(super) mod show;
