@@ -113,6 +113,9 @@ fn judged(problem: &Problem, plan: &Plan) -> Result<(), String> {
 /// The written form of a plan, with the studio's days in its reasons.
 pub(super) fn written(plan: &Plan, grid: &Grid, begun: Instant) -> Value {
     let mut plan = plan.clone();
+    for one in &mut plan.unkept {
+        one.why = words::dated(&one.why, grid);
+    }
     for one in &mut plan.unplanned {
         one.reason = Reason::Said(words::left_out(&one.reason, grid));
     }

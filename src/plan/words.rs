@@ -10,6 +10,27 @@ pub(super) fn at(minute: i64, grid: &Grid) -> String {
     grid.wall(minute).strftime("%a %-d %b %H:%M").to_string()
 }
 
+/// The planner's words with the studio's days in place of its minutes.
+pub(super) fn dated(words: &str, grid: &Grid) -> String {
+    const MINUTE: &str = "minute ";
+    let mut parts = words.split(MINUTE);
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let digits = part.find(|c: char| !c.is_ascii_digit()).unwrap_or(part.len());
+        match part[..digits].parse() {
+            Ok(minute) => {
+                if let Some(before) = out.strip_suffix("at ") {
+                    out = format!("{before}on ");
+                }
+                out.push_str(&at(minute, grid));
+            }
+            Err(_) => out.push_str(&format!("{MINUTE}{}", &part[..digits])),
+        }
+        out.push_str(&part[digits..]);
+    }
+    out
+}
+
 /// A day with its weekday.
 pub(super) fn day(day: Day) -> String {
     day.0.strftime("%a %-d %b").to_string()
@@ -34,7 +55,7 @@ pub(super) fn left_out(reason: &Reason, grid: &Grid) -> String {
             at(from_min),
             at(to_min)
         ),
-        ref other => other.to_string(),
+        ref other => dated(&other.to_string(), grid),
     }
 }
 
@@ -52,6 +73,10 @@ mod tests {
         let reason = Reason::NoStart { from_min: 3_480, to_min: 6_360 };
         let words = left_out(&reason, &grid);
         assert!(words.contains("between Wed 25 Nov 10:00 and Fri 27 Nov 10:00"), "{words}");
+        assert_eq!(
+            dated("kiln A at minute 3480 is full since minute 3480, a minute ago", &grid),
+            "kiln A on Wed 25 Nov 10:00 is full since Wed 25 Nov 10:00, a minute ago"
+        );
         assert_eq!(left_out(&Reason::NoKiln, &grid), "it is forbidden in every kiln");
     }
 }

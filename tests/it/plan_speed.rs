@@ -29,13 +29,13 @@ const FILL: &str = "
     INSERT INTO pieces (id, order_id, order_line_id, n, label, stage, standing, created_at, changed_at)
       SELECT gen_random_uuid(), o.id, l.id, 1, o.number || '-1', 'burnout', 'waiting', now(), now() FROM orders o JOIN order_lines l ON l.order_id = o.id;
     INSERT INTO attempts (id, piece_id, n, begun_at) SELECT gen_random_uuid(), id, 1, now() FROM pieces;
-    WITH numbered AS (SELECT id, row_number() OVER (ORDER BY name) - 1 AS n, count(*) OVER () AS all FROM alloys),
+    WITH numbered AS (SELECT id, row_number() OVER (ORDER BY name) - 1 AS n, count(*) OVER () AS total FROM alloys),
          kinds AS (SELECT id, row_number() OVER (ORDER BY diameter_mm) - 1 AS n FROM flask_types)
     INSERT INTO flasks (id, flask_type_id, alloy_id, investment_id, family_id, flask_c, created_at, state,
          tree_mass_g, base_mass_g, charge_g, powder_g, water_g, mixed_at, set_from_at, latest_start_at)
       SELECT gen_random_uuid(), k.id, a.id, i.id, b.id, 520, timestamptz '2026-11-24', 'setting', 80, 50, 200, 900, 360,
              timestamptz '2026-11-25 05:00', timestamptz '2026-11-25 07:00', timestamptz '2026-11-27 07:00'
-      FROM generate_series(1, 400) n JOIN kinds k ON k.n = n % 3 JOIN numbered a ON a.n = n % a.all, investments i, burnout_families b WHERE b.name = 'Resin';
+      FROM generate_series(1, 400) AS g (g) JOIN kinds k ON k.n = g % 3 JOIN numbered a ON a.n = g % a.total, investments i, burnout_families b WHERE b.name = 'Resin';
     INSERT INTO flask_pieces (flask_id, attempt_id)
       SELECT f.id, t.id FROM (SELECT id, row_number() OVER (ORDER BY number) AS n FROM flasks) f
       JOIN (SELECT t.id, row_number() OVER (ORDER BY p.label) AS n FROM attempts t JOIN pieces p ON p.id = t.piece_id) t USING (n);

@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use sqlx::PgPool;
 
 use super::grid::Grid;
+use super::words;
 use crate::clock::{Day, Moment};
 use crate::id::KilnLoadId;
 use crate::json::plan::read_problem;
@@ -102,6 +103,8 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
     let horizon = now_min + days.min(MOST_DAYS) * 1440;
     let (bans, too_cold) = programmes.bans(&flasks, &kilns, &facts);
     notes.extend(too_cold);
+    let (pins, passed) = pins(pool, &flasks, &grid, now_min).await?;
+    notes.extend(passed);
     let starts: HashMap<KilnLoadId, i64> = under_way
         .iter()
         .map(|load| {
@@ -131,7 +134,7 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
         "flasks": flasks.iter().map(|flask| flask_json(flask, &grid, &week, now, horizon)).collect::<Vec<_>>(),
         "decisions": {
             "not_before_min": now_min,
-            "pins": pins(pool, &flasks, &grid).await?,
+            "pins": pins,
             "under_way": under_way_json(pool, &under_way, &flasks, &starts, &grid).await?,
             "out_of_use": outages(pool, &grid, now).await?,
             "bans": bans,
@@ -247,15 +250,29 @@ fn kiln_json(row: &KilnRow, grid: &Grid) -> Value {
     })
 }
 
-async fn pins(pool: &PgPool, flasks: &[FlaskRow], grid: &Grid) -> Result<Vec<Value>, sqlx::Error> {
-    let rows = rows::pins(pool).await?;
-    Ok(rows
-        .into_iter()
-        .filter(|(flask, ..)| flasks.iter().any(|known| known.number == *flask))
-        .map(|(flask, kiln, at)| {
-            json!({ "flask": flask.to_string(), "kiln": kiln, "start_min": grid.minute(at).max(0) })
-        })
-        .collect())
+/// Pins that can still be kept, and those whose time has passed, in words.
+async fn pins(
+    pool: &PgPool,
+    flasks: &[FlaskRow],
+    grid: &Grid,
+    now_min: i64,
+) -> Result<(Vec<Value>, Vec<String>), sqlx::Error> {
+    let (mut pins, mut passed) = (Vec::new(), Vec::new());
+    for (flask, kiln, at) in rows::pins(pool).await? {
+        let start_min = grid.minute(at);
+        if flasks.iter().all(|known| known.number != flask) {
+            continue;
+        }
+        if start_min < now_min {
+            passed.push(format!(
+                "Flask {flask} was pinned to {kiln} for {}, which has passed: it is planned freely.",
+                words::at(start_min, grid)
+            ));
+        } else {
+            pins.push(json!({ "flask": flask.to_string(), "kiln": kiln, "start_min": start_min }));
+        }
+    }
+    Ok((pins, passed))
 }
 
 async fn under_way_json(
