@@ -88,11 +88,19 @@ pub(super) async fn standing(
     pool: &PgPool,
     standing: Standing,
 ) -> Result<Vec<BenchRow>, sqlx::Error> {
+    // Those on the page are found first, and only for them is the rest looked up. The word is
+    // written out, so that the indexes of what is being made and of what is ready serve.
+    let word = match standing {
+        Standing::Waiting => "waiting",
+        Standing::InHand => "in_hand",
+        _ => "ready",
+    };
     let sql = format!(
-        "{ROWS} WHERE p.stage = 'finish' AND p.standing = $1
-         ORDER BY o.due_on NULLS LAST, o.number, p.n LIMIT $2"
+        "WITH shown AS MATERIALIZED (SELECT q.id FROM pieces q JOIN orders o ON o.id = q.order_id
+             WHERE q.stage = 'finish' AND q.standing = '{word}' ORDER BY o.due_on NULLS LAST, o.number, q.n LIMIT $1)
+         {ROWS} WHERE p.id = ANY(ARRAY(SELECT id FROM shown)) ORDER BY o.due_on NULLS LAST, o.number, p.n"
     );
-    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(standing).bind(MOST).fetch_all(pool).await
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(MOST).fetch_all(pool).await
 }
 
 /// One piece.

@@ -115,6 +115,7 @@ pub async fn serve(
     let telling = tokio::spawn(crate::api::tell_for_ever(app.clone()));
     let watching = tokio::spawn(crate::plan::watch(app.clone()));
     let fetching = tokio::spawn(crate::prices::keep_fetching(app.pool.clone(), app.clock.clone()));
+    let counting = tokio::spawn(crate::yields::keep_counted(app.clone()));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
@@ -130,5 +131,6 @@ pub async fn serve(
     telling.abort();
     watching.abort();
     fetching.abort();
+    counting.abort();
     Ok(())
 }

@@ -87,53 +87,42 @@ impl By {
         words.to_owned()
     }
 
-    /// The group of an attempt `b`; what was chosen at steps is counted for all of them at once. What was taken off a plate before it was printed, or off a
-    /// flask before it was filled, was not on it.
+    /// The group of an attempt, from the batches it was in (`BATCHES` of `store.rs`); of a day's
+    /// record `b` where [`Self::is_of_attempt`] says no. What was chosen at steps is counted for
+    /// all of them at once.
     pub(super) const fn group(self) -> &'static str {
         match self {
-            Self::Lot => "(SELECT p.resin_lot_id::text FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
-                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
-            Self::Profile => "(SELECT p.printer_id || '|' || p.layer_um || '|' || p.exposure_s FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
-                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
-            Self::Supports => "(SELECT p.supports || CASE WHEN p.first_contact THEN ', more at first contact' ELSE '' END FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
-                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
-            Self::Orientation => "(SELECT p.orientation FROM plate_pieces pp JOIN plates p ON p.id = pp.plate_id
-                WHERE pp.attempt_id = b.attempt_id AND p.state IN ('printing', 'done')
-                  AND (pp.left_at IS NULL OR pp.left_at > p.started_at) ORDER BY p.started_at DESC LIMIT 1)",
-            Self::Medium => "(SELECT c.medium FROM cure_batch_pieces x JOIN cure_batches c ON c.id = x.cure_batch_id
-                WHERE x.attempt_id = b.attempt_id AND c.state IN ('washing', 'curing', 'done')
-                  AND (x.left_at IS NULL OR x.left_at >= c.ended_at) ORDER BY c.number DESC LIMIT 1)",
-            Self::Sprue => "(SELECT fp.sprues || ' × ' || fp.sprue_diameter_mm || ' mm' FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
-                WHERE fp.attempt_id = b.attempt_id AND f.state <> 'cancelled'
-                  AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at) ORDER BY f.created_at DESC LIMIT 1)",
-            Self::Investment => "(SELECT f.investment_id::text FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
-                WHERE fp.attempt_id = b.attempt_id AND f.state <> 'cancelled'
-                  AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at) ORDER BY f.created_at DESC LIMIT 1)",
+            Self::Lot => "plate.resin_lot_id::text",
+            Self::Profile => "plate.printer_id || '|' || plate.layer_um || '|' || plate.exposure_s",
+            Self::Supports => {
+                "plate.supports || CASE WHEN plate.first_contact THEN ', more at first contact' ELSE '' END"
+            }
+            Self::Orientation => "plate.orientation",
+            Self::Medium => "cure.medium",
+            Self::Sprue => "flask.sprues || ' × ' || flask.sprue_diameter_mm || ' mm'",
+            Self::Investment => "flask.investment_id::text",
+            Self::Programme => "flask.family_id::text",
             // Thirds of the kiln's floor; its door is where y begins.
-            Self::Place => "(SELECT CASE WHEN lf.y_mm < k.depth_mm / 3.0 THEN 'at the door' WHEN lf.y_mm < k.depth_mm / 1.5 THEN 'in the middle' ELSE 'at the back' END
-                    || CASE WHEN lf.x_mm < k.width_mm / 3.0 THEN ', left' WHEN lf.x_mm < k.width_mm / 1.5 THEN '' ELSE ', right' END
-                FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN kiln_load_flasks lf ON lf.flask_id = fp.flask_id
-                JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN kilns k ON k.id = l.kiln_id
-                WHERE fp.attempt_id = b.attempt_id AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at)
-                  AND (lf.left_at IS NULL OR lf.left_at > l.started_at) AND l.started_at IS NOT NULL ORDER BY l.started_at DESC LIMIT 1)",
-            Self::Season => "(ARRAY['December to February', 'March to May', 'June to August', 'September to November'])
-                [(extract(month FROM b.on_day)::integer % 12) / 3 + 1]",
-            Self::Step(_) => "NULL::text",
-            Self::Programme => "(SELECT f.family_id::text FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
-                WHERE fp.attempt_id = b.attempt_id AND f.state <> 'cancelled'
-                  AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at) ORDER BY f.created_at DESC LIMIT 1)",
-            Self::Alloy => "(SELECT l.alloy_id::text FROM attempts t JOIN pieces p ON p.id = t.piece_id
-                JOIN order_lines l ON l.id = p.order_line_id WHERE t.id = b.attempt_id)",
-            Self::Kiln => "(SELECT l.kiln_id::text FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id JOIN kiln_load_flasks lf ON lf.flask_id = fp.flask_id
-                JOIN kiln_loads l ON l.id = lf.kiln_load_id
-                WHERE fp.attempt_id = b.attempt_id AND (fp.left_at IS NULL OR fp.left_at > f.mixed_at)
-                  AND (lf.left_at IS NULL OR lf.left_at > l.started_at) AND l.started_at IS NOT NULL ORDER BY l.started_at DESC LIMIT 1)",
-            Self::Person => "(SELECT e.person_id::text FROM piece_events e
+            Self::Place => {
+                "CASE WHEN load.y_mm < load.depth_mm / 3.0 THEN 'at the door' WHEN load.y_mm < load.depth_mm / 1.5 THEN 'in the middle'
+                      WHEN load.y_mm IS NOT NULL THEN 'at the back' END
+                    || CASE WHEN load.x_mm < load.width_mm / 3.0 THEN ', left' WHEN load.x_mm < load.width_mm / 1.5 THEN '' ELSE ', right' END"
+            }
+            Self::Kiln => "load.kiln_id::text",
+            Self::Alloy => {
+                "(SELECT l.alloy_id::text FROM attempts t JOIN pieces p ON p.id = t.piece_id
+                JOIN order_lines l ON l.id = p.order_line_id WHERE t.id = b.attempt_id)"
+            }
+            Self::Season => {
+                "(ARRAY['December to February', 'March to May', 'June to August', 'September to November'])
+                [(extract(month FROM b.on_day)::integer % 12) / 3 + 1]"
+            }
+            Self::Person => {
+                "(SELECT e.person_id::text FROM piece_events e
                 WHERE e.attempt_id = b.attempt_id AND e.person_id IS NOT NULL AND e.kind IN ('finished', 'failed') AND (b.stage = '' OR e.stage = b.stage)
-                ORDER BY e.id DESC LIMIT 1)",
+                ORDER BY e.id DESC LIMIT 1)"
+            }
+            Self::Step(_) => "NULL::text",
         }
     }
 

@@ -4,9 +4,12 @@
 
 mod by;
 mod csv;
+mod keep;
 mod page;
 mod store;
 mod view;
+
+pub use keep::keep_counted;
 
 use axum::Router;
 use axum::routing::get;

@@ -21,6 +21,25 @@ const SETTLED: &str = "days AS (SELECT d AS on_day, d::timestamp AT TIME ZONE z.
         SELECT on_day, id, '', outcome = 'failed' FROM days JOIN attempts
             ON ended_at >= from_at AND ended_at < to_at AND outcome IN ('good', 'failed'))";
 
+/// The batches that an attempt `b` went through. What was taken off a plate before it was
+/// printed, or off a flask before it was filled, was not on it.
+const BATCHES: &str = "LEFT JOIN LATERAL (SELECT p.resin_lot_id, p.printer_id, p.layer_um, p.exposure_s, p.supports, p.first_contact, p.orientation
+        FROM plate_pieces x JOIN plates p ON p.id = x.plate_id
+        WHERE x.attempt_id = b.attempt_id AND p.state IN ('printing', 'done') AND (x.left_at IS NULL OR x.left_at > p.started_at)
+        ORDER BY p.started_at DESC LIMIT 1) plate ON true
+    LEFT JOIN LATERAL (SELECT c.medium FROM cure_batch_pieces x JOIN cure_batches c ON c.id = x.cure_batch_id
+        WHERE x.attempt_id = b.attempt_id AND c.state IN ('washing', 'curing', 'done') AND (x.left_at IS NULL OR x.left_at >= c.ended_at)
+        ORDER BY c.number DESC LIMIT 1) cure ON true
+    LEFT JOIN LATERAL (SELECT f.investment_id, f.family_id, x.sprues, x.sprue_diameter_mm FROM flask_pieces x JOIN flasks f ON f.id = x.flask_id
+        WHERE x.attempt_id = b.attempt_id AND f.state <> 'cancelled' AND (x.left_at IS NULL OR x.left_at > f.mixed_at)
+        ORDER BY f.created_at DESC LIMIT 1) flask ON true
+    LEFT JOIN LATERAL (SELECT l.kiln_id, lf.x_mm, lf.y_mm, k.width_mm, k.depth_mm
+        FROM flask_pieces x JOIN flasks f ON f.id = x.flask_id JOIN kiln_load_flasks lf ON lf.flask_id = f.id
+        JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN kilns k ON k.id = l.kiln_id
+        WHERE x.attempt_id = b.attempt_id AND (x.left_at IS NULL OR x.left_at > f.mixed_at)
+          AND (lf.left_at IS NULL OR lf.left_at > l.started_at) AND l.started_at IS NOT NULL
+        ORDER BY l.started_at DESC LIMIT 1) load ON true";
+
 /// What was chosen at the steps of the batches that an attempt was in, all choices `$2` at once;
 /// of a step that was done again the last time counts.
 const CHOSEN: &str = "a AS (SELECT DISTINCT attempt_id FROM b),
@@ -89,34 +108,36 @@ async fn count_some(pool: &PgPool) -> Result<bool, sqlx::Error> {
         .bind(&days)
         .execute(&mut *tx)
         .await?;
-    for by in [None].into_iter().chain(By::OF_BATCHES.map(Some)) {
-        let (name, told) = match by {
-            None => (String::new(), "told AS (SELECT on_day, stage, '' AS what, bad FROM b)".to_owned()),
-            // Found once for an attempt, not once for each of its stages.
-            Some(by) if by.is_of_attempt() => (
-                by.name(),
-                format!(
-                    "g AS MATERIALIZED (SELECT b.attempt_id, {} AS what FROM (SELECT DISTINCT attempt_id FROM b) b),
-                     told AS (SELECT b.on_day, b.stage, g.what, b.bad FROM b JOIN g ON g.attempt_id = b.attempt_id)",
-                    by.group()
-                ),
-            ),
-            Some(by) => (
-                by.name(),
-                format!("told AS MATERIALIZED (SELECT on_day, stage, {} AS what, bad FROM b)", by.group()),
-            ),
-        };
-        let sql = format!(
-            "WITH {SETTLED}, {told}
-             INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
-             SELECT on_day, stage, '{name}', what, count(*) FILTER (WHERE NOT bad), count(*) FILTER (WHERE bad)
-             FROM told WHERE what IS NOT NULL GROUP BY on_day, stage, what"
-        );
-        sqlx::query(AssertSqlSafe(sql)).bind(&days).execute(&mut *tx).await?;
-    }
+    sqlx::query(AssertSqlSafe(counting())).bind(&days).execute(&mut *tx).await?;
     let choices: Vec<String> = steps::choices().map(|choice| choice.name()).collect();
     let sql = format!("WITH {SETTLED}, {CHOSEN}");
     sqlx::query(AssertSqlSafe(sql)).bind(&days).bind(choices).execute(&mut *tx).await?;
     tx.commit().await?;
     sqlx::query_scalar(marked).fetch_one(pool).await
+}
+
+/// Counts the days `$1` by everything that pieces and their batches have of themselves: the
+/// batches of an attempt are looked up once, whatever they tell and however many stages it came
+/// through.
+fn counting() -> String {
+    let (of_attempt, of_record): (Vec<By>, Vec<By>) =
+        By::OF_BATCHES.into_iter().partition(|by| by.is_of_attempt());
+    let pairs = |all: Vec<By>| {
+        let pair = |by: By| format!("('{}', {})", by.name(), by.group());
+        all.into_iter().map(pair).collect::<Vec<_>>().join(", ")
+    };
+    format!(
+        "WITH {SETTLED},
+         g AS MATERIALIZED (SELECT b.attempt_id, each.by, each.what FROM (SELECT DISTINCT attempt_id FROM b) b {BATCHES}
+             CROSS JOIN LATERAL (VALUES {}) each(by, what) WHERE each.what IS NOT NULL),
+         told AS (SELECT b.on_day, b.stage, g.by, g.what, b.bad FROM b JOIN g ON g.attempt_id = b.attempt_id
+             UNION ALL SELECT on_day, stage, '', '', bad FROM b
+             UNION ALL SELECT b.on_day, b.stage, each.by, each.what, b.bad FROM b
+                 CROSS JOIN LATERAL (VALUES {}) each(by, what) WHERE each.what IS NOT NULL)
+         INSERT INTO yield_counts (on_day, stage, by, what, good, bad)
+         SELECT on_day, stage, by, what, count(*) FILTER (WHERE NOT bad), count(*) FILTER (WHERE bad)
+         FROM told GROUP BY on_day, stage, by, what",
+        pairs(of_attempt),
+        pairs(of_record)
+    )
 }

@@ -52,7 +52,7 @@ pub(super) async fn by(
         "SELECT what, sum(good)::bigint AS good, sum(bad)::bigint AS bad FROM (
             SELECT {} AS what, good, bad FROM (
                 SELECT what AS k, sum(good) AS good, sum(bad) AS bad FROM yield_counts
-                WHERE stage = $1 AND by = '{}' AND {BETWEEN} GROUP BY what OFFSET 0) groups) called
+                WHERE stage = $1 AND by = '{}' AND {BETWEEN} GROUP BY what OFFSET 0) groups OFFSET 0) called
          WHERE what IS NOT NULL GROUP BY what ORDER BY sum(good + bad) DESC, what LIMIT 200",
         by.called(),
         by.name()
@@ -69,11 +69,12 @@ pub(super) async fn by(
 pub(super) async fn stages(pool: &PgPool, which: &Which) -> Result<Vec<Count<Stage>>, sqlx::Error> {
     let mut counts: Vec<Count<Stage>> = sqlx::query_as(
         "SELECT stage AS what, sum(good)::bigint AS good, sum(bad)::bigint AS bad FROM yield_counts
-         WHERE stage <> '' AND by = '' AND ($1::date IS NULL OR on_day >= $1) AND ($2::date IS NULL OR on_day < $2)
+         WHERE stage = ANY($3) AND by = '' AND ($1::date IS NULL OR on_day >= $1) AND ($2::date IS NULL OR on_day < $2)
          GROUP BY stage",
     )
     .bind(which.from)
     .bind(which.before)
+    .bind(Stage::ALL.map(Stage::name))
     .fetch_all(pool)
     .await?;
     counts.sort_by_key(|count| count.what as usize);
@@ -107,7 +108,7 @@ pub(super) async fn causes(
         "SELECT failed_at_stage || ': ' || cause, count(*) FROM attempts
          WHERE outcome = 'failed' AND ($1::text IS NULL OR failed_at_stage = $1)
            AND ($2::timestamptz IS NULL OR ended_at >= $2) AND ($3::timestamptz IS NULL OR ended_at < $3)
-         GROUP BY 1 ORDER BY 2 DESC, 1",
+         GROUP BY failed_at_stage, cause ORDER BY 2 DESC, 1",
     )
     .bind(stage.map(Stage::name))
     .bind(from)

@@ -1,0 +1,32 @@
+//! Counts days as they are marked, so that whoever opens the page seldom waits for it.
+
+use std::time::Duration;
+
+use tokio::sync::broadcast::error::RecvError;
+
+use super::store;
+use crate::web::App;
+
+/// Taps come in bunches; what they marked is counted together.
+const QUIET: Duration = Duration::from_secs(2);
+
+/// Counts again whenever something changed at pieces or steps, until the pool is closed. The
+/// page counts what is still marked by itself, so nothing depends on this.
+pub async fn keep_counted(app: App) {
+    let mut changes = app.live.subscribe();
+    while !app.pool.is_closed() {
+        match changes.recv().await {
+            Ok(topic) if !topic.starts_with("pieces:") && !topic.starts_with("bench_steps:") => {
+                continue;
+            }
+            Ok(_) | Err(RecvError::Lagged(_)) => {}
+            Err(RecvError::Closed) => return,
+        }
+        tokio::time::sleep(QUIET).await;
+        // What was announced meanwhile is counted now.
+        changes = changes.resubscribe();
+        if let Err(error) = store::count_marked_days(&app.pool).await {
+            tracing::warn!(error.text = %error, "yields could not be counted");
+        }
+    }
+}
