@@ -112,33 +112,36 @@ pub(super) async fn defect(
 }
 
 /// Books the metal of a piece that is about to fail at finish. One that was not
-/// begun has not been weighed by itself; it goes with the returns of its flask.
+/// begun has not been weighed by itself; it goes with the returns of its flask. One that
+/// was finished before goes with what it weighed then.
 pub async fn scrap(
     conn: &mut PgConnection,
     piece: &LockedPiece,
     now: Moment,
     person: Option<PersonId>,
 ) -> Result<(), Fault> {
-    let in_hand =
-        piece.state().stage == Stage::Finish && piece.state().standing == Standing::InHand;
-    if !in_hand {
+    if piece.state().stage != Stage::Finish {
         return Ok(());
     }
     let material = store::material(conn, piece.id).await?;
-    let Some(raw_cg) = store::find(conn, material.attempt).await?.and_then(|row| row.raw_cg) else {
-        return Ok(());
-    };
+    let Some(row) = store::find(conn, material.attempt).await? else { return Ok(()) };
+    let in_hand = piece.state().standing == Standing::InHand;
+    let weighed = if in_hand { row.raw_cg } else { row.finished_cg };
+    let Some(cg) = weighed else { return Ok(()) };
     if let Some(person) = person {
-        let ending = Ending { passed: false, raw_cg, finished_cg: None, minutes: None };
+        let ending = Ending {
+            passed: false,
+            raw_cg: row.raw_cg.unwrap_or(cg),
+            finished_cg: if in_hand { None } else { row.finished_cg },
+            minutes: if in_hand { None } else { row.minutes },
+        };
         store::end(conn, material.attempt, &ending, now, person).await?;
     }
     let subject = subject(&piece.label);
     let entry = Entry::new(Kind::Scrapped, now, person, &subject);
-    let to = match metal::owner_of(conn, piece.id, raw_cg).await? {
-        Some((client, own)) => {
-            vec![(Account::Own(client), own), (Account::Returns, raw_cg - own)]
-        }
-        None => vec![(Account::Returns, raw_cg)],
+    let to = match metal::owner_of(conn, piece.id, cg).await? {
+        Some((client, own)) => vec![(Account::Own(client), own), (Account::Returns, cg - own)],
+        None => vec![(Account::Returns, cg)],
     };
     metal::leave_bench_to(conn, &entry, material.alloy_id, &to).await
 }
@@ -189,15 +192,18 @@ pub async fn take_back(
     if after.stage != Stage::Finish {
         return Ok(());
     }
+    let attempt = store::material(conn, piece.id).await?.attempt;
+    let scrapped = store::find(conn, attempt).await?.is_some_and(|row| row.passed == Some(false));
     let kind = match (piece.state().standing, after.standing) {
         (Standing::HandedOver, _) => Kind::Delivered,
         (Standing::Ready, _) => Kind::Finished,
         (Standing::Waiting, Standing::InHand) => Kind::Scrapped,
+        // It had been finished before and waited to be finished again.
+        (Standing::Waiting, Standing::Waiting) if scrapped => Kind::Scrapped,
         _ => return Ok(()),
     };
     if kind != Kind::Delivered {
-        let material = store::material(conn, piece.id).await?;
-        store::reopen(conn, material.attempt).await?;
+        store::reopen(conn, attempt).await?;
     }
     let entry = store::last_entry(conn, &subject(&piece.label), kind.word()).await?;
     if let Some(entry) = entry {

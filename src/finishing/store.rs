@@ -10,6 +10,8 @@ use crate::id::{AlloyId, AttemptId, FinishingId, MetalBatchId, PersonId, PieceId
 pub(super) struct FinishingRow {
     pub(super) raw_cg: Option<i64>,
     pub(super) finished_cg: Option<i64>,
+    pub(super) minutes: Option<i32>,
+    pub(super) passed: Option<bool>,
 }
 
 /// What an attempt is made of, and whether its flask has yet to be divested.
@@ -41,10 +43,12 @@ pub(super) async fn find(
     conn: &mut PgConnection,
     attempt: AttemptId,
 ) -> Result<Option<FinishingRow>, sqlx::Error> {
-    sqlx::query_as("SELECT raw_cg, finished_cg FROM finishing WHERE attempt_id = $1")
-        .bind(attempt)
-        .fetch_optional(conn)
-        .await
+    sqlx::query_as(
+        "SELECT raw_cg, finished_cg, minutes, passed FROM finishing WHERE attempt_id = $1",
+    )
+    .bind(attempt)
+    .fetch_optional(conn)
+    .await
 }
 
 /// Begins the record of an attempt, or begins it anew.

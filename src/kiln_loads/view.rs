@@ -248,3 +248,15 @@ pub(super) async fn list(
         .await?;
     Ok((list, rows))
 }
+
+/// The load and every flask that ever stood in it, as what happened to pieces names them.
+pub(super) async fn batches(pool: &PgPool, load: &LoadRow) -> Result<Vec<String>, sqlx::Error> {
+    let mut batches: Vec<String> = sqlx::query_scalar(
+        "SELECT 'flask:' || f.number FROM kiln_load_flasks x JOIN flasks f ON f.id = x.flask_id WHERE x.kiln_load_id = $1",
+    )
+    .bind(load.id)
+    .fetch_all(pool)
+    .await?;
+    batches.push(format!("load:{}", load.number));
+    Ok(batches)
+}

@@ -6,14 +6,16 @@ use sqlx::PgConnection;
 use super::{model, store};
 use crate::audit;
 use crate::clock::Day;
+use crate::finishing;
 use crate::flasks::FlaskState;
 use crate::id::PieceId;
 use crate::orders::{self, OrderState};
 use crate::people::Signed;
-use crate::pieces::{self, Act, Happening, Stage};
+use crate::pieces::{self, Act, Happening, LockedPiece, Stage, Standing};
 use crate::web::{Fault, Refused};
 
-/// Sends a piece back to a stage; `told` is what was said about cost and delay.
+/// Sends a piece back to a stage; `told` is what was said about cost and delay. To print it goes
+/// as a new attempt: the one under way failed where it is, for the reason in `note`.
 pub(super) async fn send_back(
     conn: &mut PgConnection,
     signed: &Signed,
@@ -27,6 +29,9 @@ pub(super) async fn send_back(
     let piece = pieces::lock_by_label(conn, label).await?;
     piece.seen(seen).map_err(Refused::from)?;
     model::back_to(piece.state(), to).map_err(Refused::conflict)?;
+    if to == Stage::Print {
+        return print_again(conn, signed, &piece, note, told).await;
+    }
     if let Some((number, state)) = flask
         && piece.state().stage == Stage::Invest
         && !matches!(state, FlaskState::Treeing | FlaskState::Weighed)
@@ -42,6 +47,33 @@ pub(super) async fn send_back(
     }
     let act = Act::new(signed.now, Some(signed.person)).noting(note).with(told);
     pieces::record(conn, &[piece.id], &Happening::SentBack(to), &act).await?;
+    Ok(())
+}
+
+/// Ends the attempt under way as failed where it is; the next one waits for print.
+async fn print_again(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    piece: &LockedPiece,
+    why: &str,
+    told: Value,
+) -> Result<(), Fault> {
+    if why.is_empty() {
+        return Err(Refused::input(
+            "why",
+            "Say what is wrong with it; the next attempt learns from it. Nothing was changed.",
+        )
+        .into());
+    }
+    let attempt = store::attempt_of(conn, piece.id).await?;
+    store::leave_batches(conn, attempt, signed.now).await?;
+    finishing::scrap(conn, piece, signed.now, Some(signed.person)).await?;
+    let act = Act::new(signed.now, Some(signed.person)).noting("Back to print.").with(told);
+    if piece.state().standing == Standing::Ready {
+        pieces::record(conn, &[piece.id], &Happening::SentBack(Stage::Finish), &act).await?;
+    }
+    let failed = Happening::Failed(piece.state().stage, why.to_owned());
+    pieces::record(conn, &[piece.id], &failed, &act).await?;
     Ok(())
 }
 

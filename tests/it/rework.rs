@@ -26,8 +26,7 @@ async fn a_pattern_goes_back_to_cure_as_the_same_attempt() {
     let label = &labels[0];
     studio.bring_to(label, Stage::Invest).await;
     let page = maker.get(&format!("/pieces/{label}/rework")).await;
-    assert!(page.page().contains("Back to cure") && !page.body.contains("Back to print<"));
-    assert_eq!(sent_back(&studio, &maker, label, "print").await, StatusCode::CONFLICT);
+    assert!(page.page().contains("Back to cure") && !page.body.contains("Back to cast<"));
     assert_eq!(sent_back(&studio, &maker, label, "cast").await, StatusCode::CONFLICT);
     assert_eq!(sent_back(&studio, &maker, label, "cure").await, StatusCode::SEE_OTHER);
     assert_eq!(studio.state_of(label).await, ("cure".into(), "waiting".into(), 1));
@@ -54,31 +53,7 @@ async fn days_and_costs_are_told_from_records_and_not_guessed() {
     let page = owner.get(&format!("/pieces/{}/rework", labels[0])).await;
     assert!(page.page().contains("not known yet"), "nothing has come through any stage");
     // Five pieces take two days to each stage.
-    for stage in Stage::ALL {
-        studio.clock.set(studio.clock.now().plus_minutes(2 * 24 * 60));
-        for label in &labels[1..] {
-            match stage.next() {
-                Some(next) => studio.bring_to_from(label, stage, next).await,
-                None => {
-                    let mut conn = studio.db.pool.acquire().await.unwrap();
-                    let piece = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
-                        .bind(label)
-                        .fetch_one(&mut *conn)
-                        .await
-                        .unwrap();
-                    let act = pourday::pieces::Act::new(studio.clock.now(), None);
-                    for happening in [
-                        pourday::pieces::Happening::Entered(stage),
-                        pourday::pieces::Happening::Finished(stage),
-                    ] {
-                        pourday::pieces::record(&mut conn, &[piece], &happening, &act)
-                            .await
-                            .unwrap();
-                    }
-                }
-            }
-        }
-    }
+    studio.come_through(&labels[1..], 2).await;
     // Twelve days from Monday 7 December.
     let page = owner.get(&format!("/pieces/{}/rework", labels[0])).await;
     assert!(page.page().contains("Sat 19 Dec"), "{}", page.body);
@@ -214,4 +189,166 @@ async fn the_plan_is_told_what_happened_since_it_was_accepted() {
         "{}",
         page.body
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_piece_goes_back_to_print_from_any_stage_as_a_new_attempt_and_is_told_at_once() {
+    let studio = Studio::open().await;
+    sqlx::raw_sql("UPDATE studio SET bench_rate = 60, bench_minutes = 15")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let owner = studio.owner().await;
+    let records = studio.pieces(5, None).await;
+    studio.come_through(&records, 2).await;
+    for stage in &Stage::ALL[1..] {
+        let labels = studio.pieces(1, Some("2026-12-20")).await;
+        let label = &labels[0];
+        studio.bring_to(label, *stage).await;
+        let place = format!("/pieces/{label}/rework");
+        assert!(owner.get(&place).await.page().contains("Back to print"), "{stage}");
+        // Without a reason nothing happens.
+        let seen = studio.version_of(label).await;
+        let bare = [("version", seen.as_str()), ("to", "print"), ("note", "")];
+        let refused = owner.post(&format!("{place}/back"), &bare).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(refused.body.contains("Say what is wrong with it"), "{}", refused.body);
+        assert_eq!(sent_back(&studio, &owner, label, "print").await, StatusCode::SEE_OTHER);
+        assert_eq!(studio.state_of(label).await, ("print".into(), "waiting".into(), 2), "{stage}");
+        let failed: (String, String) = sqlx::query_as(
+            "SELECT failed_at_stage::text, cause FROM attempts t JOIN pieces p ON p.id = t.piece_id
+             WHERE p.label = $1 AND t.outcome = 'failed'",
+        )
+        .bind(label)
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+        assert_eq!(failed, (stage.name().to_owned(), "tacky inside".to_owned()));
+        // Two days a stage from Monday 7 December: all six instead of what was left.
+        let left = 2 * Stage::ALL.iter().filter(|each| *each >= stage).count();
+        let instead = format!(
+            "Ready about Sat 19 Dec instead of {}",
+            ["", "", "Wed 9", "", "Fri 11", "", "Sun 13", "", "Tue 15", "", "Thu 17"][left]
+        );
+        let page = owner.get(&place).await;
+        assert!(page.page().contains(&instead), "{stage}: {instead}: {}", page.body);
+        // The bench's quarter of an hour at 60 is spent again from invest on.
+        let cost =
+            if *stage >= Stage::Invest { "about 15.00 EUR again" } else { "about 0.00 EUR again" };
+        assert!(page.body.contains(cost), "{stage}: {}", page.body);
+        // By mistake: it is where it was.
+        let seen = studio.version_of(label).await;
+        owner.post(&format!("/pieces/{label}/undo"), &[("version", &seen)]).await.led_to();
+        assert_eq!(studio.state_of(label).await, (stage.name().into(), "waiting".into(), 1));
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_ready_piece_that_is_printed_again_gives_its_metal_to_the_returns() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let labels = studio.pieces(1, None).await;
+    let label = &labels[0];
+    studio.bring_to(label, Stage::Finish).await;
+    let alloy = sqlx::query_scalar("SELECT alloy_id FROM order_lines")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    let mut tx = studio.db.pool.begin().await.unwrap();
+    let entry =
+        pourday::metal::Entry::new(pourday::metal::Kind::Bought, studio.clock.now(), None, "test");
+    let moves = [pourday::metal::Move::new(
+        pourday::metal::Account::Supplier,
+        pourday::metal::Account::Pieces,
+        1_000,
+    )];
+    pourday::metal::post(&mut tx, &entry, alloy, &moves).await.unwrap();
+    tx.commit().await.unwrap();
+    let place = format!("/finishing/{label}");
+    let seen = studio.version_of(label).await;
+    owner.post(&format!("{place}/begin"), &[("version", &seen), ("raw", "9.00")]).await.led_to();
+    let seen = studio.version_of(label).await;
+    let passed =
+        [("version", seen.as_str()), ("raw", "9.00"), ("finished", "8.40"), ("minutes", "12")];
+    owner.post(&format!("{place}/pass"), &passed).await.led_to();
+    let held = |kind: &'static str| {
+        let pool = studio.db.pool.clone();
+        async move {
+            let cg: Option<i64> = sqlx::query_scalar(
+                "SELECT sum(b.cg)::bigint FROM metal_balances b JOIN metal_accounts a ON a.id = b.account_id WHERE a.kind = $1",
+            )
+            .bind(kind)
+            .fetch_one(&pool)
+            .await
+            .unwrap();
+            cg.unwrap_or(0)
+        }
+    };
+    assert_eq!((held("pieces").await, held("returns").await), (940, 0));
+    assert_eq!(sent_back(&studio, &owner, label, "print").await, StatusCode::SEE_OTHER);
+    assert_eq!(studio.state_of(label).await, ("print".into(), "waiting".into(), 2));
+    assert_eq!((held("pieces").await, held("returns").await), (100, 840));
+    let seen = studio.version_of(label).await;
+    owner.post(&format!("/pieces/{label}/undo"), &[("version", &seen)]).await.led_to();
+    assert_eq!(studio.state_of(label).await, ("finish".into(), "waiting".into(), 1));
+    assert_eq!((held("pieces").await, held("returns").await), (940, 0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_plan_is_told_of_a_piece_that_is_printed_again_and_its_tree_is_weighed_again() {
+    let studio = Studio::open().await;
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let owner = studio.owner().await;
+    let labels = studio.pieces(2, Some("2026-12-20")).await;
+    for label in &labels {
+        studio.bring_to(label, Stage::Invest).await;
+        let mut conn = studio.db.pool.acquire().await.unwrap();
+        let piece = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
+            .bind(label)
+            .fetch_one(&mut *conn)
+            .await
+            .unwrap();
+        let act = pourday::pieces::Act::new(studio.clock.now(), None);
+        pourday::pieces::record(
+            &mut conn,
+            &[piece],
+            &pourday::pieces::Happening::Entered(Stage::Invest),
+            &act,
+        )
+        .await
+        .unwrap();
+    }
+    sqlx::query(
+        "WITH f AS (INSERT INTO flasks (id, flask_type_id, alloy_id, investment_id, family_id, flask_c, created_at, state, tree_mass_g, base_mass_g, charge_g)
+             SELECT gen_random_uuid(), t.id, l.alloy_id, i.id, b.id, 520, $1, 'weighed', 80, 50, 200
+             FROM flask_types t, investments i, burnout_families b, (SELECT alloy_id FROM order_lines LIMIT 1) l WHERE t.name = 'Middle' AND b.name = 'Resin' RETURNING id)
+         INSERT INTO flask_pieces (flask_id, attempt_id) SELECT f.id, t.id FROM f, attempts t",
+    )
+    .bind(studio.clock.now())
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    sqlx::query(
+        "INSERT INTO plans (id, state, day_zero, instance, result, made_at, accepted_at)
+         VALUES (gen_random_uuid(), 'accepted', '2026-11-25', '{}', '{}', $1, $1)",
+    )
+    .bind(studio.clock.now())
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    studio.clock.set(studio.clock.now().plus_minutes(5));
+    assert_eq!(sent_back(&studio, &owner, &labels[0], "print").await, StatusCode::SEE_OTHER);
+    assert_eq!(studio.state_of(&labels[1]).await, ("invest".into(), "in_hand".into(), 1));
+    let flask: (String, i64) = sqlx::query_as(
+        "SELECT state, (SELECT count(*) FROM flask_pieces WHERE left_at IS NULL) FROM flasks",
+    )
+    .fetch_one(&studio.db.pool)
+    .await
+    .unwrap();
+    assert_eq!(flask, ("treeing".into(), 1), "its tree has to be weighed again");
+    let page = owner.get("/plan").await;
+    assert!(page.page().contains("failed at invest: tacky inside"), "{}", page.body);
 }

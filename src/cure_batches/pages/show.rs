@@ -10,6 +10,7 @@ use crate::cure_batches::view::{self, BatchRow, InBatch};
 use crate::cure_batches::{CureBatch, CureBatches, actions};
 use crate::db::once::Work;
 use crate::id::AttemptId;
+use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::steps;
@@ -30,6 +31,8 @@ pub(crate) struct ShowCureBatch {
     form: Form,
     refusal: Option<String>,
     steps: Html,
+    /// What failed in it, with what that costs.
+    losses: Html,
 }
 
 impl ShowCureBatch {
@@ -69,6 +72,8 @@ async fn page(
         .partition(|piece| piece.left_at.is_none() || piece.left_at == batch.ended_at);
     let timers = timers::of(&app.pool, &actions::batch(number)).await?;
     let causes = pieces::causes(&app.pool, Stage::Cure).await?;
+    let its = [actions::batch(number)];
+    let losses = losses::of_batches(&app.pool, &signed.frame, &its, &[Stage::Cure]).await?;
     let (form, refusal) = match back {
         Some((form, refused)) => (form, Some(refused.message)),
         None => (Form::default(), None),
@@ -83,6 +88,7 @@ async fn page(
         form,
         refusal,
         steps: steps::panel(&app.pool, &signed.frame, Stage::Cure, number).await?,
+        losses,
     })
 }
 

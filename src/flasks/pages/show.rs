@@ -11,6 +11,7 @@ use crate::flasks::arrange::{ATTACH, HEAVY, SPRUES};
 use crate::flasks::map::TreeMap;
 use crate::flasks::model::{FlaskState, WorkedOut};
 use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
+use crate::losses;
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
@@ -54,6 +55,8 @@ pub(crate) struct ShowFlask {
     pub(super) siblings: Vec<i32>,
     /// What is to be mended before the pieces are sprued.
     pub(super) to_mend: Vec<FindingRow>,
+    /// What failed in it, with what that costs.
+    pub(super) losses: Html,
 }
 
 impl ShowFlask {
@@ -186,6 +189,9 @@ pub(crate) async fn page(
         FlaskState::Hot | FlaskState::Poured | FlaskState::Divested => Stage::Cast,
         _ => Stage::Invest,
     };
+    let stages = [Stage::Invest, Stage::Burnout, Stage::Cast];
+    let batch = [format!("flask:{number}")];
+    let losses = losses::of_batches(&app.pool, &signed.frame, &batch, &stages).await?;
     let sheet = steps::panel(&app.pool, &signed.frame, sheet_of, number).await?;
     Ok(ShowFlask {
         frame: signed.frame.clone(),
@@ -203,6 +209,7 @@ pub(crate) async fn page(
         computed,
         siblings,
         to_mend,
+        losses,
     })
 }
 

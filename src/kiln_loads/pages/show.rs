@@ -10,6 +10,7 @@ use crate::db::once::{self, Begun};
 use crate::kiln_loads::actions;
 use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
+use crate::losses;
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
@@ -24,6 +25,8 @@ pub(crate) struct ShowLoad {
     load: LoadRow,
     flasks: Vec<Standing>,
     steps: Html,
+    /// What failed in its flasks, with what that costs.
+    losses: Html,
     sight: Sight,
     line: Html,
     differences: Vec<Difference>,
@@ -151,6 +154,9 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
     let load = view::load(&app.pool, number).await?;
     let flasks = view::standing_in(&app.pool, load.id).await?;
     let steps = steps::panel(&app.pool, &signed.frame, Stage::Burnout, number).await?;
+    let batches = view::batches(&app.pool, &load).await?;
+    let stages = [Stage::Burnout, Stage::Cast];
+    let losses = losses::of_batches(&app.pool, &signed.frame, &batches, &stages).await?;
     let sight = Sight::of(app, &load, &flasks).await?;
     let show = &signed.frame.show;
     let line = sight.chart(app, show, &load, &flasks, None).await?.html();
@@ -165,6 +171,7 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
         line,
         differences,
         steps,
+        losses,
         cost,
     })
 }

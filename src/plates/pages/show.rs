@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::Work;
 use crate::findings::{self, FindingRow};
 use crate::id::AttemptId;
+use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::plates::model::{self, CLEARANCE_MM, PLACES, Reckoning};
@@ -43,6 +44,8 @@ pub(crate) struct ShowPlate {
     refusal: Option<String>,
     drawn_by_lot: Vec<DrawnPiece>,
     steps: Html,
+    /// What failed on it, with what that costs.
+    losses: Html,
     price: Option<Result<DayPrice, String>>,
 }
 
@@ -168,6 +171,8 @@ pub(super) async fn page(
     } else {
         Vec::new()
     };
+    let batch = [actions::batch(number)];
+    let losses = losses::of_batches(&app.pool, &signed.frame, &batch, &[Stage::Print]).await?;
     let price = super::propose::price_of(app, signed, plate.resin_lot_id).await?;
     let (typed, refused) = match back {
         Some((form, refused)) => (Some(form), refused),
@@ -208,6 +213,7 @@ pub(super) async fn page(
         refusal: refused.map(|refused| refused.message),
         drawn_by_lot,
         steps: steps::panel(&app.pool, &signed.frame, Stage::Print, number).await?,
+        losses,
         price,
     })
 }

@@ -9,9 +9,9 @@ use axum::response::{IntoResponse, Response};
 use crate::clock::Day;
 use crate::db::once::{self, Begun};
 use crate::id::PieceId;
+use crate::losses;
 use crate::people::{Owner, Signed};
 use crate::rework::actions::{self, Target};
-use crate::rework::model;
 use crate::rework::view::{self, OrderPiece, OrderRow};
 use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 
@@ -57,13 +57,13 @@ impl Split {
 
 async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Split, Fault> {
     let order = view::order(&app.pool, number).await?;
-    let typical = view::typical(&app.pool, signed.now).await?;
+    let typical = losses::typical(&app.pool, signed.now).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
     let rows = view::order_pieces(&app.pool, number)
         .await?
         .into_iter()
         .map(|piece| {
-            let days = model::days_left(&typical, piece.state());
+            let days = losses::days_left(&typical, piece.state());
             Row { ready: days.map(|days| today.plus_days(days.ceil() as i32)), piece }
         })
         .collect();

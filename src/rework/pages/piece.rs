@@ -9,11 +9,12 @@ use serde_json::{Value, json};
 
 use crate::clock::Day;
 use crate::db::once::{self, Begun, Work};
+use crate::losses::{self, Rates, StageCost, Typical};
 use crate::people::Signed;
-use crate::pieces::{Stage, State};
+use crate::pieces::{self, Stage, State};
 use crate::rework::actions;
-use crate::rework::model::{self, Typical};
-use crate::rework::view::{self, Before, PieceRow, StageCost};
+use crate::rework::model;
+use crate::rework::view::{self, Before, PieceRow};
 use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
 
 /// One way on, and where it leads.
@@ -47,8 +48,8 @@ pub(crate) struct Rework {
     /// What was spent on this attempt so far.
     spent: Decimal,
     ways: Vec<Way>,
-    /// A new attempt from print on.
-    anew: Way,
+    /// The words offered for what is wrong.
+    causes: Vec<String>,
     spares: Vec<Spare>,
     before: Option<Before>,
     form: Form,
@@ -94,13 +95,16 @@ impl Known {
     async fn load(app: &App, signed: &Signed, label: &str) -> Result<Self, Fault> {
         let piece = view::piece(&app.pool, label).await?;
         let today = signed.now.day_in(&signed.frame.show.zone);
-        let typical = view::typical(&app.pool, signed.now).await?;
-        let costs = view::costs(&app.pool, &piece, today).await?;
+        let typical = losses::typical(&app.pool, signed.now).await?;
+        let costs = Rates::load(&app.pool, today, &[piece.made.alloy_id])
+            .await?
+            .costs(&app.pool, &piece.made)
+            .await?;
         Ok(Self { piece, typical, costs, today })
     }
 
     fn ready(&self, state: State) -> Option<Day> {
-        model::days_left(&self.typical, state).map(|days| self.today.plus_days(days.ceil() as i32))
+        losses::days_left(&self.typical, state).map(|days| self.today.plus_days(days.ceil() as i32))
     }
 
     fn way(&self, stage: Stage, closed: Option<&'static str>) -> Way {
@@ -119,7 +123,6 @@ async fn page(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Rew
         .filter(|stage| *stage <= state.stage)
         .map(|stage| known.way(stage, model::back_to(state, stage).err()))
         .collect();
-    let anew = known.way(Stage::Print, None);
     let (spent, _) = total(&known.costs, Stage::Print, state.stage);
     let spares = view::spares(&app.pool, &known.piece)
         .await?
@@ -130,7 +133,7 @@ async fn page(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Rew
         frame: signed.frame.clone(),
         ready: known.ready(state),
         ways,
-        anew,
+        causes: pieces::causes(&app.pool, state.stage).await?,
         spent,
         spares,
         before: view::last_rework(&app.pool, known.piece.id).await?,
@@ -172,7 +175,7 @@ fn told(signed: &Signed, ready: Option<Day>, way: &Way) -> Value {
     json!({
         "ready_before": day(ready),
         "ready_after": day(way.ready),
-        "cost": way.cost.round_dp(2).to_string(),
+        "cost": format!("{:.2}", way.cost),
     })
 }
 

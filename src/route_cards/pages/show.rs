@@ -7,12 +7,13 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::db::once::Work;
+use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Attempt, RouteCard, Stage, Standing};
 use crate::route_cards::photos::{self, Photo};
 use crate::route_cards::view::{self, Event};
 use crate::route_cards::{Piece, Pieces, Ticket};
-use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "route_cards/show.html")]
@@ -23,6 +24,8 @@ pub(crate) struct ShowPiece {
     events: Vec<Event>,
     undoable: Option<String>,
     causes: Vec<String>,
+    /// What its last failure costs, while it waits to be printed again.
+    losses: Html,
     photos: Vec<Photo>,
     /// Two photos side by side, the earlier first.
     pair: Option<[Photo; 2]>,
@@ -77,6 +80,7 @@ pub(super) async fn page(
         events,
         undoable,
         causes,
+        losses: losses::of_piece(&app.pool, &signed.frame, label).await?,
         pair: compared.pair(&photos),
         photos,
         form,

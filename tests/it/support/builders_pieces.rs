@@ -180,4 +180,23 @@ impl Studio {
             }
         }
     }
+
+    /// Pieces that take so many days to each stage, one after the other, until they are ready.
+    pub(crate) async fn come_through(&self, labels: &[String], days: i64) {
+        for stage in pieces::Stage::ALL {
+            self.clock.set(self.clock.now().plus_minutes(days * 24 * 60));
+            let mut conn = self.db.pool.acquire().await.unwrap();
+            let made: Vec<pourday::id::PieceId> =
+                sqlx::query_scalar("SELECT id FROM pieces WHERE label = ANY($1)")
+                    .bind(labels)
+                    .fetch_all(&mut *conn)
+                    .await
+                    .unwrap();
+            let act = Act::new(self.clock.now(), None);
+            for happening in [pieces::Happening::Entered(stage), pieces::Happening::Finished(stage)]
+            {
+                pieces::record(&mut conn, &made, &happening, &act).await.unwrap();
+            }
+        }
+    }
 }

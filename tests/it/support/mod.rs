@@ -1,5 +1,6 @@
 //! What tests of several capabilities need.
 
+pub(crate) mod builders_flasks;
 pub(crate) mod builders_orders;
 pub(crate) mod builders_pieces;
 pub(crate) mod cluster;
