@@ -29,10 +29,14 @@
       const topic = event.data.split(":")[0];
       if (topic !== "all" && !topics.has(topic)) return;
       if (topic === "all" && !source.opened) { source.opened = true; return; }
-      if (!waiting) waiting = setTimeout(refresh, 300);
+      if (!waiting) waiting = setTimeout(refresh, 150);
     };
+    // A stream that was lost has missed something: one look catches up.
+    let lost = false;
+    source.onerror = () => { lost = true; };
+    source.onopen = () => { if (lost && !waiting) waiting = setTimeout(refresh, 50); lost = false; };
     // Where the stream does not get through, the page asks instead.
-    setInterval(() => { if (source.readyState !== EventSource.OPEN && !waiting) waiting = setTimeout(refresh, 50); }, 15_000);
+    setInterval(() => { if (source.readyState !== EventSource.OPEN && !waiting) waiting = setTimeout(refresh, 50); }, 5_000);
     document.addEventListener("visibilitychange", () => { if (!document.hidden && !waiting) waiting = setTimeout(refresh, 50); });
   }
 
@@ -50,8 +54,14 @@
       clock.textContent = (left < 0 ? "over by " : "") + (hours ? hours + ":" : "") + two(Math.floor(shown / 60) % 60) + ":" + two(shown % 60);
       clock.classList.toggle("over", left < 0);
     }
+    // Clocks of work count up.
+    for (const clock of document.querySelectorAll("time[data-since]")) {
+      const worked = Math.max(0, Math.round(((window.pourdayNow?.() ?? Date.now()) - Date.parse(clock.dataset.since)) / 1000));
+      const two = (n) => String(n).padStart(2, "0");
+      clock.textContent = (worked >= 3600 ? Math.floor(worked / 3600) + ":" : "") + two(Math.floor(worked / 60) % 60) + ":" + two(worked % 60);
+    }
   };
-  if (document.querySelector("time[data-until]")) clocks();
+  if (document.querySelector("time[data-until], time[data-since]")) clocks();
   setInterval(clocks, 1000);
 
   // A button pressed twice is pressed once. The form's key guards the rest.

@@ -10,6 +10,7 @@ use super::model::{Ask, Told, in_order};
 use super::{asks, view};
 use crate::clock::Moment;
 use crate::people::Signed;
+use crate::steps::{self, AtWork};
 use crate::web::{App, Fault, Frame};
 
 #[derive(Template, WebTemplate)]
@@ -23,6 +24,8 @@ pub(crate) struct Now {
     open: Vec<Ask>,
     /// What runs, or is not to be done before its time.
     later: Vec<Ask>,
+    /// Steps whose clock of work runs.
+    at_work: Vec<AtWork>,
     did: Option<Done>,
 }
 
@@ -56,7 +59,9 @@ pub(crate) async fn show(
     let (open, later) = in_order(all, now);
     let mut open = open.into_iter();
     let did = done(&app, &asked.did).await?;
-    Ok(Now { now, first: open.next(), open: open.collect(), later, did, frame: signed.frame })
+    let at_work = steps::at_work(pool).await?;
+    let first = open.next();
+    Ok(Now { now, first, open: open.collect(), later, at_work, did, frame: signed.frame })
 }
 
 /// What was just recorded, by the address of the thing.

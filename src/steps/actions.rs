@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 use sqlx::PgConnection;
 use uuid::Uuid;
 
+use super::clocks;
 use super::sheets::Step;
 use super::store::{self, Firing, Subject};
 use crate::clock::Moment;
@@ -38,7 +39,11 @@ pub(super) async fn record(
         }
         _ => {}
     }
-    store::insert(conn, subject, step, told, signed.now, signed.person).await?;
+    let counted = told.contains_key("minutes");
+    let record = store::insert(conn, subject, step, told, signed.now, signed.person).await?;
+    if counted && step.counts_work() {
+        clocks::use_up(conn, subject, step.key, record, signed.now).await?;
+    }
     Ok(())
 }
 

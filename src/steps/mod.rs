@@ -5,12 +5,14 @@
 //! recorded here can be looked at among the yields.
 
 mod actions;
+mod clocks;
 mod forms;
 mod pages;
 mod sheets;
 mod store;
 mod view;
 
+pub use clocks::{AtWork, at_work};
 pub use sheets::{Choice, choices};
 pub use view::{minutes_of, panel};
 
@@ -24,5 +26,7 @@ pub fn router() -> Router<App> {
     Router::new()
         .route("/steps/{stage}/{which}", get(pages::show))
         .route("/steps/{stage}/{which}/{step}", post(pages::record))
+        .route("/steps/{stage}/{which}/{step}/start-clock", post(pages::start_clock))
+        .route("/steps/{stage}/{which}/{step}/stop-clock", post(pages::stop_clock))
         .route("/steps/{stage}/{which}/{step}/take-back", post(pages::take_back))
 }

@@ -7,9 +7,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
+use super::sheets::Step;
 use super::store::{self, Subject};
 use super::view::{self, Line};
-use super::{actions, forms, sheets};
+use super::{actions, clocks, forms, sheets};
 use crate::db::once::{self, Begun};
 use crate::people::Signed;
 use crate::pieces::Stage;
@@ -85,6 +86,13 @@ pub(crate) async fn record(
 ) -> Result<Response, Fault> {
     let subject = find(&app, &stage, &which).await?;
     let step = sheets::find(subject.stage, &step).ok_or(Fault::NotFound)?;
+    // What its clock counted are its minutes, unless others were typed.
+    if step.counts_work()
+        && form.value("minutes").trim().is_empty()
+        && let Some(count) = clocks::count_of(&app.pool, &subject, step.key).await?
+    {
+        form.set("minutes", &count.minutes(signed.now).to_string());
+    }
     let Some(told) = forms::read(step, &mut form) else {
         let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
@@ -103,6 +111,50 @@ pub(crate) async fn record(
             Ok((status, page).into_response())
         }
     }
+}
+
+/// Starts the clock of a step.
+pub(crate) async fn start_clock(
+    State(app): State<App>,
+    signed: Signed,
+    Path((stage, which, step)): Path<(String, String, String)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let (subject, step) = timed(&app, &stage, &which, &step).await?;
+    let place = format!("{}#steps", thing(&subject));
+    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+        clocks::start(&mut work.tx, &subject, step.key, signed.now, signed.person).await?;
+        work.commit(&place).await?;
+    }
+    Ok(see_other(&place))
+}
+
+/// Stops the clock of a step; what it counted stands in its form.
+pub(crate) async fn stop_clock(
+    State(app): State<App>,
+    signed: Signed,
+    Path((stage, which, step)): Path<(String, String, String)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let (subject, step) = timed(&app, &stage, &which, &step).await?;
+    let place = format!("{}#steps", thing(&subject));
+    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+        clocks::stop(&mut work.tx, &subject, step.key, signed.now).await?;
+        work.commit(&place).await?;
+    }
+    Ok(see_other(&place))
+}
+
+/// A step that has a clock of its own.
+async fn timed(
+    app: &App,
+    stage: &str,
+    which: &str,
+    step: &str,
+) -> Result<(Subject, &'static Step), Fault> {
+    let subject = find(app, stage, which).await?;
+    let step = sheets::find(subject.stage, step).filter(|step| step.counts_work());
+    Ok((subject, step.ok_or(Fault::NotFound)?))
 }
 
 pub(crate) async fn take_back(

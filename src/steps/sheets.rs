@@ -42,7 +42,15 @@ impl Step {
     pub(super) fn is_a_tap(&self) -> bool {
         !self.fields.iter().any(|field| field.needed)
     }
+
+    /// Whether it asks for the minutes that somebody works on it.
+    pub(super) fn counts_work(&self) -> bool {
+        self.fields.iter().any(|field| field.name == "minutes" && field.words != SINCE_THE_POUR)
+    }
 }
+
+/// What minutes are called that pass by themselves; no clock of work counts them.
+const SINCE_THE_POUR: &str = "After the pour";
 
 const fn step(key: &'static str, words: &'static str, fields: &'static [Field]) -> Step {
     Step { key, words, fields, again: false, caution: "" }
@@ -261,11 +269,7 @@ const CAST: &[Step] = &[
             one_of("surface", "Surface", &["clear", "skinned over", "stirred and skimmed"]),
         ],
     ),
-    step(
-        "cooled",
-        "Button lost its glow",
-        &[number("minutes", "After the pour", "min", 0.0, 600.0)],
-    ),
+    step("cooled", "Button lost its glow", &[number("minutes", SINCE_THE_POUR, "min", 0.0, 600.0)]),
     careful(
         step(
             "quenched",
@@ -273,7 +277,7 @@ const CAST: &[Step] = &[
             &[
                 one_of("in", "In", &["cold water", "warm water", "air"]),
                 number("flask_c", "Flask", "°C", 0.0, 1000.0),
-                number("minutes", "After the pour", "min", 0.0, 1440.0),
+                number("minutes", SINCE_THE_POUR, "min", 0.0, 1440.0),
             ],
         ),
         "A hot flask in water throws steam and scalding slurry: long tongs, face shield, gloves, stand back.",

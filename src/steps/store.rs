@@ -75,12 +75,13 @@ pub(super) async fn insert(
     told: Map<String, Value>,
     now: Moment,
     person: PersonId,
-) -> Result<(), sqlx::Error> {
+) -> Result<Uuid, sqlx::Error> {
+    let id = Uuid::now_v7();
     sqlx::query(
         "INSERT INTO bench_steps (id, stage, subject, attempt_id, step, again, told, at, person_id)
          VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
     )
-    .bind(Uuid::now_v7())
+    .bind(id)
     .bind(subject.stage)
     .bind(&subject.name)
     .bind(subject.attempt)
@@ -91,7 +92,7 @@ pub(super) async fn insert(
     .bind(person)
     .execute(conn)
     .await?;
-    Ok(())
+    Ok(id)
 }
 
 /// Takes a record back; says whether it was still there.

@@ -6,6 +6,7 @@ use sqlx::types::Json;
 use sqlx::{FromRow, PgPool};
 use uuid::Uuid;
 
+use super::clocks::{self, Count};
 use super::sheets::{Field, Kind, Step, sheet};
 use super::store::{self, Subject};
 use crate::clock::Moment;
@@ -35,8 +36,10 @@ pub(super) struct Line {
     pub(super) step: &'static Step,
     pub(super) records: Vec<Record>,
     form: Form,
-    /// Whether its figures are shown, for something in them is wrong.
+    /// Whether its figures are shown: something in them is wrong, or its clock has counted them.
     pub(super) open: bool,
+    /// What its clock has counted that is not recorded yet.
+    clock: Option<Count>,
 }
 
 impl Line {
@@ -47,6 +50,16 @@ impl Line {
 
     pub(super) fn is_done(&self) -> bool {
         !self.records.is_empty()
+    }
+
+    /// Whether a clock may be started for it.
+    pub(super) fn has_clock(&self) -> bool {
+        self.is_open() && self.step.counts_work()
+    }
+
+    /// The moment from which its clock counts, while it runs.
+    pub(super) fn counts_from(&self) -> Option<Moment> {
+        self.clock.as_ref()?.as_if_since()
     }
 
     fn input(&self, field: &'static Field) -> Html {
@@ -138,11 +151,17 @@ pub(super) async fn lines(
             far_off,
         }
     };
+    let counts = clocks::counts(pool, subject).await?;
     Ok(sheet(subject.stage)
         .iter()
         .map(|step| {
+            let clock = counts.iter().find(|count| count.step == step.key).cloned();
+            // A clock that was stopped has filled in the minutes.
+            let stopped = clock.as_ref().filter(|count| count.running_since.is_none());
+            let counted = stopped.map(|count| count.minutes(show.now).to_string());
             let form =
                 refused.as_ref().filter(|(key, _)| *key == step.key).map(|(_, form)| form.clone());
+            let form = form.or_else(|| counted.map(|minutes| Form::filled([("minutes", minutes)])));
             Line {
                 step,
                 records: rows
@@ -152,6 +171,7 @@ pub(super) async fn lines(
                     .collect(),
                 open: form.is_some(),
                 form: form.unwrap_or_default(),
+                clock,
             }
         })
         .collect())

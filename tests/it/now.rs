@@ -258,3 +258,168 @@ async fn flask_and_load_are_mixed_set_started_and_held_by_taps_that_can_be_taken
     assert!(tap(&maker, did(&page)).await.contains("burns out"));
     assert_eq!(studio.state_of(&labels[0]).await, ("burnout".into(), "in_hand".into(), 1));
 }
+
+/// What the page asks for, in its order: the first thing and those after it.
+async fn asked(maker: &Actor) -> Vec<String> {
+    let page = maker.get("/now").await;
+    let open = page.page().split("<h2>Later</h2>").next().unwrap();
+    open.split("class=\"ask-what\"")
+        .skip(1)
+        .map(|part| {
+            let link = part.split("</a>").next().unwrap();
+            link.rsplit('>').next().unwrap().to_owned()
+        })
+        .collect()
+}
+
+/// So many flasks in a state, each with a piece of its own; their numbers.
+async fn flasks(studio: &Studio, state: &str, n: i32) -> Vec<i32> {
+    let labels = studio.pieces(n, None).await;
+    let mut numbers = Vec::new();
+    for label in &labels {
+        studio.bring_to(label, pourday::pieces::Stage::Burnout).await;
+        numbers.push(studio.flask(std::slice::from_ref(label), state).await);
+    }
+    numbers
+}
+
+async fn set(studio: &Studio, flask: i32, column: &str, minutes: i64) {
+    sqlx::query(sqlx::AssertSqlSafe(format!("UPDATE flasks SET {column} = $2 WHERE number = $1")))
+        .bind(flask)
+        .bind(studio.clock.now().plus_minutes(minutes))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_slurry_that_loses_its_gloss_first_comes_first() {
+    let studio = Studio::open().await;
+    foundry(&studio).await;
+    let maker = studio.maker().await;
+    let numbers = flasks(&studio, "mixing", 3).await;
+    sqlx::query(
+        "UPDATE flasks SET mix_clock = '[{\"name\": \"pour\", \"start_min\": 0, \"end_min\": 9}]'",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    for (number, since) in numbers.iter().zip([2, 6, 4]) {
+        set(&studio, *number, "mix_started_at", -since).await;
+    }
+    let wanted = [numbers[1], numbers[2], numbers[0]].map(|number| format!("Flask {number}: pour"));
+    assert_eq!(asked(&maker).await, wanted);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn of_flasks_that_have_set_the_one_that_has_to_be_fired_first_comes_first() {
+    let studio = Studio::open().await;
+    foundry(&studio).await;
+    let maker = studio.maker().await;
+    let numbers = flasks(&studio, "setting", 3).await;
+    for (number, (from, latest)) in numbers.iter().zip([(-60, 300), (-30, 120), (40, 60)]) {
+        set(&studio, *number, "set_from_at", from).await;
+        set(&studio, *number, "latest_start_at", latest).await;
+    }
+    let wanted =
+        [numbers[1], numbers[0]].map(|number| format!("Flask {number} has set: plan its burnout"));
+    assert_eq!(asked(&maker).await, wanted, "the third has not set");
+    assert!(
+        maker.get("/now").await.page().contains(&format!("Flask {} has set", numbers[2])),
+        "it stands under later"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_pattern_whose_cure_ends_first_comes_first_and_none_before_its_time() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = studio.pieces(3, None).await;
+    let mut places = Vec::new();
+    for (label, minutes) in labels.iter().zip(["25", "20", "60"]) {
+        studio.bring_to(label, pourday::pieces::Stage::Cure).await;
+        let attempt = studio.attempt_of(label).await.to_string();
+        let form = [
+            ("wash", "isopropyl alcohol"),
+            ("wash_minutes", "0"),
+            ("medium", "water"),
+            ("cure_minutes", minutes),
+            ("pieces", attempt.as_str()),
+        ];
+        let place = maker.post("/cure", &form).await.led_to().to_owned();
+        maker.post(&format!("{place}/begin"), &[("version", "1")]).await.led_to();
+        places.push(place.rsplit('/').next().unwrap().to_owned());
+    }
+    assert_eq!(asked(&maker).await, [""; 0]);
+    studio.clock.set(studio.clock.now().plus_minutes(26));
+    let wanted =
+        [&places[1], &places[0]].map(|number| format!("Cure batch {number}: out of the light"));
+    assert_eq!(asked(&maker).await, wanted);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_flask_whose_pouring_window_closes_first_comes_first() {
+    let studio = Studio::open().await;
+    foundry(&studio).await;
+    let maker = studio.maker().await;
+    let numbers = flasks(&studio, "hot", 2).await;
+    studio.held_load(&numbers[..1]).await;
+    // The second was held an hour earlier, in the other kiln.
+    sqlx::query("UPDATE kiln_loads SET kiln_id = (SELECT id FROM kilns WHERE name = 'Small kiln'), held_at = held_at + interval '30 minutes'")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    studio.held_load(&numbers[1..]).await;
+    let wanted = [numbers[1], numbers[0]].map(|number| format!("Pour flask {number} in "));
+    let asked = asked(&maker).await;
+    assert_eq!(asked.len(), 2, "{asked:?}");
+    assert!(
+        asked.iter().zip(&wanted).all(|(asked, wanted)| asked.starts_with(wanted)),
+        "{asked:?}"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn among_castings_in_hand_the_first_due_comes_first_and_what_has_no_day_last() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let mut labels = Vec::new();
+    for due in [Some("2026-12-20"), None, Some("2026-12-10")] {
+        let label = studio.pieces(1, due).await.remove(0);
+        studio.in_hand(&label, pourday::pieces::Stage::Finish).await;
+        labels.push(label);
+    }
+    let wanted =
+        [&labels[2], &labels[0], &labels[1]].map(|label| format!("Finish {label}, Leaf pendant"));
+    assert_eq!(asked(&maker).await, wanted);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_lost_comes_before_what_slips_before_what_waits() {
+    let studio = Studio::open().await;
+    foundry(&studio).await;
+    let maker = studio.maker().await;
+    let finishing = studio.pieces(1, Some("2026-11-26")).await.remove(0);
+    studio.in_hand(&finishing, pourday::pieces::Stage::Finish).await;
+    let set_flask = flasks(&studio, "setting", 1).await[0];
+    let hot = flasks(&studio, "hot", 1).await[0];
+    studio.held_load(&[hot]).await;
+    let mixing = flasks(&studio, "mixing", 1).await[0];
+    sqlx::query("UPDATE flasks SET mix_started_at = $1, mix_clock = '[{\"name\": \"pour\", \"start_min\": 0, \"end_min\": 9}]' WHERE state = 'mixing'")
+        .bind(studio.clock.now())
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let asked = asked(&maker).await;
+    let wanted = [
+        format!("Flask {mixing}: pour"),
+        format!("Pour flask {hot} in "),
+        format!("Flask {set_flask} has set"),
+        format!("Finish {finishing}"),
+    ];
+    assert_eq!(asked.len(), 4, "{asked:?}");
+    assert!(
+        asked.iter().zip(&wanted).all(|(asked, wanted)| asked.starts_with(wanted)),
+        "{asked:?}"
+    );
+}

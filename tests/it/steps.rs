@@ -4,7 +4,7 @@ use axum::http::StatusCode;
 use pourday::metal::{self, Account, Entry, Move};
 use pourday::pieces::Stage;
 
-use crate::support::studio::{Studio, moment};
+use crate::support::studio::{Actor, Studio, moment};
 
 /// A plate that prints; its address.
 async fn plate(studio: &Studio) -> i32 {
@@ -160,4 +160,108 @@ async fn two_at_once_record_a_step_once() {
     both.sort();
     assert_eq!(both, [StatusCode::SEE_OTHER, StatusCode::CONFLICT]);
     assert_eq!(kept(&studio, "plate").await.len(), 1);
+}
+
+/// The words of a step's line on a sheet.
+async fn line(maker: &Actor, place: &str, words: &str) -> String {
+    let page = maker.get(place).await;
+    let part = page.page().split(&format!("<b>{words}</b>")).nth(1).unwrap();
+    part.split("</li>").next().unwrap().to_owned()
+}
+
+async fn minutes_told(studio: &Studio) -> Vec<f64> {
+    sqlx::query_scalar(
+        "SELECT (told ->> 'minutes')::double precision FROM bench_steps WHERE taken_back_at IS NULL ORDER BY at",
+    )
+    .fetch_all(&studio.db.pool)
+    .await
+    .unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_clock_that_belongs_to_a_step_fills_in_its_minutes() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = studio.pieces(1, None).await;
+    studio.bring_to(&labels[0], pourday::pieces::Stage::Finish).await;
+    let sheet = format!("/steps/finish/{}", labels[0]);
+    let polished = format!("{sheet}/polished");
+    let pass = |minutes: i64| studio.clock.set(studio.clock.now().plus_minutes(minutes));
+    assert!(line(&maker, &sheet, "Polished").await.contains("Start the clock"));
+    // Start, stop, and again after a break: the minutes stand in the form.
+    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    assert!(line(&maker, &sheet, "Polished").await.contains("Stop and record"));
+    assert!(
+        maker.get("/now").await.page().contains("At work"),
+        "the running clock is seen from Now"
+    );
+    pass(7);
+    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    pass(5);
+    maker.post(&format!("{polished}/stop-clock"), &[]).await.led_to();
+    let shown = line(&maker, &sheet, "Polished").await;
+    assert!(
+        shown.contains("value=\"12\"")
+            && shown.contains("<details class=\"bench-step-more\" id=\"step-polished\" open"),
+        "{shown}"
+    );
+    pass(60);
+    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    pass(3);
+    // One tap stops it and records all that was counted, without the break.
+    maker.post(&polished, &[]).await.led_to();
+    assert_eq!(minutes_told(&studio).await, [15.0]);
+    let shown = line(&maker, &sheet, "Polished").await;
+    assert!(!shown.contains("Stop and record") && !shown.contains("value=\"15\""), "{shown}");
+    assert!(
+        maker.get(&format!("/finishing/{}", labels[0])).await.page().contains("value=\"15\""),
+        "they add up to the piece's minutes"
+    );
+    // Taken back, the minutes are offered again.
+    let record = shown
+        .split("name=\"record\" value=\"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap()
+        .to_owned();
+    maker.post(&format!("{polished}/take-back"), &[("record", &record)]).await.led_to();
+    assert!(line(&maker, &sheet, "Polished").await.contains("value=\"15\""));
+    // What is typed counts more than the clock.
+    maker.post(&polished, &[("minutes", "9")]).await.led_to();
+    assert_eq!(minutes_told(&studio).await, [9.0]);
+    assert!(
+        !line(&maker, &sheet, "Polished").await.contains("value=\"15\""),
+        "the clock is used up"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn cleaning_has_a_clock_and_what_passes_by_itself_has_none() {
+    let studio = Studio::open().await;
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let maker = studio.maker().await;
+    let labels = studio.pieces(1, None).await;
+    studio.in_hand(&labels[0], pourday::pieces::Stage::Invest).await;
+    let number = studio.flask(&labels, "treeing").await;
+    let cleaned = format!("/steps/invest/{number}/cleaned");
+    maker.post(&format!("{cleaned}/start-clock"), &[]).await.led_to();
+    studio.clock.set(studio.clock.now().plus_minutes(20));
+    // The plain tap takes the minutes along.
+    maker.post(&cleaned, &[]).await.led_to();
+    assert_eq!(minutes_told(&studio).await, [20.0]);
+    let quenched = format!("/steps/cast/{number}/quenched/start-clock");
+    assert_eq!(maker.post(&quenched, &[]).await.status, StatusCode::NOT_FOUND);
+    // Forgotten over night and longer, it is asked for and nothing is recorded.
+    let sprued = format!("/steps/invest/{number}/sprued");
+    maker.post(&format!("{sprued}/start-clock"), &[]).await.led_to();
+    studio.clock.set(studio.clock.now().plus_minutes(2000));
+    let refused = maker.post(&sprued, &[]).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.body.contains("value=\"2000\""), "what it counted is kept: {}", refused.body);
+    assert_eq!(minutes_told(&studio).await, [20.0]);
 }

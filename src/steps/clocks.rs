@@ -1,0 +1,189 @@
+//! Clocks that count how long a step is worked on.
+
+use sqlx::{FromRow, PgConnection, PgPool};
+use uuid::Uuid;
+
+use super::sheets;
+use super::store::Subject;
+use crate::clock::Moment;
+use crate::id::PersonId;
+use crate::pieces::Stage;
+
+/// What the clocks of a step have counted that is not recorded yet.
+#[derive(Clone, Debug, Default, PartialEq, FromRow)]
+pub(super) struct Count {
+    pub(super) step: String,
+    /// Counted by those that were stopped.
+    stopped_s: i64,
+    /// Since when one runs; none while none does.
+    pub(super) running_since: Option<Moment>,
+}
+
+impl Count {
+    /// All of it up to now, to tenths of a minute.
+    pub(super) fn minutes(&self, now: Moment) -> f64 {
+        let running = self.running_since.map_or(0, |since| now.seconds_since(since).max(0));
+        ((self.stopped_s + running) as f64 / 6.0).round() / 10.0
+    }
+
+    /// The moment from which it would have counted without a pause.
+    pub(super) fn as_if_since(&self) -> Option<Moment> {
+        Some(self.running_since?.plus_seconds(-self.stopped_s))
+    }
+}
+
+const COUNTS: &str = "SELECT step, coalesce(sum(extract(epoch FROM stopped_at - started_at)), 0)::bigint AS stopped_s,
+        max(started_at) FILTER (WHERE stopped_at IS NULL) AS running_since
+    FROM step_clocks WHERE subject = $1 AND stage = $2 AND attempt_id IS NOT DISTINCT FROM $3 AND used_by IS NULL";
+
+/// What the clocks of a subject's steps have counted, step by step.
+pub(super) async fn counts(pool: &PgPool, subject: &Subject) -> Result<Vec<Count>, sqlx::Error> {
+    sqlx::query_as(sqlx::AssertSqlSafe(format!("{COUNTS} GROUP BY step")))
+        .bind(&subject.name)
+        .bind(subject.stage)
+        .bind(subject.attempt)
+        .fetch_all(pool)
+        .await
+}
+
+/// What the clocks of one step have counted; none where none was started.
+pub(super) async fn count_of(
+    pool: &PgPool,
+    subject: &Subject,
+    step: &str,
+) -> Result<Option<Count>, sqlx::Error> {
+    Ok(counts(pool, subject).await?.into_iter().find(|count| count.step == step))
+}
+
+/// Starts the clock of a step; one that runs already runs on.
+pub(super) async fn start(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &str,
+    now: Moment,
+    person: PersonId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO step_clocks (id, stage, subject, attempt_id, step, started_at, started_by)
+         VALUES ($1, $2, $3, $4, $5, $6, $7) ON CONFLICT DO NOTHING",
+    )
+    .bind(Uuid::now_v7())
+    .bind(subject.stage)
+    .bind(&subject.name)
+    .bind(subject.attempt)
+    .bind(step)
+    .bind(now)
+    .bind(person)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Stops the clock of a step; one that was stopped already stays as it is.
+pub(super) async fn stop(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &str,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE step_clocks SET stopped_at = greatest($5, started_at) WHERE subject = $1 AND stage = $2
+           AND attempt_id IS NOT DISTINCT FROM $3 AND step = $4 AND stopped_at IS NULL",
+    )
+    .bind(&subject.name)
+    .bind(subject.stage)
+    .bind(subject.attempt)
+    .bind(step)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// What the clocks of a step counted went into a record of it.
+pub(super) async fn use_up(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &str,
+    record: Uuid,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    stop(conn, subject, step, now).await?;
+    sqlx::query(
+        "UPDATE step_clocks SET used_by = $5 WHERE subject = $1 AND stage = $2
+           AND attempt_id IS NOT DISTINCT FROM $3 AND step = $4 AND used_by IS NULL",
+    )
+    .bind(&subject.name)
+    .bind(subject.stage)
+    .bind(subject.attempt)
+    .bind(step)
+    .bind(record)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// A step on which somebody works by the clock.
+#[derive(Clone, Debug)]
+pub struct AtWork {
+    /// What is done.
+    pub words: &'static str,
+    /// On what, such as `piece 1042-3`.
+    pub of: String,
+    /// The page of its sheet.
+    pub place: String,
+    /// Since when its clock runs.
+    pub since: Moment,
+    /// Who started it.
+    pub person: Option<String>,
+}
+
+#[derive(FromRow)]
+struct AtWorkRow {
+    stage: Stage,
+    subject: String,
+    step: String,
+    started_at: Moment,
+    person: Option<String>,
+}
+
+/// Every step whose clock runs, the longest first.
+pub async fn at_work(pool: &PgPool) -> Result<Vec<AtWork>, sqlx::Error> {
+    let rows: Vec<AtWorkRow> = sqlx::query_as(
+        "SELECT c.stage::text AS stage, c.subject, c.step, c.started_at, p.name AS person
+         FROM step_clocks c LEFT JOIN people p ON p.id = c.started_by WHERE c.stopped_at IS NULL ORDER BY c.started_at LIMIT 40",
+    )
+    .fetch_all(pool)
+    .await?;
+    let at_work = |row: AtWorkRow| {
+        let which = row.subject.split(':').nth(1)?;
+        Some(AtWork {
+            words: sheets::find(row.stage, &row.step)?.words,
+            of: row.subject.replacen(':', " ", 1),
+            place: super::pages::place(row.stage, which),
+            since: row.started_at,
+            person: row.person,
+        })
+    };
+    Ok(rows.into_iter().filter_map(at_work).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pauses_are_not_counted() {
+        let now = Moment::default();
+        let count = |stopped_s, running: Option<i64>| Count {
+            step: "polished".to_owned(),
+            stopped_s,
+            running_since: running.map(|minutes| now.plus_minutes(-minutes)),
+        };
+        assert_eq!(count(750, None).minutes(now), 12.5);
+        assert_eq!(count(750, Some(4)).minutes(now), 16.5);
+        assert_eq!(count(0, Some(-3)).minutes(now), 0.0, "a clock from the future counts nothing");
+        assert_eq!(count(60, Some(4)).as_if_since(), Some(now.plus_minutes(-5)));
+        assert_eq!(count(60, None).as_if_since(), None);
+    }
+}
