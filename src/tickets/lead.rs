@@ -2,13 +2,15 @@
 
 use sqlx::{FromRow, PgPool};
 
-use crate::id::AttemptId;
+use crate::id::{AlloyId, AttemptId, PieceId};
 use crate::pieces::{Stage, Standing};
 
 /// Where a piece is, and in what.
 #[derive(Clone, Debug, FromRow)]
 struct Whereabouts {
     label: String,
+    piece: PieceId,
+    alloy: AlloyId,
     stage: Stage,
     standing: Standing,
     attempt: Option<AttemptId>,
@@ -32,7 +34,26 @@ pub(super) async fn next(pool: &PgPool, subject: &str) -> Result<Option<String>,
         _ => return Ok(None),
     };
     let state: Option<String> = sqlx::query_scalar(sql).bind(number).fetch_optional(pool).await?;
-    Ok(state.map(|state| step(kind, number, &state)))
+    let Some(state) = state else { return Ok(None) };
+    // What comes next for a flask that has set is done with its load.
+    if kind == "flask"
+        && matches!(state.as_str(), "setting" | "in_kiln")
+        && let Some(load) = load_of(pool, number).await?
+    {
+        return Box::pin(next(pool, &format!("load:{load}"))).await;
+    }
+    Ok(Some(step(kind, number, &state)))
+}
+
+/// The load that a flask stands in, or is to.
+async fn load_of(pool: &PgPool, flask: i32) -> Result<Option<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT l.number FROM kiln_load_flasks x JOIN flasks f ON f.id = x.flask_id JOIN kiln_loads l ON l.id = x.kiln_load_id
+         WHERE f.number = $1 AND x.left_at IS NULL AND l.state IN ('planned', 'burning')",
+    )
+    .bind(flask)
+    .fetch_optional(pool)
+    .await
 }
 
 /// The page of a batch, at the form of its next step.
@@ -51,11 +72,11 @@ fn step(kind: &str, number: i32, state: &str) -> String {
 
 async fn piece(pool: &PgPool, label: &str) -> Result<Option<String>, sqlx::Error> {
     let found: Option<Whereabouts> = sqlx::query_as(
-        "SELECT p.label, p.stage::text AS stage, p.standing, t.id AS attempt,
+        "SELECT p.label, p.id AS piece, l.alloy_id AS alloy, p.stage::text AS stage, p.standing, t.id AS attempt,
                 (SELECT b.number FROM plate_pieces x JOIN plates b ON b.id = x.plate_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS plate,
                 (SELECT b.number FROM cure_batch_pieces x JOIN cure_batches b ON b.id = x.cure_batch_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS cure,
                 (SELECT b.number FROM flask_pieces x JOIN flasks b ON b.id = x.flask_id WHERE x.attempt_id = t.id AND x.left_at IS NULL) AS flask
-         FROM pieces p LEFT JOIN attempts t ON t.piece_id = p.id AND t.ended_at IS NULL WHERE p.label = $1",
+         FROM pieces p JOIN order_lines l ON l.id = p.order_line_id LEFT JOIN attempts t ON t.piece_id = p.id AND t.ended_at IS NULL WHERE p.label = $1",
     )
     .bind(label)
     .fetch_optional(pool)
@@ -71,7 +92,7 @@ async fn piece(pool: &PgPool, label: &str) -> Result<Option<String>, sqlx::Error
         // Put into the next batch, already ticked there.
         (Stage::Print, Some(attempt)) if made => format!("/plates/new?pieces={attempt}"),
         (Stage::Cure, Some(attempt)) if made => format!("/cure/new?pieces={attempt}"),
-        (Stage::Invest, _) if made => "/flasks/new".to_owned(),
+        (Stage::Invest, _) if made => format!("/flasks/new?alloy={}&piece={}", at.alloy, at.piece),
         (Stage::Finish, _) if made => format!("/finishing/{}", at.label),
         _ => format!("/pieces/{}", at.label),
     }))

@@ -39,6 +39,8 @@ impl NewFlaskPage {
 #[derive(Deserialize)]
 pub(crate) struct Wanted {
     alloy: Option<AlloyId>,
+    /// Ticked already, as a scanned ticket asks for.
+    piece: Option<PieceId>,
 }
 
 async fn page(
@@ -66,7 +68,11 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<NewFlaskPage, Fault> {
-    page(&app, &signed, wanted.alloy, None).await
+    let mut page = page(&app, &signed, wanted.alloy, None).await?;
+    if let Some(piece) = wanted.piece {
+        page.form.put("piece", &piece.to_string());
+    }
+    Ok(page)
 }
 
 pub(crate) async fn submit(

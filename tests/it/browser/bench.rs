@@ -1,18 +1,31 @@
 //! The bench on a phone: taps, scans, two people at once, and a network that is cut in the middle.
 
+use std::net::SocketAddr;
 use std::sync::Arc;
 
 use pourday::server::{self, Config};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
 
 use super::driver::Browser;
 use crate::support::studio::{PASSWORD, Studio};
 
-/// A line between browser and program that can be cut: connections end, new ones are refused.
+/// How much of a line is left.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Whole {
+    /// All of it.
+    All,
+    /// Pages come and forms go, but no stream of events stays open.
+    WithoutStreams,
+    /// Nothing: connections end, new ones are refused.
+    Cut,
+}
+
+/// A line between browser and program that can be cut, or be deaf to events.
 pub(super) struct Line {
     pub(super) base: String,
-    whole: Arc<watch::Sender<bool>>,
+    whole: Arc<watch::Sender<Whole>>,
 }
 
 impl Line {
@@ -24,37 +37,67 @@ impl Line {
             let started = move |address, _| told.send(address).unwrap();
             server::serve(app, &config, std::future::pending(), started).await.unwrap();
         });
-        let program: std::net::SocketAddr = heard.await.unwrap();
+        let program: SocketAddr = heard.await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let base = format!("http://{}", listener.local_addr().unwrap());
-        let (whole, _) = watch::channel(true);
-        let whole = Arc::new(whole);
+        let whole = Arc::new(watch::channel(Whole::All).0);
         let watched = Arc::clone(&whole);
         tokio::spawn(async move {
             loop {
-                let (mut near, _) = listener.accept().await.unwrap();
-                let mut cut = watched.subscribe();
-                if !*cut.borrow() {
-                    continue;
+                let (near, _) = listener.accept().await.unwrap();
+                let state = watched.subscribe();
+                if *state.borrow() != Whole::Cut {
+                    tokio::spawn(carry(near, program, state));
                 }
-                tokio::spawn(async move {
-                    let Ok(mut far) = TcpStream::connect(program).await else { return };
-                    tokio::select! {
-                        _ = tokio::io::copy_bidirectional(&mut near, &mut far) => {}
-                        _ = cut.wait_for(|whole| !whole) => {}
-                    }
-                });
             }
         });
         Self { base, whole }
     }
 
     pub(super) fn cut(&self) {
-        self.whole.send_replace(false);
+        self.whole.send_replace(Whole::Cut);
+    }
+
+    /// Ends streams of events and lets no new one begin.
+    pub(super) fn silence(&self) {
+        self.whole.send_replace(Whole::WithoutStreams);
     }
 
     pub(super) fn mend(&self) {
-        self.whole.send_replace(true);
+        self.whole.send_replace(Whole::All);
+    }
+}
+
+/// Carries one connection both ways until either side ends it, or the line does.
+async fn carry(mut near: TcpStream, program: SocketAddr, mut state: watch::Receiver<Whole>) {
+    let Ok(mut far) = TcpStream::connect(program).await else { return };
+    let (mut asked, mut answered) = (vec![0; 64 << 10], vec![0; 64 << 10]);
+    let mut is_stream = false;
+    loop {
+        let now = *state.borrow_and_update();
+        if now == Whole::Cut || (is_stream && now == Whole::WithoutStreams) {
+            return;
+        }
+        tokio::select! {
+            read = near.read(&mut asked) => match read {
+                Ok(n) if n > 0 => {
+                    is_stream = asked[..n].starts_with(b"GET /live ");
+                    if (is_stream && now == Whole::WithoutStreams) || far.write_all(&asked[..n]).await.is_err() {
+                        return;
+                    }
+                }
+                _ => return,
+            },
+            read = far.read(&mut answered) => match read {
+                Ok(n) if n > 0 => {
+                    if near.write_all(&answered[..n]).await.is_err() {
+                        return;
+                    }
+                }
+                _ => return,
+            },
+            _ = state.changed() => {}
+        }
     }
 }
 
@@ -72,7 +115,7 @@ pub(super) async fn phone(base: &str, login: &str) -> Browser {
 }
 
 /// A plate laid out with all pieces of an order; its address.
-async fn plate(studio: &Studio, labels: &[String]) -> String {
+pub(super) async fn plate(studio: &Studio, labels: &[String]) -> String {
     let room = studio.print_room().await;
     let maker = studio.owner().await;
     let mut form = vec![

@@ -4,5 +4,7 @@ mod bench;
 mod driver;
 mod plan;
 mod viewer;
+mod presence;
 mod stages;
+mod taps;
 mod walk;

@@ -11,7 +11,7 @@ use super::driver::Browser;
 use crate::support::studio::Studio;
 
 /// A studio on a line that can be cut, with pieces that wait for a stage, and a maker's phone.
-async fn bench(pieces: i32, stage: Stage) -> (Studio, Vec<String>, Line, Browser) {
+pub(super) async fn bench(pieces: i32, stage: Stage) -> (Studio, Vec<String>, Line, Browser) {
     let studio = Studio::open().await;
     sqlx::raw_sql(include_str!("../../../src/demo/workshop.sql"))
         .execute(&studio.db.pool)
@@ -35,7 +35,7 @@ async fn kept_and_sent(phone: &Browser, line: &Line, action: &str) {
 }
 
 /// A flask with these pieces on its tree, as far on as `state` says; its number.
-async fn flask(studio: &Studio, labels: &[String], state: &str) -> i32 {
+pub(super) async fn flask(studio: &Studio, labels: &[String], state: &str) -> i32 {
     let now = studio.clock.now();
     let number: i32 = sqlx::query_scalar(
         "INSERT INTO flasks (id, flask_type_id, alloy_id, investment_id, family_id, flask_c, created_at, state,
@@ -64,7 +64,7 @@ async fn flask(studio: &Studio, labels: &[String], state: &str) -> i32 {
 }
 
 /// A load with one flask in it; its number.
-async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
+pub(super) async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
     let now = studio.clock.now();
     let id = Uuid::now_v7();
     let begun: Option<Moment> = (state != "planned").then(|| now.plus_minutes(-600));
@@ -95,7 +95,7 @@ async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
 }
 
 /// Metal that the ledger has.
-async fn in_stock(studio: &Studio, alloy: AlloyId, account: Account, cg: i64) {
+pub(super) async fn in_stock(studio: &Studio, alloy: AlloyId, account: Account, cg: i64) {
     let mut tx = studio.db.pool.begin().await.unwrap();
     let entry = Entry::new(Kind::Bought, studio.clock.now(), None, "test");
     let moves = [Move::new(Account::Supplier, account, cg)];
