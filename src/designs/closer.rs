@@ -10,7 +10,8 @@ use crate::analysis::{
     self, CastAlloy, Casting, FeedCase, FeedFound, Filling, Found, LookCase, LookFound, Scale,
     Stage,
 };
-use crate::id::DesignVersionId;
+use crate::forecasts::{self, Said, What};
+use crate::id::{AlloyId, DesignVersionId};
 use crate::json::feed::{FeedJson, SprueJson};
 use crate::web::{Fault, Html, Show, working_of};
 
@@ -44,6 +45,19 @@ pub(super) async fn questions(
     Ok(Some(Questions { look: LookCase { model, limit_mm }, feed, casting, alloy }))
 }
 
+/// What is forecast of castings of a version in an alloy; nothing when it is said to be cast in
+/// another one, or was never looked at.
+pub async fn said_of(
+    conn: &mut sqlx::PgConnection,
+    version: DesignVersionId,
+    alloy: AlloyId,
+) -> Result<Vec<Said>, Fault> {
+    let box_mm = store::box_of(conn, version).await?;
+    let closer = Closer::read_in(conn, version, box_mm).await?;
+    let of_it = closer.filter(|closer| closer.alloy.as_ref().is_some_and(|its| its.id == alloy));
+    Ok(of_it.map(|closer| closer.said()).unwrap_or_default())
+}
+
 /// The closer look, as the page shows it.
 pub(crate) struct Closer {
     pub(super) casting: Option<(Casting, i64)>,
@@ -63,7 +77,15 @@ impl Closer {
         box_mm: [f64; 3],
     ) -> Result<Option<Self>, Fault> {
         let mut conn = pool.acquire().await?;
-        let Some(asked) = questions(&mut conn, version).await? else { return Ok(None) };
+        Self::read_in(&mut conn, version, box_mm).await
+    }
+
+    async fn read_in(
+        conn: &mut sqlx::PgConnection,
+        version: DesignVersionId,
+        box_mm: [f64; 3],
+    ) -> Result<Option<Self>, Fault> {
+        let Some(asked) = questions(conn, version).await? else { return Ok(None) };
         let look = analysis::look_found(&mut *conn, &asked.look).await?;
         let mut freezing = [Found::NotAsked, Found::NotAsked, Found::NotAsked];
         if let Some(feed) = &asked.feed {
@@ -83,6 +105,47 @@ impl Closer {
         };
         let Questions { casting, alloy, .. } = asked;
         Ok(Some(Self { casting, alloy, look, first, advice, fine, filling }))
+    }
+
+    /// What is forecast of a casting, as far as anything is.
+    pub(super) fn said(&self) -> Vec<Said> {
+        let mut said = Vec::new();
+        if let Some(Ok(filling)) = &self.filling {
+            let fill = &filling.sheet.value;
+            said.push(Said {
+                what: What::Fill,
+                verdict: match fill.verdict {
+                    Verdict::Fills => forecasts::Verdict::Yes,
+                    Verdict::Doubtful => forecasts::Verdict::Doubtful,
+                    Verdict::WillNot => forecasts::Verdict::No,
+                },
+                figures: json!({
+                    "thickness_mm": filling.thickness_mm, "run_mm": filling.run_mm,
+                    "available_kpa": fill.available.get(), "needed_kpa": fill.needed.get(),
+                    "shortest_mm": fill.flow.shortest.get(), "longest_mm": fill.flow.longest.get(),
+                }),
+            });
+        }
+        // Without a sprue nothing is said of feeding.
+        let sprued = self.casting_has_sprues();
+        if let Some(((mark, ..), freezing)) =
+            self.feed_verdict().zip(self.freezing()).filter(|_| sprued)
+        {
+            said.push(Said {
+                what: What::Feed,
+                verdict: match mark {
+                    "good" => forecasts::Verdict::Yes,
+                    "bad" => forecasts::Verdict::No,
+                    _ => forecasts::Verdict::Doubtful,
+                },
+                figures: json!({
+                    "pockets": freezing.feed.pockets.len(),
+                    "porosity_mm3": freezing.feed.porosity_mm3.usual,
+                    "pitch_mm": freezing.feed.pitch_mm,
+                }),
+            });
+        }
+        said
     }
 
     /// Whether anything is still to come.

@@ -15,6 +15,7 @@ mod view;
 mod weight;
 
 pub use actions::add_from_file;
+pub use closer::said_of;
 pub use intake::{Intake, Taken, refused_files};
 pub use paths::{Design, Designs, NewDesign, Original};
 pub use shapes::{Shape, shapes};

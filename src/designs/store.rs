@@ -254,3 +254,16 @@ pub(super) async fn keep_casting(
     .await?;
     Ok(done.rows_affected() == 1)
 }
+
+/// The box round a version's model.
+pub(super) async fn box_of(
+    conn: &mut PgConnection,
+    version: DesignVersionId,
+) -> Result<[f64; 3], sqlx::Error> {
+    let (x, y, z): (f64, f64, f64) =
+        sqlx::query_as("SELECT box_x_mm, box_y_mm, box_z_mm FROM design_versions WHERE id = $1")
+            .bind(version)
+            .fetch_one(conn)
+            .await?;
+    Ok([x, y, z])
+}

@@ -2,6 +2,7 @@
 
 use foundry::source::Source;
 use foundry::working::{Figure, Working};
+use foundry::yields::{Confidence, Tally, wilson};
 
 /// Fewer measurements propose nothing: one odd piece would move the median.
 pub(super) const LEAST: usize = 8;
@@ -21,11 +22,13 @@ pub(super) enum What {
     FinishingMinutes,
     /// Linear contraction of an alloy from mould to metal.
     Shrinkage,
+    /// The chance that a verdict on filling or feeding is taken to mean.
+    Chance,
 }
 
 impl What {
-    pub(super) const ALL: [Self; 4] =
-        [Self::MetalLoss, Self::LiftS, Self::FinishingMinutes, Self::Shrinkage];
+    pub(super) const ALL: [Self; 5] =
+        [Self::MetalLoss, Self::LiftS, Self::FinishingMinutes, Self::Shrinkage, Self::Chance];
 
     /// The word in forms and in the database.
     pub(super) const fn name(self) -> &'static str {
@@ -34,6 +37,7 @@ impl What {
             Self::LiftS => "lift_s",
             Self::FinishingMinutes => "finishing_minutes",
             Self::Shrinkage => "shrinkage",
+            Self::Chance => "chance",
         }
     }
 
@@ -44,6 +48,7 @@ impl What {
             Self::LiftS => "Lift, return and wait",
             Self::FinishingMinutes => "Finishing of a piece",
             Self::Shrinkage => "Contraction in casting",
+            Self::Chance => "Chance that it comes out",
         }
     }
 
@@ -54,6 +59,9 @@ impl What {
             Self::LiftS => "the hours of plates and quotes",
             Self::FinishingMinutes => "new orders for this design",
             Self::Shrinkage => "the size a model is drawn at",
+            Self::Chance => {
+                "what stands beside the verdict on a design's page, and how many to cast"
+            }
         }
     }
 
@@ -70,13 +78,16 @@ impl What {
             Self::Shrinkage => {
                 "median of 1 − measured / (model × (1 − shrinkage of its resin)) over the castings measured last"
             }
+            Self::Chance => {
+                "(1 + came out) / (2 + castings), the mean of what is believed after them"
+            }
         }
     }
 
     /// The unit as it is kept.
     const fn unit(self) -> &'static str {
         match self {
-            Self::MetalLoss | Self::Shrinkage => "",
+            Self::MetalLoss | Self::Shrinkage | Self::Chance => "",
             Self::LiftS => "s",
             Self::FinishingMinutes => "min",
         }
@@ -89,6 +100,7 @@ impl What {
             Self::LiftS => (0.0, 3600.0, 2),
             Self::FinishingMinutes => (0.0, 10_000.0, 0),
             Self::Shrinkage => (0.0, 0.0999, 4),
+            Self::Chance => (0.0, 1.0, 2),
         }
     }
 }
@@ -105,7 +117,7 @@ impl std::str::FromStr for What {
 pub(super) struct Proposal {
     pub(super) after: f64,
     pub(super) records: usize,
-    /// Between these lies the middle half of the measurements.
+    /// Between these lies the middle half of the measurements; of a chance, the true share.
     pub(super) middle_half: (f64, f64),
     pub(super) working: Working,
 }
@@ -121,8 +133,49 @@ fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
     Some(low + (high - low) * (at - below as f64))
 }
 
+/// What a verdict is to be taken to mean, from castings that came out (1) or did not (0): every
+/// chance was as likely before the first of them.
+///
+/// # Source
+/// P. S. Laplace, Essai philosophique sur les probabilités (1814), the rule of succession: the
+/// mean of the Beta(1 + came out, 1 + did not) distribution.
+fn propose_chance(now: f64, outcomes: &[f64]) -> Option<Proposal> {
+    let good = outcomes.iter().filter(|outcome| **outcome > 0.5).count();
+    let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let tally = Tally { good: count(good), bad: count(outcomes.len() - good) };
+    if outcomes.len() < LEAST {
+        return None;
+    }
+    let interval = wilson(tally, Confidence::NinetyFive).ok()?;
+    let ends = [&interval.value.low, &interval.value.high].map(|end| end.percent() / 100.0);
+    let mean = (1.0 + f64::from(tally.good)) / (2.0 + tally.total() as f64);
+    let after = (mean * 100.0).round() / 100.0;
+    if (after - now).abs() < 0.005 {
+        return None;
+    }
+    let mut working = Working::default();
+    let castings = i64::try_from(outcomes.len()).unwrap_or(i64::MAX);
+    working.step(
+        What::Chance.formula(),
+        vec![
+            Figure::count("came out", i64::from(tally.good), "", Source::MeasuredHere),
+            Figure::count("castings", castings, "", Source::MeasuredHere),
+            Figure::real("taken to mean now", now, "", Source::Entered),
+        ],
+        Figure::real("proposed", after, "", Source::Computed),
+    );
+    if (ends[0]..=ends[1]).contains(&now) {
+        working.warn("What it is taken to mean now lies within the interval of the true share: the change may be chance.");
+    }
+    let middle_half = (ends[0], ends[1]);
+    Some(Proposal { after, records: outcomes.len(), middle_half, working })
+}
+
 /// What to set in place of `now`; none of too few measurements, or of ones that say the same.
 pub(super) fn propose(what: What, now: f64, measured: &[f64]) -> Option<Proposal> {
+    if what == What::Chance {
+        return propose_chance(now, measured);
+    }
     let mut sorted: Vec<f64> = measured.iter().copied().filter(|value| value.is_finite()).collect();
     sorted.sort_by(f64::total_cmp);
     if sorted.len() < LEAST {
@@ -184,6 +237,23 @@ mod tests {
         assert!((proposal.after - 0.0125).abs() < 1e-12);
         assert_eq!(proposal.records, 8);
         assert!(propose(What::MetalLoss, 0.0125, &losses).is_none(), "it says that already");
+    }
+
+    #[test]
+    fn a_verdict_is_taken_to_mean_what_came_out_by_the_rule_of_succession() {
+        // Nine of fourteen: (1 + 9) / (2 + 14) = 0.625, to two decimals 0.63 (half upwards).
+        let mut outcomes = vec![1.0; 9];
+        outcomes.extend([0.0; 5]);
+        let proposal = propose(What::Chance, 0.5, &outcomes).unwrap();
+        assert!((proposal.after - 0.63).abs() < 1e-12);
+        assert_eq!(proposal.records, 14);
+        // Wilson's interval of 9 of 14 with z = 1.96, worked by hand: (0.6429 + 0.1372 ± 0.2863) / 1.2744.
+        assert!((proposal.middle_half.0 - 0.3876).abs() < 1e-3, "{:?}", proposal.middle_half);
+        assert!((proposal.middle_half.1 - 0.8366).abs() < 1e-3, "{:?}", proposal.middle_half);
+        assert!(propose(What::Chance, 0.5, &[1.0; 7]).is_none(), "seven say nothing");
+        assert!(propose(What::Chance, 0.63, &outcomes).is_none(), "it means that already");
+        // Eight of eight are not certainty.
+        assert!((propose(What::Chance, 1.0, &[1.0; 8]).unwrap().after - 0.9).abs() < 1e-12);
     }
 
     #[test]

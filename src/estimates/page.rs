@@ -39,6 +39,7 @@ impl Estimates {
         let show = &self.frame.show;
         match what {
             What::MetalLoss | What::Shrinkage => show.number(value * 100.0, 2, "%"),
+            What::Chance => show.number(value * 100.0, 0, "%"),
             What::LiftS => show.number(value, 2, "s"),
             What::FinishingMinutes => show.minutes(value.round() as i64),
         }

@@ -5,17 +5,20 @@ use sqlx::{AssertSqlSafe, FromRow, PgConnection};
 use uuid::Uuid;
 
 use super::model::What;
+use super::view;
 use crate::clock::Moment;
+use crate::forecasts;
 use crate::id::PersonId;
 
-/// Table, column and the condition on its row for a setting.
-const fn place(what: What) -> (&'static str, &'static str, &'static str) {
-    match what {
+/// Table, column and the condition on its row for a setting; none for what forecasts keep.
+const fn place(what: What) -> Option<(&'static str, &'static str, &'static str)> {
+    Some(match what {
         What::MetalLoss => ("studio", "metal_loss", "$1 = ''"),
         What::LiftS => ("printers", "lift_s", "id::text = $1"),
         What::FinishingMinutes => ("designs", "finishing_minutes", "id::text = $1"),
         What::Shrinkage => ("alloys", "shrinkage", "id::text = $1"),
-    }
+        What::Chance => return None,
+    })
 }
 
 /// Puts a value in a setting that still has the other one; says whether it did. A design
@@ -27,7 +30,10 @@ pub(super) async fn set(
     was: f64,
     value: f64,
 ) -> Result<bool, sqlx::Error> {
-    let (table, column, row) = place(what);
+    let Some((table, column, row)) = place(what) else {
+        let Some((of, verdict)) = view::verdict_of(item) else { return Ok(false) };
+        return forecasts::set_chance(conn, of, verdict, was, value).await;
+    };
     let version = if what == What::Shrinkage { "" } else { ", version = version + 1" };
     let kind = match what {
         What::MetalLoss => "numeric",

@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use super::model::{LATEST, What};
 use crate::clock::Moment;
+use crate::forecasts;
 
 /// A setting with its measurements.
 #[derive(Clone, Debug, FromRow)]
@@ -16,9 +17,11 @@ pub(super) struct Measured {
     pub(super) measured: Vec<f64>,
 }
 
-/// For each thing: its setting, and the latest measurements in no order.
+/// For each thing: its setting, and the latest measurements in no order. Forecasts are counted
+/// where they are kept.
 fn sql(what: What) -> String {
     match what {
+        What::Chance => String::new(),
         What::MetalLoss => format!(
             "SELECT '' AS item, '' AS name, s.metal_loss::double precision AS now,
                     coalesce(array_agg(m.share) FILTER (WHERE m.share IS NOT NULL), '{{}}') AS measured
@@ -79,7 +82,45 @@ pub(super) async fn measured(
     conn: &mut PgConnection,
     what: What,
 ) -> Result<Vec<Measured>, sqlx::Error> {
+    if what == What::Chance {
+        return chances(conn).await;
+    }
     sqlx::query_as(AssertSqlSafe(sql(what))).fetch_all(conn).await
+}
+
+/// Every verdict with what it is taken to mean, and 1 for each casting that came out, 0 for each
+/// that did not; those that were never said are left out.
+async fn chances(conn: &mut PgConnection) -> Result<Vec<Measured>, sqlx::Error> {
+    let counted = forecasts::counted(conn).await?;
+    let said = counted.into_iter().filter(|each| each.tally.total() > 0);
+    Ok(said
+        .map(|each| {
+            let item = format!("{}:{}", each.what.name(), each.verdict.name());
+            let mut measured = vec![1.0; each.tally.good as usize];
+            measured.resize(each.tally.total() as usize, 0.0);
+            Measured {
+                name: words_of(&item),
+                item,
+                now: each.taken.unwrap_or(each.verdict.claims()),
+                measured,
+            }
+        })
+        .collect())
+}
+
+/// The verdict that an item such as `fill:doubtful` names.
+pub(super) fn verdict_of(item: &str) -> Option<(forecasts::What, forecasts::Verdict)> {
+    let (of, verdict) = item.split_once(':')?;
+    let of = forecasts::What::ALL.into_iter().find(|each| each.name() == of)?;
+    let verdict = forecasts::Verdict::ALL.into_iter().find(|each| each.name() == verdict)?;
+    Some((of, verdict))
+}
+
+/// The same in words.
+fn words_of(item: &str) -> String {
+    verdict_of(item)
+        .map(|(of, verdict)| format!("{}, said “{}”", of.title(), verdict.words(of).to_lowercase()))
+        .unwrap_or_default()
 }
 
 /// A setting that was taken over.
@@ -87,6 +128,7 @@ pub(super) async fn measured(
 pub(super) struct TakenRow {
     pub(super) id: Uuid,
     pub(super) what: What,
+    item: String,
     pub(super) name: String,
     pub(super) before: f64,
     pub(super) after: f64,
@@ -98,13 +140,17 @@ pub(super) struct TakenRow {
 
 /// What was taken over, the latest first.
 pub(super) async fn taken(pool: &PgPool) -> Result<Vec<TakenRow>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT l.id, l.what, l.before, l.after, l.records, l.taken_at, p.name AS person, l.reversed_at,
+    let mut taken: Vec<TakenRow> = sqlx::query_as(
+        "SELECT l.id, l.what, l.item, l.before, l.after, l.records, l.taken_at, p.name AS person, l.reversed_at,
                 coalesce((SELECT name FROM printers x WHERE l.what = 'lift_s' AND x.id::text = l.item),
                          (SELECT name FROM designs x WHERE l.what = 'finishing_minutes' AND x.id::text = l.item),
                          (SELECT name FROM alloys x WHERE l.what = 'shrinkage' AND x.id::text = l.item), '') AS name
          FROM learned_settings l LEFT JOIN people p ON p.id = l.taken_by ORDER BY l.taken_at DESC, l.id DESC LIMIT 50",
     )
     .fetch_all(pool)
-    .await
+    .await?;
+    for row in taken.iter_mut().filter(|row| row.what == What::Chance) {
+        row.name = words_of(&row.item);
+    }
+    Ok(taken)
 }

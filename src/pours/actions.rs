@@ -5,7 +5,9 @@ use sqlx::PgConnection;
 
 use super::forms::{PourForm, PourResult};
 use super::store;
+use crate::designs;
 use crate::flasks::{self, FlaskState};
+use crate::forecasts;
 use crate::kiln_loads;
 use crate::metal::{self, Account, Entry, Kind, Move};
 use crate::people::Signed;
@@ -51,6 +53,11 @@ pub(super) async fn pour(
     metal::post(conn, &entry, flask.alloy_id, &moves).await?;
 
     let all = flasks::pieces_of(conn, flask.id).await?;
+    // What is forecast of its castings is kept before anybody sees them.
+    for (version, attempts) in store::versions_in(conn, flask.id).await? {
+        let said = designs::said_of(conn, version, flask.alloy_id).await?;
+        forecasts::keep(conn, &attempts, version, &said, signed.now).await?;
+    }
     let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch).with(json!({
         "melt_c": pour.melt_c, "flask_c": pour.flask_c, "fresh_cg": pour.fresh_cg, "returns_cg": pour.returns_cg,
         "own_cg": pour.own.map_or(0, |(_, cg)| cg),

@@ -4,7 +4,9 @@ use sqlx::{FromRow, PgConnection};
 
 use super::forms::PourForm;
 use crate::clock::Moment;
-use crate::id::{AlloyId, FlaskId, KilnLoadId, MetalLotId, PersonId, PourId};
+use crate::id::{
+    AlloyId, AttemptId, DesignVersionId, FlaskId, KilnLoadId, MetalLotId, PersonId, PourId,
+};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct HotFlask {
@@ -77,4 +79,19 @@ pub(super) async fn lot_is_of(
         .bind(alloy)
         .fetch_one(conn)
         .await
+}
+
+/// The versions of designs in a flask, each with the attempts at them.
+pub(super) async fn versions_in(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Vec<(DesignVersionId, Vec<AttemptId>)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT l.design_version_id, array_agg(x.attempt_id) FROM flask_pieces x JOIN attempts t ON t.id = x.attempt_id
+         JOIN pieces p ON p.id = t.piece_id JOIN order_lines l ON l.id = p.order_line_id
+         WHERE x.flask_id = $1 AND x.left_at IS NULL GROUP BY l.design_version_id",
+    )
+    .bind(flask)
+    .fetch_all(conn)
+    .await
 }

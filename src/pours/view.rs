@@ -143,3 +143,14 @@ pub(super) async fn last_divested(pool: &PgPool, alloy: AlloyId) -> Result<Strin
     let words: Vec<_> = numbers.iter().rev().map(|number| format!("flask {number}")).collect();
     Ok(words.join(", "))
 }
+
+/// The flasks poured since a moment, as what happened to pieces names them.
+pub(super) async fn poured_since(pool: &PgPool, since: Moment) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT 'flask:' || f.number FROM pours p JOIN flasks f ON f.id = p.flask_id
+         WHERE p.poured_at > $1 ORDER BY p.poured_at DESC LIMIT 60",
+    )
+    .bind(since)
+    .fetch_all(pool)
+    .await
+}

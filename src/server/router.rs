@@ -54,6 +54,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::route_cards::router())
         .merge(crate::rework::router())
         .merge(crate::estimates::router())
+        .merge(crate::forecasts::router())
         .merge(crate::finishing::router())
         .merge(crate::orders::router())
         .merge(crate::quotes::router())

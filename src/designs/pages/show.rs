@@ -17,6 +17,7 @@ use crate::designs::forms::{DesignForm, SPRUE_ROWS, casting_filled};
 use crate::designs::ring::{Asked, Ring, SCALES};
 use crate::designs::view::{self, DesignRow, OrderRow, VersionRow};
 use crate::designs::{Design, Designs, Original, actions, weight};
+use crate::forecasts::{self, Beside, What};
 use crate::json::examined::BoreJson;
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
@@ -36,6 +37,8 @@ pub(crate) struct ShowDesign {
     unit: Form,
     casting: Form,
     closer: Option<Closer>,
+    /// What became of castings that were said to come out so.
+    beside: Vec<Beside>,
     change: Option<Change>,
     ring: Option<Ring>,
     alloys: Vec<(String, String)>,
@@ -52,6 +55,24 @@ impl ShowDesign {
     fn ring(&self) -> Option<(&Ring, &BoreJson)> {
         let (_, look) = self.looked()?;
         Some((self.ring.as_ref()?, look.examined.bore.as_ref()?))
+    }
+
+    /// What became of castings with the verdict that stands here.
+    fn beside(&self, what: &What) -> Option<&Beside> {
+        self.beside.iter().find(|beside| beside.what == *what)
+    }
+
+    /// The share of them that came out, with the interval of the true one.
+    fn came_out(&self, beside: &Beside) -> Option<Html> {
+        let (share, low, high, working) = beside.share()?;
+        let show = &self.frame.show;
+        let figure = working_of(&show.number(share, 0, "%"), &working);
+        let ends = (show.number(low, 0, ""), show.number(high, 0, "%"));
+        Some(Html::trusted(format!("{figure}, {} to {} for all one knows", ends.0, ends.1)))
+    }
+
+    fn per_cent(&self, chance: &f64) -> Html {
+        self.frame.show.number(chance * 100.0, 0, "%")
     }
 
     fn ring_scales(&self) -> [(&'static str, &'static str); 3] {
@@ -142,6 +163,13 @@ pub(super) async fn page(
         ])
     });
     let closer = Closer::read(&app.pool, version.id, change::box_of(&version)).await?;
+    let mut beside = Vec::new();
+    if let Some(closer) = &closer {
+        let mut conn = app.pool.acquire().await?;
+        for said in closer.said() {
+            beside.push(forecasts::beside(&mut conn, said.what, said.verdict, version.id).await?);
+        }
+    }
     let ring = closer.as_ref().and_then(|closer| {
         let bore = closer.look.there()?.examined.bore.as_ref()?;
         Some(Ring::of(bore, closer.alloy.as_ref(), forms.ring, &frame.show))
@@ -164,6 +192,7 @@ pub(super) async fn page(
     let alloys = analysis::alloys(&app.pool).await?;
     Ok(ShowDesign {
         closer,
+        beside,
         change,
         ring,
         casting,

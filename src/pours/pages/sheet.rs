@@ -9,12 +9,17 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::{self, Begun};
 use crate::flasks::FlaskState;
 use crate::id::ClientId;
+use crate::losses;
 use crate::metal::Drawer;
 use crate::people::Signed;
+use crate::pieces::Stage;
 use crate::pours::actions;
 use crate::pours::forms::{COVERS, PourForm};
 use crate::pours::view::{self, SheetPiece, SheetRow};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+
+/// So long what failed in a pour stands on the sheet: a day at the furnace.
+const SHOWN_MIN: i64 = 12 * 60;
 
 /// A flask on the sheet, with its form when it is hot.
 pub(crate) struct Line {
@@ -54,6 +59,8 @@ pub(crate) struct PourSheet {
     frame: Frame,
     lines: Vec<Line>,
     causes: Vec<(String, String)>,
+    /// What failed in the pours of the last hours, with what that costs.
+    losses: Html,
 }
 
 impl PourSheet {
@@ -92,13 +99,15 @@ async fn page(
         let lots = if hot { view::lots(&app.pool, flask.alloy_id).await? } else { Vec::new() };
         lines.push(Line { flask, pieces: its, form, lots, open, drawers });
     }
+    let poured = view::poured_since(&app.pool, signed.now.plus_minutes(-SHOWN_MIN)).await?;
+    let losses = losses::of_batches(&app.pool, &signed.frame, &poured, &[Stage::Cast]).await?;
     let causes = view::causes(&app.pool).await?;
     let mut frame = signed.frame.clone();
     // The flask has no form here: it is not hot, somebody poured it, or its load was given up.
     if let Some((_, form)) = wrong {
         frame.notice = form.general_error().map(str::to_owned);
     }
-    Ok(PourSheet { frame, lines, causes })
+    Ok(PourSheet { frame, lines, causes, losses })
 }
 
 /// Proposes the charge: a client's own metal when all pieces are for them, then as many

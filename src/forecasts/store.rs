@@ -1,0 +1,61 @@
+//! All SQL that writes forecasts and what verdicts are taken to mean.
+
+use sqlx::PgConnection;
+
+use super::model::{Said, Verdict, What};
+use crate::clock::Moment;
+use crate::id::{AttemptId, DesignVersionId};
+
+/// Keeps what was forecast of a design with castings of it; one that has a forecast keeps it.
+pub async fn keep(
+    conn: &mut PgConnection,
+    attempts: &[AttemptId],
+    version: DesignVersionId,
+    said: &[Said],
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    for each in said {
+        sqlx::query(
+            "INSERT INTO forecasts (attempt_id, what, verdict, design_version_id, figures, at)
+             SELECT attempt, $2, $3, $4, $5, $6 FROM unnest($1::uuid[]) attempt ON CONFLICT DO NOTHING",
+        )
+        .bind(attempts)
+        .bind(each.what)
+        .bind(each.verdict)
+        .bind(version)
+        .bind(&each.figures)
+        .bind(now)
+        .execute(&mut *conn)
+        .await?;
+    }
+    Ok(())
+}
+
+/// Takes a verdict to mean a chance, if it is still taken to mean the other one; says whether it
+/// was. What the verdict claims by its words alone is no setting.
+pub async fn set_chance(
+    conn: &mut PgConnection,
+    what: What,
+    verdict: Verdict,
+    was: f64,
+    chance: f64,
+) -> Result<bool, sqlx::Error> {
+    let held: Option<f64> = sqlx::query_scalar(
+        "SELECT chance FROM forecast_chances WHERE what = $1 AND verdict = $2 FOR UPDATE",
+    )
+    .bind(what)
+    .bind(verdict)
+    .fetch_optional(&mut *conn)
+    .await?;
+    if (held.unwrap_or(verdict.claims()) - was).abs() > 1e-5 {
+        return Ok(false);
+    }
+    let sql = if (chance - verdict.claims()).abs() < 1e-9 {
+        "DELETE FROM forecast_chances WHERE what = $1 AND verdict = $2 AND $3::double precision IS NOT NULL"
+    } else {
+        "INSERT INTO forecast_chances (what, verdict, chance) VALUES ($1, $2, $3)
+         ON CONFLICT (what, verdict) DO UPDATE SET chance = EXCLUDED.chance"
+    };
+    sqlx::query(sql).bind(what).bind(verdict).bind(chance).execute(conn).await?;
+    Ok(true)
+}
