@@ -20,3 +20,6 @@ CREATE INDEX pours_by_time ON pours (poured_at DESC);
 ALTER TABLE yield_counts DROP CONSTRAINT yield_counts_pkey,
     ADD PRIMARY KEY (stage, by, on_day, what) INCLUDE (good, bad);
 CREATE INDEX yield_counts_by_day ON yield_counts (on_day);
+
+-- What settings learn from: the pieces finished last.
+CREATE INDEX finishing_passed_last ON finishing (ended_at DESC) WHERE passed AND minutes IS NOT NULL;

@@ -7,6 +7,9 @@ use super::model::{LATEST, What};
 use crate::clock::Moment;
 use crate::forecasts;
 
+/// Among so many of the pieces finished last those of each design are looked for.
+const FINISHED: i64 = 800;
+
 /// A setting with its measurements.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Measured {
@@ -46,18 +49,18 @@ fn sql(what: What) -> String {
                    AND p.bottom_layers IS NOT NULL ORDER BY p.number DESC LIMIT {LATEST}) m
              WHERE r.retired_at IS NULL AND m.over IS NOT NULL GROUP BY r.id ORDER BY lower(r.name)"
         ),
+        // Of the pieces finished last; a design that is no longer made has nothing to learn.
         What::FinishingMinutes => format!(
-            "SELECT d.id::text AS item, d.name || ' (' || d.number || ')' AS name,
+            "WITH lately AS MATERIALIZED (SELECT attempt_id, minutes, ended_at FROM finishing
+                 WHERE passed AND minutes IS NOT NULL ORDER BY ended_at DESC LIMIT {FINISHED}),
+             m AS (SELECT v.design_id, f.minutes::double precision AS minutes, l.finishing_minutes AS allowed,
+                          row_number() OVER (PARTITION BY v.design_id ORDER BY f.ended_at DESC) AS n
+                   FROM lately f JOIN attempts t ON t.id = f.attempt_id JOIN pieces p ON p.id = t.piece_id
+                   JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id)
+             SELECT d.id::text AS item, d.name || ' (' || d.number || ')' AS name,
                     coalesce(d.finishing_minutes, max(m.allowed))::double precision AS now, array_agg(m.minutes) AS measured
-             FROM designs d CROSS JOIN LATERAL (
-                 SELECT f.minutes::double precision AS minutes, l.finishing_minutes AS allowed
-                 FROM design_versions v JOIN order_lines l ON l.design_version_id = v.id JOIN pieces p ON p.order_line_id = l.id
-                 JOIN attempts t ON t.piece_id = p.id JOIN finishing f ON f.attempt_id = t.id
-                 WHERE v.design_id = d.id AND f.passed AND f.minutes IS NOT NULL ORDER BY f.ended_at DESC LIMIT {LATEST}) m
-             WHERE d.archived_at IS NULL AND d.id IN (SELECT v.design_id FROM finishing f JOIN attempts t ON t.id = f.attempt_id
-                 JOIN pieces p ON p.id = t.piece_id JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
-                 WHERE f.passed GROUP BY v.design_id HAVING count(*) >= 8)
-             GROUP BY d.id ORDER BY d.number LIMIT 60"
+             FROM designs d JOIN m ON m.design_id = d.id AND m.n <= {LATEST}
+             WHERE d.archived_at IS NULL GROUP BY d.id HAVING count(*) >= 8 ORDER BY d.number LIMIT 60"
         ),
         What::Shrinkage => format!(
             "SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(m.shrinkage) AS measured
