@@ -8,11 +8,11 @@ use std::time::{Duration, Instant};
 use crate::support::studio::Studio;
 
 /// A page, and a word that stands on it when it has something to show.
-const PAGES: [(&str, &str); 32] = [
+const PAGES: [(&str, &str); 33] = [
     ("/now", "Weigh and finish"),
     ("/", "Finish"),
     ("/pieces", "Design"),
-    ("/pieces?page=900", "Design"),
+    ("/pieces?standing=all&page=900", "Design"),
     ("/pieces?stage=finish&standing=waiting", "Design"),
     ("/pieces?search=Client+17", "Client 17"),
     ("/pieces/{piece}", "Design"),
@@ -33,14 +33,15 @@ const PAGES: [(&str, &str); 32] = [
     ("/loads/1500", "1500"),
     ("/pours", "Pour"),
     ("/pours/done", "Alloy"),
-    ("/finishing", "in hand"),
+    ("/finishing", "/finishing/"),
     ("/finishing/{piece}", "Design"),
     ("/timers", "Cure"),
     ("/steps/print/5000", "Vat and film"),
     ("/yields", "What works"),
     ("/yields?stage=cast&by=print-vat-film", "clouded"),
-    ("/estimates", "Finishing of a piece"),
+    ("/estimates", "Metal lost in melting"),
     ("/trials", "rial"),
+    ("/forecasts", "orecast"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]
@@ -83,7 +84,8 @@ async fn pages_of_the_bench_with_a_hundred_thousand_pieces() {
         let mut bytes = 0;
         // As just after a tap at the bench: the day has to be counted again.
         let marked = path.starts_with("/yields");
-        for _ in 0..25 {
+        let since = Instant::now();
+        while times.len() < 25 && since.elapsed() < Duration::from_secs(20) {
             if marked {
                 sqlx::query("INSERT INTO yield_marks VALUES ('2026-11-25')")
                     .execute(pool)
@@ -97,11 +99,7 @@ async fn pages_of_the_bench_with_a_hundred_thousand_pieces() {
             bytes = answer.body.len();
         }
         times.sort_by(f64::total_cmp);
-        eprintln!(
-            "{path:45} p50 {:6.1}  p95 {:6.1} ms, {:4} kB",
-            times[12],
-            times[23],
-            bytes / 1000
-        );
+        let at = |share: f64| times[((times.len() - 1) as f64 * share).round() as usize];
+        eprintln!("{path:45} p50 {:6.1}  p95 {:6.1} ms, {:4} kB", at(0.5), at(0.95), bytes / 1000);
     }
 }
