@@ -1,7 +1,7 @@
 //! How long the bench's pages take in a studio that has made a hundred thousand pieces. It measures
 //! and prints; what it asserts is that each page shows what it is for.
 //!
-//! `cargo test --release --test it -- --ignored --nocapture bench_speed::`
+//! `cargo test --test it -- --ignored --nocapture bench_speed::`
 
 use std::time::{Duration, Instant};
 
