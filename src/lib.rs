@@ -7,6 +7,7 @@ pub mod clock;
 pub mod id;
 pub mod json;
 pub mod db;
+pub mod vault;
 pub mod web;
 pub mod paper;
 pub mod audit;

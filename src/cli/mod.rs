@@ -78,6 +78,12 @@ impl Where {
             None => Source::Own(self.data.clone()),
         }
     }
+
+    /// Where the key lies that seals secrets: beside our own database. A server elsewhere has no
+    /// such place, so there it has to be given.
+    pub(crate) fn key_file(&self) -> Option<PathBuf> {
+        self.database_url.is_none().then(|| self.data.join("letters.key"))
+    }
 }
 
 /// Why a command failed; printed as one line.

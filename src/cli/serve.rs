@@ -1,6 +1,7 @@
 //! `pourday serve`
 
 use std::net::SocketAddr;
+use std::path::PathBuf;
 
 use clap::Args;
 use sqlx::PgPool;
@@ -10,7 +11,9 @@ use tracing_subscriber::EnvFilter;
 use super::{CliFault, Where, block_on};
 use crate::clock::Clock;
 use crate::db;
+use crate::letters;
 use crate::server::{self, Config};
+use crate::vault::Vault;
 
 #[derive(Args, Debug)]
 pub(crate) struct Serve {
@@ -19,6 +22,10 @@ pub(crate) struct Serve {
     /// The address to listen on
     #[arg(long, env = "POURDAY_LISTEN", default_value = "127.0.0.1:7373")]
     listen: SocketAddr,
+    /// The file of the key that seals the password of the mail server; made when it is not there.
+    /// It lies beside Pourday's own database, or is given; every copy of the program needs the same
+    #[arg(long, env = "POURDAY_KEY_FILE")]
+    key_file: Option<PathBuf>,
     /// Send cookies over TLS only; set it when a TLS proxy stands in front
     #[arg(long, env = "POURDAY_SECURE_COOKIES")]
     secure_cookies: bool,
@@ -26,7 +33,8 @@ pub(crate) struct Serve {
 
 impl Serve {
     pub(crate) fn run(self) -> Result<(), CliFault> {
-        let config = Config { listen: self.listen, secure_cookies: self.secure_cookies };
+        let key_file = self.key_file.or_else(|| self.place.key_file());
+        let config = Config { listen: self.listen, secure_cookies: self.secure_cookies, key_file };
         block_on(serve(
             self.place,
             config,
@@ -81,8 +89,14 @@ pub(super) async fn serve(
     };
     let served = match prepared {
         Ok(true) => {
-            let app =
+            let mut app =
                 server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
+            if let Some(place) = &config.key_file {
+                app.vault = Vault::at(place).map_err(|fault| {
+                    CliFault::Refused(format!("the key file {}: {fault}", place.display()))
+                })?;
+            }
+            letters::seal_kept_password(&app).await?;
             server::serve(app, &config, stop, started).await.map_err(CliFault::from)
         }
         Ok(false) => Ok(()),

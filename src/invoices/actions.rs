@@ -93,12 +93,15 @@ pub(super) async fn draft_for_order(
     let settings = store::invoicing(&mut *conn).await?;
     let money = currency(&content.currency)?;
     let lines: Vec<Deducting> = if part == Part::Deposit {
-        vec![(from_quote::deposit(content, number, quote.n, money.minor_digits()), None)]
+        from_quote::deposit(content, number, quote.n, money)
+            .into_iter()
+            .map(|line| (line, None))
+            .collect()
     } else {
         let mut lines: Vec<Deducting> =
             from_quote::whole(content).into_iter().map(|line| (line, None)).collect();
         for deposit in view::deposits(&mut *conn, order.id).await? {
-            lines.push(deducting(deposit, content.tax_inclusive));
+            lines.extend(deducting(&deposit, content.tax_inclusive));
         }
         lines
     };
@@ -123,21 +126,47 @@ pub(super) async fn draft_for_order(
     Ok(id)
 }
 
-/// The line that takes a deposit off, to the cent of what was invoiced.
-fn deducting(deposit: view::DepositRow, inclusive: bool) -> Deducting {
-    let taxes: Vec<TaxAmount> = deposit
-        .taxes
-        .0
+/// The lines that take a deposit off, to the cent of what was invoiced: one for each tax where
+/// each tax was on an amount of its own, so that what is taxed at which rate stays told.
+fn deducting(deposit: &view::DepositRow, inclusive: bool) -> Vec<Deducting> {
+    let taxes = &deposit.taxes.0;
+    let taxed: Decimal = taxes.iter().map(|tax| tax.base).sum();
+    let apart = taxes.len() > 1 && taxed == deposit.net;
+    let parts: Vec<(Decimal, Vec<&view::TaxRow>)> = if apart {
+        taxes.iter().map(|tax| (tax.base, vec![tax])).collect()
+    } else {
+        vec![(deposit.net, taxes.iter().collect())]
+    };
+    parts
         .into_iter()
+        .map(|(net, taxes)| {
+            let words = match taxes.first() {
+                Some(tax) if apart => format!(
+                    "Less the deposit, invoice {}: the part with {} {} %",
+                    deposit.label,
+                    tax.name,
+                    tax.percent.normalize()
+                ),
+                _ => format!("Less the deposit, invoice {}", deposit.label),
+            };
+            (taken_off(words, net, &taxes, inclusive), Some(deposit.id))
+        })
+        .collect()
+}
+
+fn taken_off(words: String, net: Decimal, taxes: &[&view::TaxRow], inclusive: bool) -> Line {
+    let taxes: Vec<TaxAmount> = taxes
+        .iter()
         .map(|tax| TaxAmount {
-            name: tax.name,
+            name: tax.name.clone(),
             percent: tax.percent.normalize(),
             amount: -tax.amount,
         })
         .collect();
-    let amount = -(if inclusive { deposit.total } else { deposit.net });
-    let line = Line {
-        words: format!("Less the deposit, invoice {}", deposit.label),
+    let tax: Decimal = taxes.iter().map(|tax| tax.amount).sum();
+    let amount = if inclusive { tax - net } else { -net };
+    Line {
+        words,
         quantity: Decimal::ONE,
         unit_price: amount,
         discount: Decimal::ZERO,
@@ -145,9 +174,8 @@ fn deducting(deposit: view::DepositRow, inclusive: bool) -> Deducting {
             .iter()
             .map(|tax| super::model::Tax { name: tax.name.clone(), percent: tax.percent })
             .collect(),
-        fixed: Some(Fixed { amount, net: -deposit.net, taxes }),
-    };
-    (line, Some(deposit.id))
+        fixed: Some(Fixed { amount, net: -net, taxes }),
+    }
 }
 
 /// An empty draft for a client.

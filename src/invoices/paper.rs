@@ -58,8 +58,8 @@ pub(crate) fn invoice(
     let total = if invoice.is_credit() { "Credited" } else { "To pay" };
     sums.push((total.to_owned(), money(invoice.total)));
     blocks.push(Block::Sums(sums));
-    if invoice.tax_inclusive {
-        blocks.push(Block::Small("Prices of the lines contain the taxes.".to_owned()));
+    if !taxes.is_empty() {
+        blocks.push(Block::Small(invoice.tax_rule()));
     }
     if !invoice.note.is_empty() {
         blocks.push(Block::Text(invoice.note.clone()));

@@ -22,6 +22,7 @@ pub(crate) struct InvoiceRow {
     pub(crate) corrects_label: Option<String>,
     pub(crate) currency: String,
     pub(crate) tax_inclusive: bool,
+    pub(crate) tax_rounding: String,
     pub(crate) net: Decimal,
     pub(crate) total: Decimal,
     pub(crate) settled: Decimal,
@@ -66,6 +67,26 @@ impl InvoiceRow {
         }
     }
 
+    /// How tax and rounding were reckoned, in a sentence for the page and the paper.
+    pub(crate) fn tax_rule(&self) -> String {
+        let shown = if self.tax_inclusive {
+            "The prices of the lines contain the taxes."
+        } else {
+            "Taxes come on top of the prices of the lines."
+        };
+        let rounded = if self.tax_rounding == "document" {
+            "They are rounded once for each tax of the document, half a unit away from zero, and shared out over the lines"
+        } else {
+            "They are rounded on each line, half a unit away from zero"
+        };
+        let agreed = if self.order_number.is_some() {
+            "; lines that come from a quote keep the tax agreed there"
+        } else {
+            ""
+        };
+        format!("{shown} {rounded}{agreed}; the total is the sum of the lines.")
+    }
+
     /// What it is about.
     pub(crate) fn about(&self) -> &'static str {
         match (self.kind.as_str(), self.purpose.as_str()) {
@@ -78,7 +99,7 @@ impl InvoiceRow {
 }
 
 const HEAD: &str = "SELECT i.id, i.kind, i.state, i.label, i.client_id, c.name AS client, o.number AS order_number,
-        i.purpose, i.corrects, k.label AS corrects_label, i.currency, i.tax_inclusive, i.net, i.total,
+        i.purpose, i.corrects, k.label AS corrects_label, i.currency, i.tax_inclusive, i.tax_rounding, i.net, i.total,
         coalesce(b.settled, 0) AS settled, i.due_days, i.note, i.issued_on, i.due_on, i.from_name, i.from_address,
         i.tax_number, i.pay_to, i.footer, i.to_name, i.to_address, i.version
     FROM invoices i JOIN clients c ON c.id = i.client_id LEFT JOIN orders o ON o.id = i.order_id
@@ -233,8 +254,9 @@ pub(super) struct Left {
 /// Totals of an invoice less those of its credit notes.
 const LEFT: &str = "i.total - coalesce((SELECT sum(k.total) FROM invoices k WHERE k.corrects = i.id AND k.state = 'issued'), 0) AS total,
     i.net - coalesce((SELECT sum(k.net) FROM invoices k WHERE k.corrects = i.id AND k.state = 'issued'), 0) AS net,
-    (SELECT coalesce(jsonb_agg(jsonb_build_object('name', x.name, 'percent', x.percent::text, 'amount', x.amount::text)), '[]')
-     FROM (SELECT t.name, t.percent, sum(CASE WHEN t.invoice_id = i.id THEN t.amount ELSE -t.amount END) AS amount
+    (SELECT coalesce(jsonb_agg(jsonb_build_object('name', x.name, 'percent', x.percent::text, 'base', x.base::text, 'amount', x.amount::text)), '[]')
+     FROM (SELECT t.name, t.percent, sum(CASE WHEN t.invoice_id = i.id THEN t.amount ELSE -t.amount END) AS amount,
+                  sum(CASE WHEN t.invoice_id = i.id THEN t.base ELSE -t.base END) AS base
            FROM invoice_taxes t JOIN invoices k ON k.id = t.invoice_id
            WHERE k.id = i.id OR (k.corrects = i.id AND k.state = 'issued') GROUP BY t.name, t.percent ORDER BY 1, 2) x) AS taxes";
 

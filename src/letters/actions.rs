@@ -12,6 +12,7 @@ use crate::audit;
 use crate::id::{InvoiceId, MessageId};
 use crate::people::Signed;
 use crate::quotes;
+use crate::vault::Vault;
 use crate::web::{Fault, Refused, Show};
 
 /// What a letter is about.
@@ -248,7 +249,15 @@ pub(super) async fn change_post_office(
     conn: &mut PgConnection,
     signed: &Signed,
     row: &PostOfficeRow,
+    vault: &Vault,
 ) -> Result<(), Fault> {
+    let sealed = store::sealed(vault, &row.password).map_err(|_| {
+        Refused::input(
+            "password",
+            "There is no key file to seal a password with, so it was not kept. Start Pourday with --key-file (or POURDAY_KEY_FILE), the same file for every copy of the program, and type it again.",
+        )
+    })?;
+    let row = &PostOfficeRow { sealed, password: String::new(), ..row.clone() };
     if !store::change_post_office(conn, row).await? {
         return Err(Refused::stale("these settings").into());
     }

@@ -58,7 +58,7 @@ pub async fn deliver_due(app: &App) -> Result<usize, sqlx::Error> {
 async fn deliver(app: &App, office: &PostOfficeRow, letter: &LetterRow) -> Result<Vec<u8>, Stuck> {
     let message = build(app, office, letter).await?;
     let bytes = message.formatted();
-    post::hand_over(office, message).await?;
+    post::hand_over(office, &app.vault, message).await?;
     Ok(bytes)
 }
 

@@ -1,5 +1,7 @@
 //! What people type about letters.
 
+use lettre::transport::smtp::client::{Certificate, TlsParameters};
+
 use super::kinds::Kind;
 use super::message::mailbox;
 use super::store::PostOfficeRow;
@@ -64,6 +66,13 @@ pub(super) fn read_post_office(form: &mut Form) -> Option<PostOfficeRow> {
     let password = form.value("password").to_owned();
     let from_email = address(form, "from_email");
     let reply_to = address(form, "reply_to");
+    let authority = form.text("authority", 20_000).trim().to_owned();
+    if !authority.is_empty() && !is_authority(&authority) {
+        form.wrong(
+            "authority",
+            "This is not a certificate in PEM; it begins with -----BEGIN CERTIFICATE-----.",
+        );
+    }
     match transport.as_str() {
         "smtp" if host.is_empty() => form.wrong("host", "The name of the server is needed."),
         "folder" if !folder.starts_with('/') => {
@@ -86,10 +95,22 @@ pub(super) fn read_post_office(form: &mut Form) -> Option<PostOfficeRow> {
         security,
         login,
         password,
+        sealed: None,
+        authority,
         from_email,
         reply_to,
         version,
     })
+}
+
+/// Whether a text holds certificates that a server can be judged by.
+fn is_authority(pem: &str) -> bool {
+    let read = Certificate::from_pem(pem.as_bytes()).ok();
+    let trusted = |read| {
+        let parameters = TlsParameters::builder("localhost".to_owned());
+        parameters.add_root_certificate(read).build().is_ok()
+    };
+    pem.contains("BEGIN CERTIFICATE") && read.is_some_and(trusted)
 }
 
 fn one_of(form: &mut Form, name: &str, choices: &[&str]) -> String {

@@ -21,6 +21,14 @@ use axum::routing::{get, post};
 
 use crate::web::App;
 
+/// Seals the mail server's password where it lies in clear from before there was a key.
+pub async fn seal_kept_password(app: &App) -> Result<(), sqlx::Error> {
+    if store::seal_kept(&app.pool, &app.vault).await? {
+        tracing::info!("the password of the mail server is sealed now");
+    }
+    Ok(())
+}
+
 /// The pages of this capability.
 pub fn router() -> Router<App> {
     Router::new()

@@ -3,10 +3,11 @@
 use std::time::Duration;
 
 use lettre::transport::smtp::authentication::Credentials;
-use lettre::transport::smtp::client::{Tls, TlsParameters};
+use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
 use lettre::{AsyncFileTransport, AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
 
 use super::store::PostOfficeRow;
+use crate::vault::Vault;
 
 /// How long a server may think.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -21,9 +22,13 @@ pub(super) enum Stuck {
 }
 
 /// Hands a message over.
-pub(super) async fn hand_over(office: &PostOfficeRow, message: Message) -> Result<(), Stuck> {
+pub(super) async fn hand_over(
+    office: &PostOfficeRow,
+    vault: &Vault,
+    message: Message,
+) -> Result<(), Stuck> {
     match office.transport.as_str() {
-        "smtp" => by_server(office, message).await,
+        "smtp" => by_server(office, vault, message).await,
         "folder" => AsyncFileTransport::<Tokio1Executor>::new(&office.folder)
             .send(message)
             .await
@@ -35,9 +40,16 @@ pub(super) async fn hand_over(office: &PostOfficeRow, message: Message) -> Resul
     }
 }
 
-async fn by_server(office: &PostOfficeRow, message: Message) -> Result<(), Stuck> {
+async fn by_server(office: &PostOfficeRow, vault: &Vault, message: Message) -> Result<(), Stuck> {
     let later = |fault: &dyn std::fmt::Display| Stuck::Later(format!("{}: {fault}", office.host));
-    let parameters = || TlsParameters::new(office.host.clone()).map_err(|fault| later(&fault));
+    let parameters = || {
+        let mut parameters = TlsParameters::builder(office.host.clone());
+        if !office.authority.is_empty() {
+            let authority = Certificate::from_pem(office.authority.as_bytes());
+            parameters = parameters.add_root_certificate(authority.map_err(|why| later(&why))?);
+        }
+        parameters.build().map_err(|fault| later(&fault))
+    };
     let tls = match office.security.as_str() {
         "tls" => Tls::Wrapper(parameters()?),
         "starttls" => Tls::Required(parameters()?),
@@ -48,8 +60,12 @@ async fn by_server(office: &PostOfficeRow, message: Message) -> Result<(), Stuck
         .tls(tls)
         .timeout(Some(PATIENCE));
     if !office.login.is_empty() {
-        server =
-            server.credentials(Credentials::new(office.login.clone(), office.password.clone()));
+        let password = office.password(vault).map_err(|fault| {
+            Stuck::Later(format!(
+                "The password of the mail server cannot be read: {fault}. Type it anew under Studio, Post, or bring the key file back; the letter waits."
+            ))
+        })?;
+        server = server.credentials(Credentials::new(office.login.clone(), password));
     }
     match server.build().send(message).await {
         Ok(_) => Ok(()),
@@ -59,6 +75,12 @@ async fn by_server(office: &PostOfficeRow, message: Message) -> Result<(), Stuck
             while let Some(next) = below {
                 words = format!("{words}: {next}");
                 below = next.source();
+            }
+            if fault.is_tls() || words.contains("certificate") {
+                return Err(Stuck::Later(format!(
+                    "{} has a certificate that is not trusted, so nothing was told to it: {words}. The letter waits. Look at the server's name; a server of your own needs the certificate of its authority, under Studio, Post.",
+                    office.host
+                )));
             }
             // 5xx (RFC 5321, 4.2.1): the server says that trying again will not help. A refused
             // password is the studio's to put right, so the letter waits for that.

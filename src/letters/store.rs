@@ -4,6 +4,7 @@ use sqlx::{FromRow, PgConnection, PgExecutor, PgPool};
 
 use crate::clock::Moment;
 use crate::id::{ClientId, InvoiceId, MessageId, OrderId, PersonId};
+use crate::vault::{Vault, VaultFault};
 
 /// The way letters take.
 #[derive(Clone, Debug, FromRow)]
@@ -14,13 +15,52 @@ pub(super) struct PostOfficeRow {
     pub(super) port: i32,
     pub(super) security: String,
     pub(super) login: String,
+    /// In clear, from before there was a key; else empty.
     pub(super) password: String,
+    pub(super) sealed: Option<Vec<u8>>,
+    pub(super) authority: String,
     pub(super) from_email: String,
     pub(super) reply_to: String,
     pub(super) version: i64,
 }
 
+/// As what the password is sealed.
+const WHAT: &str = "password of the mail server";
+
+/// How the password is kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Kept {
+    /// There is none.
+    Nothing,
+    /// Sealed, and the key at hand opens it.
+    Sealed,
+    /// In clear, for want of a key.
+    Open,
+    /// Sealed, and it cannot be opened.
+    Shut(VaultFault),
+}
+
 impl PostOfficeRow {
+    /// The password; none needed is an empty one.
+    pub(super) fn password(&self, vault: &Vault) -> Result<String, VaultFault> {
+        match &self.sealed {
+            Some(sealed) => vault.open(WHAT, sealed),
+            None => Ok(self.password.clone()),
+        }
+    }
+
+    /// How the password is kept.
+    pub(super) fn kept(&self, vault: &Vault) -> Kept {
+        match (&self.sealed, self.password.is_empty()) {
+            (None, true) => Kept::Nothing,
+            (None, false) => Kept::Open,
+            (Some(sealed), _) => match vault.open(WHAT, sealed) {
+                Ok(_) => Kept::Sealed,
+                Err(fault) => Kept::Shut(fault),
+            },
+        }
+    }
+
     /// Whether anything can be sent.
     pub(super) fn is_open(&self) -> bool {
         self.transport != "off"
@@ -31,6 +71,29 @@ pub(super) async fn post_office(db: impl PgExecutor<'_>) -> Result<PostOfficeRow
     sqlx::query_as("SELECT * FROM post_office").fetch_one(db).await
 }
 
+/// Seals a password that was kept in clear before there was a key; says whether there was one.
+pub(super) async fn seal_kept(pool: &PgPool, vault: &Vault) -> Result<bool, sqlx::Error> {
+    let mut tx = pool.begin().await?;
+    let kept: String = sqlx::query_scalar("SELECT password FROM post_office FOR UPDATE")
+        .fetch_one(&mut *tx)
+        .await?;
+    if kept.is_empty() {
+        return Ok(false);
+    }
+    let Ok(sealed) = vault.seal(WHAT, &kept) else { return Ok(false) };
+    sqlx::query("UPDATE post_office SET sealed = $1, password = ''")
+        .bind(sealed)
+        .execute(&mut *tx)
+        .await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// A password as it is kept; nothing typed is nothing.
+pub(super) fn sealed(vault: &Vault, password: &str) -> Result<Option<Vec<u8>>, VaultFault> {
+    if password.is_empty() { Ok(None) } else { vault.seal(WHAT, password).map(Some) }
+}
+
 /// Changes the way letters take; an empty password leaves the one that is kept.
 pub(super) async fn change_post_office(
     conn: &mut PgConnection,
@@ -38,8 +101,9 @@ pub(super) async fn change_post_office(
 ) -> Result<bool, sqlx::Error> {
     let done = sqlx::query(
         "UPDATE post_office SET transport = $1, folder = $2, host = $3, port = $4, security = $5, login = $6,
-             password = CASE WHEN $7 = '' AND $6 <> '' THEN password ELSE $7 END, from_email = $8, reply_to = $9,
-             version = version + 1
+             password = CASE WHEN $7::bytea IS NULL AND $6 <> '' THEN password ELSE '' END,
+             sealed = CASE WHEN $7::bytea IS NULL AND $6 <> '' THEN sealed ELSE $7 END,
+             from_email = $8, reply_to = $9, authority = $11, version = version + 1
          WHERE version = $10",
     )
     .bind(&row.transport)
@@ -48,10 +112,11 @@ pub(super) async fn change_post_office(
     .bind(row.port)
     .bind(&row.security)
     .bind(&row.login)
-    .bind(&row.password)
+    .bind(&row.sealed)
     .bind(&row.from_email)
     .bind(&row.reply_to)
     .bind(row.version)
+    .bind(&row.authority)
     .execute(&mut *conn)
     .await?;
     if done.rows_affected() == 1 {

@@ -1,13 +1,15 @@
 //! What is done to metal by hand, inside the caller's transaction.
 
+use std::collections::BTreeSet;
+
 use sqlx::PgConnection;
 
 use super::forms::{BuyForm, Counted, MeltForm, RefineForm, RefinedForm, StockTake};
 use super::ledger::{self, Entry};
 use super::model::{Account, Kind, Move, in_grams};
-use super::{melt, stock, store};
+use super::{lots, melt, stock, store};
 use crate::clock::Moment;
-use crate::id::{AlloyId, MetalBatchId};
+use crate::id::{AlloyId, MetalBatchId, MetalLotId};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
@@ -74,7 +76,16 @@ pub(super) async fn count(
     let subject = format!("alloy:{alloy}");
     let entry =
         Entry { note, ..Entry::new(Kind::Counted, signed.now, Some(signed.person), &subject) };
-    ledger::post(conn, &entry, alloy, &moves).await
+    let batch = ledger::post(conn, &entry, alloy, &moves).await?;
+    // What is missing is missing of the oldest.
+    for each in moves.iter().filter(|each| each.to == Account::Difference) {
+        match each.from {
+            Account::Fresh => lots::take_fresh(conn, batch, alloy, each.cg, &[]).await?,
+            Account::Returns => lots::take_returns(conn, batch, alloy, each.cg, &[]).await?,
+            _ => {}
+        }
+    }
+    Ok(batch)
 }
 
 /// Several alloys are counted at once, each with an entry of its own; all of it or nothing.
@@ -105,7 +116,11 @@ pub(super) async fn refine(
         ..Entry::new(Kind::Refined, signed.now, Some(signed.person), &subject)
     };
     let moves = [Move::new(sent.from, Account::Refiner, sent.cg)];
-    ledger::post(conn, &entry, alloy, &moves).await
+    let batch = ledger::post(conn, &entry, alloy, &moves).await?;
+    if sent.from == Account::Returns {
+        lots::take_returns(conn, batch, alloy, sent.cg, &[]).await?;
+    }
+    Ok(batch)
 }
 
 /// Metal is melted into another alloy; what the scale misses afterwards is loss of that alloy.
@@ -124,8 +139,14 @@ pub(super) async fn melt(
     melt::fine_enough(&[(alloy, melted.cg), (with, melted.add_cg)], into)
         .map_err(|refusal| Refused::conflict(refusal.0))?;
     let subject = format!("alloy:{}", into.id);
+    // In one order, so that two melts wait for each other and never for ever.
+    for each in BTreeSet::from([alloy.id, with.id, into.id]) {
+        ledger::lock(conn, each).await?;
+    }
+    let made = came_in(conn, signed, into.id, ("melted", "melt of"), melted.after_cg).await?;
     let entry = Entry {
         note: &melted.note,
+        lot: made,
         ..Entry::new(Kind::Melted, signed.now, Some(signed.person), &subject)
     };
     let lost = melted.cg + melted.add_cg - melted.after_cg;
@@ -135,7 +156,38 @@ pub(super) async fn melt(
         (into.id, Move::new(Account::Melted, Account::Fresh, melted.after_cg)),
         (into.id, Move::new(Account::Melted, Account::Loss, lost)),
     ];
-    ledger::post_all(conn, &entry, &moves).await
+    let batch = ledger::post_all(conn, &entry, &moves).await?;
+    match melted.account {
+        Account::Returns => {
+            lots::take_returns(conn, batch, alloy.id, melted.cg, &[]).await?;
+            lots::take_fresh(conn, batch, with.id, melted.add_cg, &[]).await?;
+        }
+        _ if alloy.id == with.id => {
+            let both = melted.cg + melted.add_cg;
+            lots::take_fresh(conn, batch, alloy.id, both, &[]).await?;
+        }
+        _ => {
+            lots::take_fresh(conn, batch, alloy.id, melted.cg, &[]).await?;
+            lots::take_fresh(conn, batch, with.id, melted.add_cg, &[]).await?;
+        }
+    }
+    Ok(batch)
+}
+
+/// Metal that comes into stock otherwise than bought, as a lot of its own; none of nothing.
+async fn came_in(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    alloy: AlloyId,
+    (origin, name): (&'static str, &str),
+    cg: i64,
+) -> Result<Option<MetalLotId>, sqlx::Error> {
+    if cg <= 0 {
+        return Ok(None);
+    }
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let name = format!("{name} {today}");
+    lots::make(conn, alloy, (origin, &name), cg, today).await.map(Some)
 }
 
 /// The refiner settles some of what was sent: metal comes back, as this alloy or another, and
@@ -146,7 +198,9 @@ pub(super) async fn refined(
     alloy: AlloyId,
     back: &RefinedForm,
 ) -> Result<MetalBatchId, Fault> {
-    ledger::lock(conn, alloy).await?;
+    for each in BTreeSet::from([alloy, back.into]) {
+        ledger::lock(conn, each).await?;
+    }
     let there = ledger::held(&mut *conn, alloy, Account::Refiner).await?;
     if back.settled_cg > there {
         return Err(Refused::conflict(format!(
@@ -158,8 +212,10 @@ pub(super) async fn refined(
         .into());
     }
     let subject = format!("alloy:{alloy}");
+    let made = came_in(conn, signed, back.into, ("refined", "refined"), back.came_cg).await?;
     let entry = Entry {
         note: &back.note,
+        lot: made,
         ..Entry::new(Kind::Refined, signed.now, Some(signed.person), &subject)
     };
     let lost = Move::new(Account::Refiner, Account::Loss, back.settled_cg - back.came_cg);

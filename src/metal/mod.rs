@@ -4,6 +4,7 @@ mod actions;
 mod bench;
 mod forms;
 mod ledger;
+mod lots;
 mod losses;
 mod melt;
 mod model;
@@ -13,15 +14,17 @@ mod paths;
 mod statement;
 mod stock;
 mod store;
+mod trace;
 mod view;
 
 pub use bench::{leave_bench, leave_bench_to};
 pub use ledger::{Entry, Stock, balances, held, post, reverse};
+pub use lots::{Chosen, LotLeft, ReturnsLeft, lots_left, returns_left, take_fresh, take_returns};
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};
 pub use paths::{
-    Buy, CountPage, EntriesPage, EntryPage, FinePage, LossesPage, MeltPage, MetalPage, OfAlloy,
-    OfClient, OwnPage,
+    Buy, CountPage, EntriesPage, EntryPage, FinePage, LossesPage, LotPage, MeltPage, MetalPage,
+    OfAlloy, OfClient, OfFlask, OwnPage,
 };
 
 use axum::Router;
@@ -46,6 +49,9 @@ pub fn router() -> Router<App> {
         .route("/metal/clients/{id}/settle", posted(pages::client::settle))
         .route("/metal/entries", get(pages::entries::show))
         .route("/metal/entries/{id}", get(pages::entry::show).post(pages::entry::take_back))
+        .route("/metal/lots/{id}", get(pages::lot::show))
+        .route("/metal/flasks/{number}", get(pages::origin::of_flask))
+        .route("/metal/pieces/{label}", get(pages::origin::of_piece))
         .route("/metal/alloys/{id}", get(pages::alloy::show))
         .route("/metal/alloys/{id}/count", posted(pages::alloy::count))
         .route("/metal/alloys/{id}/refine", posted(pages::alloy::refine))

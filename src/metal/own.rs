@@ -5,6 +5,7 @@ use sqlx::{FromRow, PgConnection, PgExecutor};
 
 use super::forms::{OwnForm, SettleForm};
 use super::ledger::{self, Entry};
+use super::lots;
 use super::model::{Account, Kind, MetalRefusal, Move, in_grams};
 use crate::id::{AlloyId, ClientId, FlaskId, MetalBatchId, PieceId};
 use crate::people::Signed;
@@ -57,10 +58,17 @@ pub(super) async fn settle(
         .into());
     }
     let mut moves = vec![Move::new(Account::Settled, Account::Client(client), form.cg)];
+    let subject = format!("client:{client}");
+    let (now, person) = (signed.now, Some(signed.person));
+    let mut entry = Entry { note: &form.note, ..Entry::new(Kind::Settled, now, person, &subject) };
     if form.kept {
         moves.push(Move::new(Account::Own(client), Account::Fresh, form.cg));
+        let today = signed.now.day_in(&signed.frame.show.zone);
+        let name = format!("kept {today}");
+        let lot = lots::make(conn, form.alloy, ("kept", &name), form.cg, today).await?;
+        entry.lot = Some(lot);
     }
-    post(conn, signed, Kind::Settled, client, (form.alloy, &form.note), &moves).await
+    ledger::post(conn, &entry, form.alloy, &moves).await
 }
 
 async fn post(

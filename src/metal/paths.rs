@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::id::{AlloyId, ClientId, MetalBatchId};
+use crate::id::{AlloyId, ClientId, MetalBatchId, MetalLotId};
 
 /// What there is, by alloy.
 #[derive(Clone, Copy, Debug)]
@@ -111,5 +111,25 @@ impl fmt::Display for CountPage {
 impl fmt::Display for FinePage<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "/metal/fine/{}", self.0)
+    }
+}
+
+/// One lot of metal.
+#[derive(Clone, Copy, Debug)]
+pub struct LotPage(pub MetalLotId);
+
+/// Where the metal of a poured flask came from.
+#[derive(Clone, Copy, Debug)]
+pub struct OfFlask(pub i32);
+
+impl fmt::Display for LotPage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/lots/{}", self.0)
+    }
+}
+
+impl fmt::Display for OfFlask {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "/metal/flasks/{}", self.0)
     }
 }

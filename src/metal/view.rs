@@ -8,7 +8,7 @@ use sqlx::{FromRow, PgPool};
 
 use super::model::Account;
 use crate::clock::{Day, Moment};
-use crate::id::{AlloyId, MetalBatchId};
+use crate::id::{AlloyId, MetalBatchId, MetalLotId};
 use crate::timers::subject_path;
 
 /// What there is of an alloy, in centigrams.
@@ -165,8 +165,10 @@ pub(super) async fn least_fresh(
 /// A bought lot.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Lot {
+    pub(super) id: MetalLotId,
     pub(super) lot: String,
     pub(super) bought_cg: i64,
+    pub(super) left_cg: i64,
     pub(super) bought_on: Day,
     pub(super) price_per_g: Option<Decimal>,
     pub(super) supplier: String,
@@ -175,10 +177,9 @@ pub(super) struct Lot {
 /// The last lots of an alloy.
 pub(super) async fn lots(pool: &PgPool, alloy: AlloyId) -> Result<Vec<Lot>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT lot, bought_cg, bought_on, price_per_g, supplier FROM metal_lots l WHERE alloy_id = $1
-         AND EXISTS (SELECT 1 FROM metal_batches b WHERE b.lot_id = l.id
-           AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = b.id))
-         ORDER BY bought_on DESC, id DESC LIMIT 50",
+        "SELECT l.id, l.lot, l.bought_cg, v.left_cg, l.bought_on, l.price_per_g, l.supplier
+         FROM metal_lots l JOIN metal_lots_left v ON v.id = l.id WHERE l.alloy_id = $1
+         ORDER BY l.bought_on DESC, l.id DESC LIMIT 50",
     )
     .bind(alloy)
     .fetch_all(pool)

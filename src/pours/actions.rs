@@ -29,18 +29,10 @@ pub(super) async fn pour(
         ))
         .into());
     };
-    if let Some(lot) = pour.fresh_lot
-        && !store::lot_is_of(conn, lot, flask.alloy_id).await?
-    {
-        return Err(
-            Refused::input("fresh_lot", "This lot is of another alloy; choose another.").into()
-        );
-    }
-    store::insert(conn, flask.id, load, pour, signed.person, signed.now).await?;
+    let poured = store::insert(conn, flask.id, load, pour, signed.person, signed.now).await?;
     let batch = format!("flask:{number}");
     let entry = Entry {
         note: &pour.note,
-        lot: pour.fresh_lot,
         ..Entry::new(Kind::Poured, signed.now, Some(signed.person), &batch)
     };
     let mut moves = vec![
@@ -50,7 +42,11 @@ pub(super) async fn pour(
     if let Some((client, cg)) = pour.own {
         moves.push(Move::new(Account::Own(client), Account::Cast, cg));
     }
-    metal::post(conn, &entry, flask.alloy_id, &moves).await?;
+    let posted = metal::post(conn, &entry, flask.alloy_id, &moves).await?;
+    store::note_metal(conn, poured, posted).await?;
+    let (alloy, lots) = (flask.alloy_id, &pour.lots);
+    metal::take_fresh(conn, posted, alloy, pour.fresh_cg, &lots.fresh).await?;
+    metal::take_returns(conn, posted, alloy, pour.returns_cg, &lots.returns).await?;
 
     let all = flasks::pieces_of(conn, flask.id).await?;
     // What is forecast of its castings is kept before anybody sees them.

@@ -1,8 +1,10 @@
 //! What is recorded at the furnace.
 
 use std::collections::BTreeMap;
+use std::str::FromStr;
 
-use crate::id::{ClientId, MetalLotId, PieceId};
+use crate::id::{ClientId, PieceId};
+use crate::metal::Chosen;
 use crate::web::Form;
 
 /// How a pour went.
@@ -47,8 +49,8 @@ pub(super) struct PourForm {
     pub(super) flask_c: f64,
     pub(super) method: Method,
     pub(super) result: PourResult,
-    /// The bought lot that the fresh metal is of.
-    pub(super) fresh_lot: Option<MetalLotId>,
+    /// The lots of fresh metal and returns, where somebody said which.
+    pub(super) lots: Chosen,
     /// Where the returns came from, as written on their bag.
     pub(super) returns_from: String,
     /// What kept air off the melt; empty when it was not noted.
@@ -75,8 +77,6 @@ impl PourForm {
         let flask_c = form.number("flask_c", 0.0, 1400.0);
         let quench_min =
             form.number_or_none("quench_min", 0.0, 600.0).map(|minutes| minutes.round() as i64);
-        let fresh_lot =
-            if form.value("fresh_lot").is_empty() { None } else { form.choice("fresh_lot") };
         let returns_from = form.line("returns_from", 200);
         let cover = form.value("cover").to_owned();
         if !COVERS.iter().any(|(name, _)| *name == cover) {
@@ -120,6 +120,10 @@ impl PourForm {
             form.wrong("result", "Pieces are ticked as failed: then the pour was short.");
         }
         let cg = |grams: f64| (grams * 100.0).round() as i64;
+        let lots = Chosen {
+            fresh: chosen(form, "lot", ("fresh_g", "the fresh metal"), fresh.map(cg)),
+            returns: chosen(form, "bag", ("returns_g", "the returns"), returns.map(cg)),
+        };
         if let (Some(fresh), Some(returns)) = (fresh, returns)
             && cg(fresh) + cg(returns) + own_g.map_or(0, cg) == 0
         {
@@ -136,7 +140,7 @@ impl PourForm {
             flask_c: flask_c?,
             method,
             result: result?,
-            fresh_lot,
+            lots,
             returns_from,
             cover,
             vacuum_kpa: vacuum_kpa.filter(|_| method == Method::Vacuum),
@@ -146,4 +150,50 @@ impl PourForm {
             note,
         })
     }
+}
+
+/// The field of a lot, or of the returns of a flask.
+pub(super) fn share_field(kind: &str, id: impl std::fmt::Display) -> String {
+    format!("{kind}_{id}")
+}
+
+/// How much is of which lot: what was typed beside each, which must come to the whole. A lot
+/// that was chosen for all of it is all of it; nothing said is nothing chosen.
+fn chosen<I: Copy + FromStr + std::fmt::Display>(
+    form: &mut Form,
+    kind: &str,
+    (field, words): (&str, &str),
+    whole: Option<i64>,
+) -> Vec<(I, i64)> {
+    let ids: Vec<I> = form.all(kind).filter_map(|id| id.parse().ok()).collect();
+    let mut parts = Vec::new();
+    for id in ids {
+        let name = share_field(kind, id);
+        if form.value(&name).trim().is_empty() {
+            continue;
+        }
+        let Some(grams) = form.number(&name, 0.0, 100_000.0) else { continue };
+        let cg = (grams * 100.0).round() as i64;
+        if cg > 0 {
+            parts.push((id, cg));
+        }
+    }
+    let Some(whole) = whole.filter(|whole| *whole > 0) else { return parts };
+    if parts.is_empty() {
+        let all = form.value(&format!("all_{kind}")).parse();
+        return all.map(|id| vec![(id, whole)]).unwrap_or_default();
+    }
+    let together: i64 = parts.iter().map(|(_, cg)| cg).sum();
+    if together != whole {
+        let grams = |cg: i64| format!("{}.{:02}", cg / 100, cg % 100);
+        form.wrong(
+            field,
+            format!(
+                "The lots come to {} g and {words} to {} g. Make them the same, or leave the lots empty: then the oldest come first.",
+                grams(together),
+                grams(whole)
+            ),
+        );
+    }
+    parts
 }

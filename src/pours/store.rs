@@ -5,7 +5,7 @@ use sqlx::{FromRow, PgConnection};
 use super::forms::PourForm;
 use crate::clock::Moment;
 use crate::id::{
-    AlloyId, AttemptId, DesignVersionId, FlaskId, KilnLoadId, MetalLotId, PersonId, PourId,
+    AlloyId, AttemptId, DesignVersionId, FlaskId, KilnLoadId, MetalBatchId, PersonId, PourId,
 };
 
 #[derive(Clone, Debug, FromRow)]
@@ -37,13 +37,14 @@ pub(super) async fn insert(
     pour: &PourForm,
     person: PersonId,
     now: Moment,
-) -> Result<(), sqlx::Error> {
+) -> Result<PourId, sqlx::Error> {
+    let id = PourId::new();
     sqlx::query(
         "INSERT INTO pours (id, flask_id, kiln_load_id, fresh_cg, returns_cg, melt_c, flask_c, method, poured_at,
-                            result, quench_at, note, person_id, own_cg, own_client_id, fresh_lot_id, returns_from, cover, vacuum_kpa, spin_rpm)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
+                            result, quench_at, note, person_id, own_cg, own_client_id, returns_from, cover, vacuum_kpa, spin_rpm)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
     )
-    .bind(PourId::new())
+    .bind(id)
     .bind(flask)
     .bind(load)
     .bind(pour.fresh_cg)
@@ -58,27 +59,27 @@ pub(super) async fn insert(
     .bind(person)
     .bind(pour.own.map_or(0, |(_, cg)| cg))
     .bind(pour.own.map(|(client, _)| client))
-    .bind(pour.fresh_lot)
     .bind(&pour.returns_from)
     .bind(&pour.cover)
     .bind(pour.vacuum_kpa)
     .bind(pour.spin_rpm)
     .execute(conn)
     .await?;
-    Ok(())
+    Ok(id)
 }
 
-/// Whether a bought lot is of an alloy.
-pub(super) async fn lot_is_of(
+/// Notes by which entry of the ledger the metal of a pour moved.
+pub(super) async fn note_metal(
     conn: &mut PgConnection,
-    lot: MetalLotId,
-    alloy: AlloyId,
-) -> Result<bool, sqlx::Error> {
-    sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM metal_lots WHERE id = $1 AND alloy_id = $2)")
-        .bind(lot)
-        .bind(alloy)
-        .fetch_one(conn)
-        .await
+    pour: PourId,
+    entry: MetalBatchId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE pours SET metal_batch_id = $2 WHERE id = $1")
+        .bind(pour)
+        .bind(entry)
+        .execute(conn)
+        .await?;
+    Ok(())
 }
 
 /// The versions of designs in a flask, each with the attempts at them.

@@ -119,31 +119,6 @@ pub(super) async fn done(
     Ok((list, rows))
 }
 
-/// The lots of an alloy, the last bought first, to choose from.
-pub(super) async fn lots(
-    pool: &PgPool,
-    alloy: AlloyId,
-) -> Result<Vec<(String, String)>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT id::text, lot FROM metal_lots WHERE alloy_id = $1 ORDER BY bought_on DESC, lot DESC LIMIT 30",
-    )
-    .bind(alloy)
-    .fetch_all(pool)
-    .await
-}
-
-/// The flasks of an alloy that were cut off last: their returns are likely melted next.
-pub(super) async fn last_divested(pool: &PgPool, alloy: AlloyId) -> Result<String, sqlx::Error> {
-    let numbers: Vec<i32> = sqlx::query_scalar(
-        "SELECT number FROM flasks WHERE alloy_id = $1 AND state = 'divested' ORDER BY number DESC LIMIT 2",
-    )
-    .bind(alloy)
-    .fetch_all(pool)
-    .await?;
-    let words: Vec<_> = numbers.iter().rev().map(|number| format!("flask {number}")).collect();
-    Ok(words.join(", "))
-}
-
 /// The flasks poured since a moment, as what happened to pieces names them.
 pub(super) async fn poured_since(pool: &PgPool, since: Moment) -> Result<Vec<String>, sqlx::Error> {
     sqlx::query_scalar(

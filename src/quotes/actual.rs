@@ -1,15 +1,14 @@
-//! What an order was quoted and what it took, line by line, and what to change because of it.
+//! What was recorded while an order was made, line by line. Batches are shared by the pieces
+//! that were in them.
 
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
+use std::collections::BTreeMap;
+
 use sqlx::{FromRow, PgPool};
 
-use super::content::{Content, Line};
 use crate::id::OrderId;
-use crate::studio::Settings;
 
 /// What was recorded of a line.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Default, FromRow)]
 pub(super) struct Taken {
     pub(super) n: i32,
     /// Pieces that are ready or handed over.
@@ -30,13 +29,61 @@ pub(super) struct Taken {
     pub(super) filed_cg: i64,
     /// Their share of what their flasks lost, by pieces.
     pub(super) lost_cg: i64,
-    /// Their share of the printer's minutes, by pieces.
-    pub(super) print_min: f64,
+    /// What else was measured, by what it is.
+    #[sqlx(skip)]
+    pub(super) shares: BTreeMap<Share, Shared>,
+}
+
+/// Something that is measured by the batch and shared by its pieces.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Share {
+    /// Resin in millilitres.
+    Resin,
+    /// Hours of the printer.
+    Printer,
+    /// Powder in kilograms.
+    Powder,
+    /// Energy of a kiln in kilowatt hours.
+    Energy,
+    /// Gas of a kiln in kilograms.
+    Gas,
+    /// Hours of a kiln.
+    KilnHours,
+    /// Minutes worked at the bench before and at casting.
+    Bench,
+}
+
+impl Share {
+    fn named(word: &str) -> Option<Self> {
+        Some(match word {
+            "resin" => Self::Resin,
+            "printer" => Self::Printer,
+            "powder" => Self::Powder,
+            "energy" => Self::Energy,
+            "gas" => Self::Gas,
+            "kiln" => Self::KilnHours,
+            "bench" => Self::Bench,
+            _ => return None,
+        })
+    }
+}
+
+/// A line's share of something, and what its batches came to in the mean.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Shared {
+    /// The line's share, in the unit of the thing.
+    pub(super) amount: f64,
+    /// Of a whole batch, in the mean.
+    pub(super) of_batch: f64,
+    /// How many pieces (or flasks) shared a batch, in the mean.
+    pub(super) in_batch: f64,
+    /// Attempts of the line in batches where it was measured.
+    pub(super) attempts: i64,
 }
 
 /// What was recorded of each line of an order.
 pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, sqlx::Error> {
-    sqlx::query_as(
+    let mut lines: Vec<Taken> = sqlx::query_as(
         "WITH tries AS (
            SELECT l.n, t.id, p.id AS piece FROM order_lines l JOIN pieces p ON p.order_line_id = l.id
            JOIN attempts t ON t.piece_id = p.id AND t.outcome IS DISTINCT FROM 'cancelled'
@@ -48,12 +95,7 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
                      AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = m.id)) AS lost,
                   (SELECT count(*) FROM flask_pieces o JOIN pours u ON u.flask_id = o.flask_id
                     WHERE o.flask_id = f.id AND (o.left_at IS NULL OR o.left_at >= u.poured_at)) AS pieces
-             FROM flasks f WHERE f.id IN (SELECT flask_id FROM flask_pieces WHERE attempt_id IN (SELECT id FROM tries))),
-         runs AS (
-           SELECT pl.id AS plate, pl.estimated_min AS minutes,
-                  (SELECT count(*) FROM plate_pieces o WHERE o.plate_id = pl.id AND (o.left_at IS NULL OR o.left_at >= pl.started_at)) AS pieces
-             FROM plates pl WHERE pl.state = 'done'
-              AND pl.id IN (SELECT plate_id FROM plate_pieces WHERE attempt_id IN (SELECT id FROM tries)))
+             FROM flasks f WHERE f.id IN (SELECT flask_id FROM flask_pieces WHERE attempt_id IN (SELECT id FROM tries)))
          SELECT l.n,
            (SELECT count(*) FROM pieces p WHERE p.order_line_id = l.id AND p.standing IN ('ready', 'handed_over')) AS done,
            (SELECT count(*) FROM pieces p WHERE p.order_line_id = l.id AND p.standing IN ('waiting', 'in_hand')) AS open,
@@ -65,153 +107,67 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
            (SELECT coalesce(sum(g.raw_cg - g.finished_cg), 0)::bigint FROM finishing g JOIN tries t ON t.id = g.attempt_id WHERE t.n = l.n AND g.passed) AS filed_cg,
            (SELECT coalesce(round(sum(s.lost::numeric / nullif(s.pieces, 0))), 0)::bigint FROM flask_pieces fp JOIN tries t ON t.id = fp.attempt_id
               JOIN losses s ON s.flask = fp.flask_id JOIN pours u ON u.flask_id = fp.flask_id
-             WHERE t.n = l.n AND (fp.left_at IS NULL OR fp.left_at >= u.poured_at)) AS lost_cg,
-           (SELECT coalesce(sum(r.minutes / nullif(r.pieces, 0)), 0)::double precision FROM plate_pieces pp JOIN tries t ON t.id = pp.attempt_id
-              JOIN runs r ON r.plate = pp.plate_id WHERE t.n = l.n) AS print_min
+             WHERE t.n = l.n AND (fp.left_at IS NULL OR fp.left_at >= u.poured_at)) AS lost_cg
          FROM order_lines l WHERE l.order_id = $1 AND l.removed_at IS NULL ORDER BY l.n",
     )
     .bind(order)
     .fetch_all(pool)
-    .await
-}
-
-/// A cost as quoted and as it came out; both for the whole line.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Compared {
-    pub(super) what: &'static str,
-    /// In the unit of the thing itself.
-    pub(super) quoted: Decimal,
-    pub(super) taken: Decimal,
-    pub(super) unit: &'static str,
-    pub(super) quoted_cost: Decimal,
-    pub(super) taken_cost: Decimal,
-}
-
-impl Compared {
-    pub(super) fn more(&self) -> Decimal {
-        self.taken_cost - self.quoted_cost
-    }
-}
-
-/// A line as quoted and as it came out.
-#[derive(Clone, Debug)]
-pub(super) struct OfLine {
-    pub(super) name: String,
-    pub(super) quantity: u32,
-    pub(super) taken: Taken,
-    pub(super) costs: Vec<Compared>,
-    pub(super) advice: Vec<String>,
-}
-
-impl OfLine {
-    pub(super) fn more(&self) -> Decimal {
-        self.costs.iter().map(Compared::more).sum()
-    }
-}
-
-/// Differences smaller than this share are not worth a change of the price book.
-const WORTH_A_CHANGE: f64 = 0.1;
-
-/// Holds a line of the quote against what was recorded of it. Only what was measured is
-/// compared: metal, finishing, printing.
-pub(super) fn compare(content: &Content, line: &Line, taken: Taken, settings: &Settings) -> OfLine {
-    let quantity = Decimal::from(line.quantity);
-    let mut costs = Vec::new();
-    let mut advice = Vec::new();
-    let cost_of = |name: &str| -> Decimal {
-        line.components.iter().filter(|part| part.name == name).map(|part| part.cost).sum()
-    };
-    if taken.weighed > 0 && line.metal_g > Decimal::ZERO {
-        let used = Decimal::new(taken.finished_cg + taken.filed_cg + taken.lost_cg, 2);
-        costs.push(Compared {
-            what: "metal, with what was lost and filed off",
-            quoted: line.metal_g,
-            taken: used,
-            unit: "g",
-            quoted_cost: (line.metal_g * line.metal_price).round_dp(2),
-            taken_cost: (used * line.metal_price).round_dp(2),
-        });
-        let gone = Decimal::new(taken.filed_cg + taken.lost_cg, 2);
-        let share = (gone * Decimal::ONE_HUNDRED).checked_div(used).unwrap_or_default();
-        let quoted = content.inputs.metal_loss_percent;
-        if differs(quoted, share) {
-            advice.push(format!(
-                "{} % of the metal was lost or filed off, {} % were quoted: set “Metal lost” in the studio's settings nearer to it.",
-                share.round_dp(1).normalize(),
-                quoted.normalize()
-            ));
-        }
-        let each = Decimal::new(taken.finished_cg, 2)
-            .checked_div(Decimal::from(taken.weighed))
-            .unwrap_or_default();
-        let drawn = Decimal::try_from(line.weight_g).unwrap_or_default();
-        if differs(drawn, each) {
-            advice.push(format!(
-                "A finished piece weighs {} g, {} g were quoted: check the density of {} and the size of the model.",
-                each.round_dp(2),
-                drawn.round_dp(2),
-                line.alloy
-            ));
+    .await?;
+    let shares: Vec<(i32, String, f64, f64, f64, i64)> =
+        sqlx::query_as(SHARES).bind(order).fetch_all(pool).await?;
+    for (n, what, amount, of_batch, in_batch, attempts) in shares {
+        let Some(share) = Share::named(&what) else { continue };
+        if let Some(line) = lines.iter_mut().find(|line| line.n == n) {
+            line.shares.insert(share, Shared { amount, of_batch, in_batch, attempts });
         }
     }
-    if taken.timed > 0 {
-        let minutes = Decimal::from(taken.minutes);
-        let rate = settings.finishing_rate;
-        let quoted_cost = cost_of("finishing");
-        let quoted = (quoted_cost * Decimal::from(60)).checked_div(rate).unwrap_or_default();
-        costs.push(Compared {
-            what: "finishing",
-            quoted: quoted.round_dp(0),
-            taken: minutes,
-            unit: "min",
-            quoted_cost,
-            taken_cost: (minutes * rate / Decimal::from(60)).round_dp(2),
-        });
-        let each = minutes.checked_div(Decimal::from(taken.timed)).unwrap_or_default();
-        let made = quantity + Decimal::from(content.inputs.spares);
-        let asked = quoted.checked_div(made).unwrap_or_default();
-        if differs(asked, each) {
-            advice.push(format!(
-                "Finishing took {} min a piece, {} were quoted: type that on the order the next time this design is made.",
-                each.round_dp(0),
-                asked.round_dp(0)
-            ));
-        }
-    }
-    let printed = cost_of("printer hours");
-    if taken.print_min > 0.0 && printed > Decimal::ZERO {
-        let hours = Decimal::try_from(taken.print_min / 60.0).unwrap_or_default().round_dp(2);
-        let step = line.working.steps.iter().find(|s| s.result.name == "cost of printer hours");
-        let rate = step
-            .and_then(|step| step.inputs.iter().find(|input| input.name == "price"))
-            .and_then(|input| input.value.parse::<Decimal>().ok())
-            .unwrap_or_default();
-        let quoted = printed.checked_div(rate).unwrap_or_default().round_dp(2);
-        costs.push(Compared {
-            what: "share of printer hours",
-            quoted,
-            taken: hours,
-            unit: "h",
-            quoted_cost: printed,
-            taken_cost: (hours * rate).round_dp(2),
-        });
-        if differs(quoted, hours) {
-            advice.push(format!(
-                "The plates took {hours} h for this line, {quoted} h were quoted: look at how many pieces share a plate.",
-            ));
-        }
-    }
-    let planned = i64::from(line.quantity) + i64::from(content.inputs.spares);
-    if taken.attempts > planned {
-        advice.push(format!(
-            "{} attempts were made for {} pieces and {} were quoted: quote spares, or look at why they fail.",
-            taken.attempts, line.quantity, planned
-        ));
-    }
-    OfLine { name: line.name.clone(), quantity: line.quantity, taken, costs, advice }
+    Ok(lines)
 }
 
-fn differs(quoted: Decimal, taken: Decimal) -> bool {
-    let (quoted, taken) = (quoted.to_f64().unwrap_or_default(), taken.to_f64().unwrap_or_default());
-    (taken - quoted).abs() > WORTH_A_CHANGE * quoted.abs().max(1e-9)
-}
+/// What a printer or a scale told at a step is taken before what was reckoned. A flask counts
+/// from its pour, a load by the flasks poured out of it; what has no figure is left out.
+const SHARES: &str = "WITH tries AS (
+       SELECT l.n, t.id, p.label FROM order_lines l JOIN pieces p ON p.order_line_id = l.id
+       JOIN attempts t ON t.piece_id = p.id AND t.outcome IS DISTINCT FROM 'cancelled'
+       WHERE l.order_id = $1),
+     told AS (
+       SELECT subject, stage, step, attempt_id, told FROM bench_steps WHERE taken_back_at IS NULL),
+     on_plate AS (
+       SELECT t.n, pl.id, pl.number, coalesce((o.told->>'resin_ml')::double precision, pl.resin_ml) AS ml,
+              coalesce((o.told->>'hours')::double precision, pl.estimated_min / 60) AS hours,
+              (SELECT count(*) FROM plate_pieces x WHERE x.plate_id = pl.id
+                  AND (x.left_at IS NULL OR x.left_at >= pl.started_at))::double precision AS pieces
+         FROM tries t JOIN plate_pieces pp ON pp.attempt_id = t.id
+         JOIN plates pl ON pl.id = pp.plate_id AND pl.state = 'done' AND (pp.left_at IS NULL OR pp.left_at >= pl.started_at)
+         LEFT JOIN LATERAL (SELECT told FROM told s WHERE s.subject = 'plate:' || pl.number AND s.step = 'off' LIMIT 1) o ON true),
+     in_flask AS (
+       SELECT t.n, f.number, f.powder_g / 1000 AS kg, u.kiln_load_id,
+              (SELECT count(*) FROM flask_pieces x WHERE x.flask_id = f.id
+                  AND (x.left_at IS NULL OR x.left_at >= u.poured_at))::double precision AS pieces
+         FROM tries t JOIN flask_pieces fp ON fp.attempt_id = t.id
+         JOIN flasks f ON f.id = fp.flask_id JOIN pours u ON u.flask_id = f.id
+        WHERE fp.left_at IS NULL OR fp.left_at >= u.poured_at),
+     in_load AS (
+       SELECT i.n, i.pieces, extract(epoch FROM l.ended_at - l.started_at)::double precision / 3600 AS hours,
+              (m.told->>'kwh')::double precision AS kwh, (m.told->>'gas_kg')::double precision AS gas,
+              (SELECT count(*) FROM pours u WHERE u.kiln_load_id = l.id)::double precision AS flasks
+         FROM in_flask i JOIN kiln_loads l ON l.id = i.kiln_load_id AND l.state = 'ended'
+         LEFT JOIN LATERAL (SELECT told FROM told s WHERE s.subject = 'load:' || l.number AND s.step = 'meter' LIMIT 1) m ON true),
+     at_bench AS (
+       SELECT t.n, t.id AS attempt, (s.told->>'minutes')::double precision AS minutes, 1::double precision AS pieces
+         FROM tries t JOIN told s ON s.attempt_id = t.id
+        WHERE s.step IN ('supports_off', 'cleaned', 'sprued')
+       UNION ALL
+       SELECT o.n, NULL, (s.told->>'minutes')::double precision, o.pieces FROM on_plate o
+         JOIN told s ON s.subject = 'plate:' || o.number AND s.step = 'supports_off' AND s.attempt_id IS NULL
+       UNION ALL
+       SELECT i.n, NULL, (s.told->>'minutes')::double precision, i.pieces FROM in_flask i
+         JOIN told s ON s.subject = 'flask:' || i.number AND s.attempt_id IS NULL
+          AND s.step IN ('cleaned', 'sprued', 'bubbles', 'worked', 'out'))
+     SELECT n, 'resin', sum(ml / pieces), avg(ml), avg(pieces), count(*) FROM on_plate WHERE ml IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'printer', sum(hours / pieces), avg(hours), avg(pieces), count(*) FROM on_plate WHERE hours > 0 GROUP BY n
+     UNION ALL SELECT n, 'powder', sum(kg / pieces), avg(kg), avg(pieces), count(*) FROM in_flask WHERE kg IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'energy', sum(kwh / flasks / pieces), avg(kwh), avg(flasks), count(*) FROM in_load WHERE kwh IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'gas', sum(gas / flasks / pieces), avg(gas), avg(flasks), count(*) FROM in_load WHERE gas IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'kiln', sum(hours / flasks / pieces), avg(hours), avg(flasks), count(*) FROM in_load WHERE hours > 0 GROUP BY n
+     UNION ALL SELECT n, 'bench', sum(minutes / pieces), avg(minutes), avg(pieces), count(*) FROM at_bench WHERE minutes IS NOT NULL GROUP BY n";

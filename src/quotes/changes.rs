@@ -48,6 +48,14 @@ pub fn for_client(before: &Content, after: &Content) -> Vec<Change> {
                     price(old, before),
                     price(line, after),
                 ));
+                let tax = |line: &Line, content: &Content| {
+                    let tax = content.tax_of(line);
+                    format!("{} {} %", tax.name, tax.percent)
+                };
+                if before.taxes_differ() || after.taxes_differ() {
+                    let what = format!("{name}: tax");
+                    changes.extend(Change::new(what, tax(old, before), tax(line, after)));
+                }
             }
         }
     }

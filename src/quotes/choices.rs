@@ -3,7 +3,7 @@
 use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 
-use super::content::{Amounts, Content, Line};
+use super::content::{Amounts, Content, Line, LineTax};
 use crate::id::AlloyId;
 use crate::json::working::WorkingJson;
 use foundry::quantity::Currency;
@@ -128,13 +128,41 @@ impl Content {
         if self.metal_rule == MetalRule::Fixed {
             return Some(moved);
         }
+        let mut taxes: Vec<LineTax> = Vec::new();
+        for line in self.lines.iter().filter(|line| line.metal_g > Decimal::ZERO) {
+            let tax = self.tax_of(line);
+            if !taxes.contains(&tax) {
+                taxes.push(tax);
+            }
+        }
+        for tax in taxes {
+            let Some((amounts, working)) = self.moved(&tax, price_of)? else { continue };
+            let name = format!("metal at the price of {day_words}");
+            let own =
+                LineTax { name: self.tax_name.clone(), percent: self.tax_percent.normalize() };
+            let line = Line::extra(name, amounts, &working);
+            moved.lines.push(Line { tax: Some(tax).filter(|tax| *tax != own), ..line });
+            moved.totals = moved.totals.plus(&amounts);
+        }
+        moved.balance = moved.totals.gross - moved.deposit;
+        Some(moved)
+    }
+
+    /// What the metal of the lines of one tax costs more or less on a day; `None` within when
+    /// that comes to nothing.
+    fn moved(
+        &self,
+        tax: &LineTax,
+        price_of: &dyn Fn(AlloyId) -> Option<Decimal>,
+    ) -> Option<Option<(Amounts, Working)>> {
         let digits = Currency::by_code(&self.currency).map_or(2, |known| known.minor_digits());
         let round = |amount: Decimal| {
             amount.round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero)
         };
         let currency = self.currency.clone();
         let (mut net, mut working) = (Decimal::ZERO, Working::default());
-        for line in self.lines.iter().filter(|line| line.metal_g > Decimal::ZERO) {
+        let with_metal = self.lines.iter().filter(|line| line.metal_g > Decimal::ZERO);
+        for line in with_metal.filter(|line| self.tax_of(line) == *tax) {
             let today = price_of(line.alloy_id?)?;
             let change = line.metal_g.checked_mul(today.checked_sub(line.metal_price)?)?;
             net = net.checked_add(change)?;
@@ -156,27 +184,22 @@ impl Content {
         }
         let net = round(net);
         if net.is_zero() {
-            return Some(moved);
+            return Some(None);
         }
-        let tax = round(net.checked_mul(self.tax_percent)?.checked_div(Decimal::ONE_HUNDRED)?);
-        let gross = net + tax;
+        let amount = round(net.checked_mul(tax.percent)?.checked_div(Decimal::ONE_HUNDRED)?);
+        let gross = net + amount;
         working.step(
             "difference, rounded, and its tax",
             vec![
                 Figure::exact("net", net, currency.clone(), Source::Computed),
-                Figure::exact("tax", tax, currency.clone(), Source::Computed),
+                Figure::exact("tax", amount, currency.clone(), Source::Computed),
             ],
             Figure::exact("to pay", gross, currency, Source::Computed),
         );
         let list = if self.tax_inclusive { gross } else { net };
         // What the metal costs more or less is passed on as it is: nothing is earned by it.
-        let passed_on = Amounts::extra(list, net, tax, Decimal::ZERO);
-        let amounts = Amounts { cost: net, direct: net, ..passed_on };
-        let name = format!("metal at the price of {day_words}");
-        moved.lines.push(Line::extra(name, amounts, &working));
-        moved.totals = moved.totals.plus(&amounts);
-        moved.balance = moved.totals.gross - moved.deposit;
-        Some(moved)
+        let passed_on = Amounts::extra(list, net, amount, Decimal::ZERO);
+        Some(Some((Amounts { cost: net, direct: net, ..passed_on }, working)))
     }
 }
 
@@ -200,6 +223,7 @@ impl Line {
             amounts,
             unit_price: Some(amounts.list),
             working: WorkingJson::from(working),
+            tax: None,
         }
     }
 }

@@ -23,6 +23,9 @@ pub struct Content {
     pub tax_percent: Decimal,
     /// Whether the prices shown contain it.
     pub tax_inclusive: bool,
+    /// Whether tax is rounded once for each rate, not on each line.
+    #[serde(default)]
+    pub(super) tax_on_total: bool,
     /// The lines.
     pub lines: Vec<Line>,
     /// Their sums.
@@ -90,13 +93,41 @@ pub struct Line {
     pub unit_price: Option<Decimal>,
     /// How all of it was reached.
     pub(super) working: WorkingJson,
+    /// Its own tax; none is that of the quote.
+    #[serde(default)]
+    pub tax: Option<LineTax>,
+}
+
+/// A tax of some lines.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LineTax {
+    /// What it is called.
+    pub name: String,
+    /// Its rate in per cent.
+    pub percent: Decimal,
+}
+
+/// What the lines of one tax come to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TaxSum {
+    /// Which tax.
+    pub tax: LineTax,
+    /// Without it.
+    pub net: Decimal,
+    /// What it comes to.
+    pub amount: Decimal,
+    /// With it.
+    pub gross: Decimal,
 }
 
 /// The price of a piece when so many are made.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Break {
     pub(super) quantity: u32,
     pub(super) unit_price: Decimal,
+    /// How it was reached; empty in quotes kept before this was.
+    #[serde(default)]
+    pub(super) working: WorkingJson,
 }
 
 /// A component's cost.
@@ -159,6 +190,60 @@ impl Content {
     pub fn asked_name(&self) -> &str {
         &self.asked_name
     }
+
+    /// The tax of a line.
+    #[must_use]
+    pub fn tax_of(&self, line: &Line) -> LineTax {
+        line.tax.clone().unwrap_or_else(|| LineTax {
+            name: self.tax_name.clone(),
+            percent: self.tax_percent.normalize(),
+        })
+    }
+
+    /// What the lines of each tax come to, in the order in which taxes first appear.
+    #[must_use]
+    pub fn by_tax(&self) -> Vec<TaxSum> {
+        let mut sums: Vec<TaxSum> = Vec::new();
+        for line in &self.lines {
+            let (tax, of) = (self.tax_of(line), &line.amounts);
+            match sums.iter_mut().find(|known| known.tax == tax) {
+                Some(known) => {
+                    known.net += of.net;
+                    known.amount += of.tax;
+                    known.gross += of.gross;
+                }
+                None => {
+                    sums.push(TaxSum { tax, net: of.net, amount: of.tax, gross: of.gross });
+                }
+            }
+        }
+        sums
+    }
+
+    /// How tax and rounding were reckoned, in a sentence for the page and the paper.
+    #[must_use]
+    pub const fn tax_rule(&self) -> &'static str {
+        match (self.tax_inclusive, self.tax_on_total) {
+            (false, false) => {
+                "Tax comes on top of the prices. It is rounded on each line, half a unit away from zero; the total is the sum of the lines."
+            }
+            (false, true) => {
+                "Tax comes on top of the prices. It is rounded once for each rate, half a unit away from zero, and shared out over the lines; the total is the sum of the lines."
+            }
+            (true, false) => {
+                "The prices contain the tax. It is taken out and rounded on each line, half a unit away from zero; the total is the sum of the lines."
+            }
+            (true, true) => {
+                "The prices contain the tax. It is taken out and rounded once for each rate, half a unit away from zero, and shared out over the lines; the total is the sum of the lines."
+            }
+        }
+    }
+
+    /// Whether lines have different taxes, so that each has to be told.
+    #[must_use]
+    pub fn taxes_differ(&self) -> bool {
+        self.by_tax().len() > 1
+    }
 }
 
 impl Line {
@@ -166,6 +251,12 @@ impl Line {
     #[must_use]
     pub fn own_grams(&self) -> f64 {
         self.own_metal_g.to_f64().unwrap_or_default()
+    }
+
+    /// The price of a piece in another number, as a figure that opens into how it was reached.
+    pub(super) fn in_number(&self, each: &Break, show: &Show, currency: &str) -> Html {
+        let figure = show.money_in(each.unit_price, currency);
+        if each.working.steps.is_empty() { figure } else { working(&figure, &each.working) }
     }
 
     /// A component's cost as a figure that opens into how it was reached.

@@ -190,6 +190,7 @@ pub(super) async fn defaults(
         gas_kg: Decimal::ZERO,
         tax: class.as_ref().and_then(|class| class.tax_id),
         tasks: Vec::new(),
+        line_taxes: Vec::new(),
     })
 }
 

@@ -57,6 +57,9 @@ pub(super) struct Inputs {
     /// Work by task: which, minutes, and whether for each piece.
     #[serde(default)]
     pub(super) tasks: Vec<TaskSpec>,
+    /// Lines with a tax of their own, by their number.
+    #[serde(default)]
+    pub(super) line_taxes: Vec<(i32, TaxId)>,
 }
 
 /// Work of a task on an order.
@@ -125,6 +128,7 @@ impl Inputs {
             },
             tax: chosen(form, "tax"),
             tasks: tasks(form),
+            line_taxes: line_taxes(form),
         };
         form.good().then_some(inputs)
     }
@@ -168,6 +172,10 @@ impl Inputs {
             form.put(&format!("task{at}_minutes"), &task.minutes.to_string());
             form.put(&format!("task{at}_per"), if task.each { "piece" } else { "order" });
         }
+        for (n, tax) in &self.line_taxes {
+            form.put("taxed", &n.to_string());
+            form.put(&tax_field(*n), &tax.to_string());
+        }
         for n in &self.own_lines {
             form.put("own_line", &n.to_string());
         }
@@ -180,6 +188,20 @@ impl Inputs {
         }
         form
     }
+}
+
+/// The field of the tax of a line.
+pub(super) fn tax_field(n: i32) -> String {
+    format!("tax_of_{n}")
+}
+
+/// Lines with a tax of their own; the form names the lines it asks about.
+fn line_taxes(form: &mut Form) -> Vec<(i32, TaxId)> {
+    let lines: Vec<i32> = form.all("taxed").filter_map(|n| n.parse().ok()).collect();
+    lines
+        .into_iter()
+        .filter_map(|n| chosen(form, &tax_field(n)).map(|tax: TaxId| (n, tax)))
+        .collect()
 }
 
 /// Work by task; a task without minutes is told.

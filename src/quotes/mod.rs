@@ -4,6 +4,7 @@ mod actions;
 mod actual;
 mod changes;
 mod choices;
+mod compare;
 mod content;
 mod defaults;
 mod inputs;
@@ -17,7 +18,7 @@ mod workshop;
 
 pub use changes::{Change, for_client};
 pub use choices::{Choice, ChosenLine, MetalRule};
-pub use content::{Amounts, Content, Line};
+pub use content::{Amounts, Content, Line, LineTax, TaxSum};
 pub use link::{LINK_DAYS, LinkRow, find_link, path_of};
 pub use paths::{PriceOrder, Quotes};
 pub use store::{Answered, SentQuote, accept, decline, lock_sent, note_opened};

@@ -91,6 +91,7 @@ pub(super) async fn reckon(
         tax_name: workshop.tax().0.to_owned(),
         tax_percent: (workshop.tax().1 * Decimal::ONE_HUNDRED).normalize(),
         tax_inclusive: workshop.tax().2,
+        tax_on_total: shop.rules.rounding == "total",
         lines: asked.lines,
         totals: asked.totals,
         deposit: asked.deposit,
@@ -184,9 +185,19 @@ impl Workshop<'_> {
             }
         }
         let shop = self.shop;
-        if self.inputs.tax.is_some_and(|id| !shop.taxes.iter().any(|tax| tax.id == id)) {
+        let no_tax = |id| !shop.taxes.iter().any(|tax| tax.id == id);
+        if self.inputs.tax.is_some_and(no_tax) {
             let what = "the tax of this quote is not in use any more; choose another";
             missing.push(Missing::rule(what));
+        }
+        for row in rows {
+            let own = self.inputs.line_taxes.iter().find(|(n, _)| *n == row.n);
+            if own.is_some_and(|(_, id)| no_tax(*id)) {
+                missing.push(Missing::rule(&format!(
+                    "the tax of {} is not in use any more; choose another",
+                    row.design
+                )));
+            }
         }
         let known = |task| shop.tasks.iter().any(|known| known.id == task);
         if self.inputs.tasks.iter().any(|spec| !known(spec.task)) {
@@ -262,7 +273,7 @@ impl Workshop<'_> {
     }
 
     /// The tax of this quote: its name, its rate, and whether prices contain it.
-    fn tax(&self) -> (&str, Decimal, bool) {
+    pub(super) fn tax(&self) -> (&str, Decimal, bool) {
         let other = self.shop.taxes.iter().find(|tax| Some(tax.id) == self.inputs.tax);
         match other {
             Some(tax) => (tax.name.as_str(), tax.rate, tax.inclusive),
@@ -302,9 +313,10 @@ impl Workshop<'_> {
         for quantity in BREAKS.into_iter().filter(|n| *n != line.quantity) {
             let other = QuoteLine { quantity, ..line.clone() };
             let Ok(priced) = price(&self.input(vec![other])) else { continue };
-            let unit = priced.value.lines.first().and_then(|line| line.unit_price);
-            if let Some(unit) = unit {
-                breaks.push(Break { quantity, unit_price: unit.amount() });
+            let Some(line) = priced.value.lines.first() else { continue };
+            if let Some(unit) = line.unit_price {
+                let working = WorkingJson::from(&line.working);
+                breaks.push(Break { quantity, unit_price: unit.amount(), working });
             }
         }
         breaks

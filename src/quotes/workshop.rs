@@ -4,13 +4,13 @@ use foundry::plate::{LayerTimes, print_run};
 use foundry::quantity::{Currency, Grams, Millimetres, Money, Seconds};
 use foundry::quote::{
     Billed, Component, CostKind, Factor, MetalPrice, Percent, PricedLine, QuoteLine, Recurs,
-    measured,
+    TaxClass, measured,
 };
 use foundry::source::Source;
 use foundry::working::Worked;
 use rust_decimal::Decimal;
 
-use super::content::{Amounts, Break, Cost, Line};
+use super::content::{Amounts, Break, Cost, Line, LineTax};
 use super::defaults::{Printer, Shop};
 use super::inputs::Inputs;
 use super::reckon::Missing;
@@ -51,6 +51,16 @@ impl Workshop<'_> {
 
     fn priced(&self, component: Component, price: DayPrice) -> Component {
         Component { price: self.money(price.amount), price_source: price.source, ..component }
+    }
+
+    /// The tax of a line, when it is not that of the quote.
+    pub(super) fn line_tax(&self, n: i32) -> Option<LineTax> {
+        let (_, id) = self.inputs.line_taxes.iter().find(|(line, _)| *line == n)?;
+        let tax = self.shop.taxes.iter().find(|tax| tax.id == *id)?;
+        let percent = (tax.rate * Decimal::ONE_HUNDRED).normalize();
+        let (name, rate, _) = self.tax();
+        let own = name == tax.name && rate == tax.rate;
+        (!own).then(|| LineTax { name: tax.name.clone(), percent })
     }
 
     /// A line with all its costs, and the weight of a piece.
@@ -151,6 +161,9 @@ impl Workshop<'_> {
             quantity: u32::try_from(row.quantity).unwrap_or(0),
             spares: inputs.spares,
             components,
+            tax: self
+                .line_tax(row.n)
+                .map(|tax| TaxClass { name: tax.name.into(), rate: Percent(tax.percent) }),
         };
         Ok(Reckoned { line, weight, metal: (metal_g, metal_price), own_g })
     }
@@ -220,6 +233,8 @@ pub(super) fn kept_line(
     priced: &PricedLine,
     breaks: Vec<Break>,
 ) -> Line {
+    let tax =
+        each.line.tax.map(|class| LineTax { name: class.name.into_owned(), percent: class.rate.0 });
     Line {
         n: row.n,
         name: row.design.clone(),
@@ -245,5 +260,6 @@ pub(super) fn kept_line(
         amounts: Amounts::from(&priced.amounts),
         unit_price: priced.unit_price.map(|price| price.amount()),
         working: WorkingJson::from(&priced.working),
+        tax,
     }
 }

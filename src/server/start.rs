@@ -10,6 +10,7 @@ use tokio::net::TcpListener;
 
 use crate::clock::Clock;
 use crate::jobs::{Kind, Worker};
+use crate::vault::Vault;
 use crate::web::{App, Live};
 
 /// How long a job may take to stop when the program does.
@@ -22,6 +23,8 @@ pub struct Config {
     pub listen: SocketAddr,
     /// Whether browsers reach it over TLS.
     pub secure_cookies: bool,
+    /// Where the key lies that seals secrets; none without a place for it.
+    pub key_file: Option<std::path::PathBuf>,
 }
 
 /// Why the program did not start.
@@ -53,6 +56,7 @@ pub async fn open(pool: PgPool, clock: Clock, secure_cookies: bool) -> Result<Ap
         clock,
         live: Live::default(),
         link_secret: Arc::from(link_secret),
+        vault: Vault::none(),
         largest_model: foundry::mesh::Limits::default().file_bytes,
         secure_cookies,
     })

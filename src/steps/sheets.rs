@@ -246,6 +246,14 @@ const BURNOUT: &[Step] = &[
         "Moulds looked at in the hold",
         &[one_of("sprue", "Sprue holes", &["clean", "grey", "black"])],
     ),
+    step(
+        "meter",
+        "Firing done, meter read",
+        &[
+            number("kwh", "Electricity", "kWh", 0.0, 10_000.0),
+            number("gas_kg", "Gas", "kg", 0.0, 1000.0),
+        ],
+    ),
 ];
 
 const CAST: &[Step] = &[
@@ -269,6 +277,7 @@ const CAST: &[Step] = &[
             one_of("surface", "Surface", &["clear", "skinned over", "stirred and skimmed"]),
         ],
     ),
+    step("worked", "Melted and poured", &[WORKED]),
     step("cooled", "Button lost its glow", &[number("minutes", SINCE_THE_POUR, "min", 0.0, 600.0)]),
     careful(
         step(

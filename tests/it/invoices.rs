@@ -26,12 +26,12 @@ pub(crate) async fn one(studio: &Studio, sql: &'static str) -> String {
     sqlx::query_scalar(sql).fetch_one(&studio.db.pool).await.unwrap()
 }
 
-async fn client(studio: &Studio) -> String {
+pub(crate) async fn client(studio: &Studio) -> String {
     one(studio, "SELECT id::text FROM clients ORDER BY created_at LIMIT 1").await
 }
 
 /// The value of a hidden field.
-fn hidden(page: &str, name: &str) -> String {
+pub(crate) fn hidden(page: &str, name: &str) -> String {
     let mark = format!("name=\"{name}\" value=\"");
     page.split(&mark).nth(1).unwrap().split('"').next().unwrap().to_owned()
 }
@@ -43,7 +43,7 @@ async fn try_issue(owner: &Actor, draft: &str) -> Answer {
     owner.post(&format!("{draft}/issue"), &[("version", &version)]).await
 }
 
-async fn issue(owner: &Actor, draft: &str) {
+pub(crate) async fn issue(owner: &Actor, draft: &str) {
     try_issue(owner, draft).await.led_to();
 }
 
@@ -59,7 +59,7 @@ pub(crate) async fn issued(owner: &Actor, number: i32, part: &str) -> String {
     place
 }
 
-async fn pay(owner: &Actor, client: &str, amount: &str, invoice: &str) -> Answer {
+pub(crate) async fn pay(owner: &Actor, client: &str, amount: &str, invoice: &str) -> Answer {
     let invoice = invoice.rsplit('/').next().unwrap();
     let fields =
         [("amount", amount), ("on", "2026-11-25"), ("invoice", invoice), ("method", "Bank")];

@@ -7,6 +7,7 @@ use pourday::metal::{self, Account};
 use sqlx::PgPool;
 
 use crate::support::builders_orders;
+use crate::support::hot::pour;
 use crate::support::studio::{Actor, Studio};
 
 async fn client(pool: &PgPool, name: &str) -> ClientId {
@@ -461,4 +462,64 @@ async fn a_flask_that_lost_more_than_usual_stands_out() {
     assert!(!earlier.page().contains("1 beyond"));
     let wrong = owner.get("/metal/losses?from=soon").await;
     assert!(wrong.page().contains("A day is needed"));
+}
+
+/// Brought 60.00 g. Charged 50.00: castings 31.00, returns 18.50, lost 0.50. The pieces weigh 14.20
+/// and 14.00 finished, 2.80 are filed off. Back from the drawer 10.00 + 18.50; 3.30 are lost and
+/// filings, which is agreed. 60.00 − 14.20 − 14.00 − 28.50 − 3.30 = 0.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_clients_metal_comes_back_as_pieces_and_returns_and_the_statement_ends_at_nothing() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let pool = &studio.db.pool;
+    let labels = studio.pieces(2, None).await;
+    let alloy = studio.alloy_of(&labels[0]).await;
+    let ada: ClientId = sqlx::query_scalar("SELECT id FROM clients").fetch_one(pool).await.unwrap();
+    let page = format!("/metal/clients/{ada}");
+    bring(&owner, ada, alloy, "60.00").await;
+
+    let flask = studio.hot_flask(&[&labels[0], &labels[1]], 50.0).await;
+    let sheet = owner.get("/pours").await;
+    assert!(sheet.page().contains("Ada Quill, 60.00 g"), "her drawer is offered: {}", sheet.body);
+    assert!(sheet.body.contains("value=\"50.00\""), "and proposed, as all pieces are hers");
+    let whose = ada.to_string();
+    let charge = pour(&[("own_g", "50"), ("own_client", &whose)]);
+    owner.post(&format!("/pours/{flask}"), &charge).await.led_to();
+    assert_eq!(held(pool, alloy, Account::Own(ada)).await, 1_000);
+    studio.cut_off(&owner, flask, "31.00", "18.50").await;
+    assert_eq!(held(pool, alloy, Account::Own(ada)).await, 2_850, "her returns are hers");
+    assert_eq!(held(pool, alloy, Account::Returns).await, 0);
+
+    studio.finish(&owner, &labels[0], "15.50", "14.20").await;
+    studio.finish(&owner, &labels[1], "15.50", "14.00").await;
+    for label in &labels {
+        studio.hand_over(&owner, label).await;
+    }
+    assert_eq!(held(pool, alloy, Account::Client(ada)).await, -(6_000 - 1_420 - 1_400));
+    assert_eq!(held(pool, alloy, Account::Delivered).await, 0, "what she got was hers");
+
+    // She cannot be put out of use while metal is open.
+    let id = alloy.to_string();
+    let back = [("alloy", id.as_str()), ("grams", "28.50"), ("note", "fetched")];
+    owner.post(&format!("{page}/give-back"), &back).await.led_to();
+    assert!(metal::open_with(pool, ada).await.unwrap().unwrap().starts_with("3.30 g"));
+    let borne = [
+        ("what", "loss"),
+        ("settle_alloy", id.as_str()),
+        ("settle_grams", "3.30"),
+        ("settle_note", "0.50 lost in the pour, 2.80 filed off, as agreed"),
+    ];
+    owner.post(&format!("{page}/settle"), &borne).await.led_to();
+    assert_eq!(held(pool, alloy, Account::Client(ada)).await, 0);
+    assert_eq!(held(pool, alloy, Account::Own(ada)).await, 0);
+    assert_eq!(metal::open_with(pool, ada).await.unwrap(), None);
+    let statement = owner.get(&page).await;
+    for words in ["brought to us", "handed over", "given back", "settled by agreement"] {
+        assert!(statement.page().contains(words), "{words}: {}", statement.body);
+    }
+    let sum: i64 = sqlx::query_scalar("SELECT sum(cg)::bigint FROM metal_balances")
+        .fetch_one(pool)
+        .await
+        .unwrap();
+    assert_eq!(sum, 0, "and nothing is lost elsewhere");
 }

@@ -165,7 +165,7 @@ pub(super) const SETS: &[Dataset] = &[
     Dataset {
         name: "metal_lots",
         title: "Lots of metal",
-        about: "metal that was bought",
+        about: "metal that was bought, melted over, refined or kept from clients",
         from: "FROM metal_lots m JOIN alloys a ON a.id = m.alloy_id",
         order: "m.bought_on, m.id",
         columns: &[
@@ -176,6 +176,24 @@ pub(super) const SETS: &[Dataset] = &[
             column("price_per_g", Number, "m.price_per_g", "price of a gram"),
             column("currency", Text, "m.currency", "ISO 4217 code"),
             column("supplier", Text, "m.supplier", "from whom"),
+            column("origin", Text, "m.origin", "bought, melted, refined or kept"),
+        ],
+    },
+    Dataset {
+        name: "metal_uses",
+        title: "Lots in melts",
+        about: "which lots and which returns went into which pour or melt",
+        from: "FROM (SELECT u.batch_id, a.name AS alloy, l.lot, NULL::integer AS returns_of, u.cg FROM metal_batch_lots u JOIN metal_lots l ON l.id = u.lot_id JOIN alloys a ON a.id = l.alloy_id UNION ALL SELECT r.batch_id, a.name, NULL, f.number, r.cg FROM metal_batch_returns r JOIN pours p ON p.id = r.pour_id JOIN flasks f ON f.id = p.flask_id JOIN alloys a ON a.id = f.alloy_id) u JOIN metal_batches b ON b.id = u.batch_id",
+        order: "b.at, u.batch_id, u.alloy, u.lot NULLS LAST, u.returns_of",
+        columns: &[
+            column("batch_id", Text, "u.batch_id", "the batch of the metal ledger"),
+            column("kind", Text, "b.kind", "what the batch is"),
+            column("at", Moment, "b.at", "when"),
+            column("subject", Text, "b.subject", "what it belongs to, such as flask:214"),
+            column("alloy", Text, "u.alloy", "the alloy that was taken"),
+            column("lot", Text, "u.lot", "the lot of fresh metal"),
+            column("returns_of", Number, "u.returns_of", "the flask whose returns they were"),
+            column("grams", Number, "round(u.cg / 100.0, 2)", "grams taken"),
         ],
     },
     Dataset {

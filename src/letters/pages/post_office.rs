@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 use crate::db::once::{self, Begun};
 use crate::letters::forms::read_post_office;
 use crate::letters::paths::PostOffice;
+use crate::letters::store::Kept;
 use crate::letters::{Letters, actions, store};
 use crate::people::{Owner, Signed};
 use crate::web::{App, Ended, Fault, Form, Frame, see_other};
@@ -18,13 +19,35 @@ use crate::web::{App, Ended, Fault, Form, Frame, see_other};
 pub(crate) struct PostOfficePage {
     frame: Frame,
     version: i64,
-    has_password: bool,
+    kept: Kept,
+    /// Where the key lies.
+    key_file: Option<String>,
+    has_key: bool,
     form: Form,
+}
+
+impl PostOfficePage {
+    fn shut(&self) -> Option<String> {
+        match &self.kept {
+            Kept::Shut(fault) => Some(fault.to_string()),
+            _ => None,
+        }
+    }
+
+    fn sealed(&self) -> bool {
+        self.kept == Kept::Sealed
+    }
+
+    fn in_clear(&self) -> bool {
+        self.kept == Kept::Open
+    }
 }
 
 async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<PostOfficePage, Fault> {
     let row = store::post_office(&app.pool).await?;
-    let (version, has_password) = (row.version, !row.password.is_empty());
+    let (version, kept) = (row.version, row.kept(&app.vault));
+    let key_file = app.vault.place().map(|place| place.display().to_string());
+    let has_key = app.vault.has_key();
     let form = form.unwrap_or_else(|| {
         Form::filled([
             ("transport", row.transport),
@@ -35,9 +58,10 @@ async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<PostOffi
             ("login", row.login),
             ("from_email", row.from_email),
             ("reply_to", row.reply_to),
+            ("authority", row.authority),
         ])
     });
-    Ok(PostOfficePage { frame: signed.frame.clone(), version, has_password, form })
+    Ok(PostOfficePage { frame: signed.frame.clone(), version, kept, key_file, has_key, form })
 }
 
 pub(crate) async fn show(
@@ -60,7 +84,7 @@ pub(crate) async fn save(
         Begun::First(work) => work,
         Begun::Again(place) => return Ok(see_other(&place)),
     };
-    let done = actions::change_post_office(&mut work.tx, &signed, &row)
+    let done = actions::change_post_office(&mut work.tx, &signed, &row, &app.vault)
         .await
         .map(|()| PostOffice.to_string());
     match form.ended(work, done).await? {

@@ -12,7 +12,9 @@ use crate::id::{AlloyId, MetalBatchId};
 use crate::metal::forms::{COUNTED, CountForm, RefineForm, RefinedForm};
 use crate::metal::model::Account;
 use crate::metal::view::{self, Held, Lot};
-use crate::metal::{Buy, EntriesPage, EntryPage, MetalPage, OfAlloy, OwnPage, actions, melt};
+use crate::metal::{
+    Buy, EntriesPage, EntryPage, LotPage, MetalPage, OfAlloy, OwnPage, actions, melt,
+};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, see_other};
 

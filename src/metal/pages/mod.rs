@@ -9,5 +9,7 @@ pub(super) mod entries;
 pub(super) mod entry;
 pub(super) mod fine;
 pub(super) mod losses;
+pub(super) mod lot;
 pub(super) mod melt;
+pub(super) mod origin;
 pub(super) mod stock;

@@ -59,12 +59,21 @@ fn quote_paper(
     if let Some(day) = quote.ready_by {
         facts.push(("Ready by".to_owned(), show.day_text(day)));
     }
+    let taxes_differ = content.taxes_differ();
     let rows = content
         .lines
         .iter()
         .map(|line| {
+            let tax = content.tax_of(line);
+            let mut words = match line.alloy.as_str() {
+                "" => line.name.clone(),
+                alloy => format!("{} in {alloy}", line.name),
+            };
+            if taxes_differ {
+                words = format!("{words}, {} {} %", tax.name, tax.percent.normalize());
+            }
             vec![
-                format!("{} in {}", line.name, line.alloy),
+                words,
                 line.quantity.to_string(),
                 show.grams(line.weight_g).plain_text(),
                 line.unit_price.map(money).unwrap_or_default(),
@@ -90,10 +99,14 @@ fn quote_paper(
         sums.push(("Discount".to_owned(), money(-content.totals.discount)));
     }
     sums.push(("Net".to_owned(), money(content.totals.net)));
-    let tax = format!("{} {} %", content.tax_name, content.tax_percent.normalize());
-    sums.push((tax, money(content.totals.tax)));
+    sums.extend(content.by_tax().into_iter().map(|sum| {
+        let name = format!("{} {} %", sum.tax.name, sum.tax.percent.normalize());
+        let name = if taxes_differ { format!("{name} on {}", money(sum.net)) } else { name };
+        (name, money(sum.amount))
+    }));
     sums.push(("Total".to_owned(), money(content.totals.gross)));
     blocks.push(Block::Sums(sums));
+    blocks.push(Block::Small(content.tax_rule().to_owned()));
     if !content.deposit.is_zero() {
         let words = format!(
             "{} of it as a deposit before work begins, {} afterwards.",

@@ -10,29 +10,75 @@ use crate::db::once::{self, Begun};
 use crate::flasks::FlaskState;
 use crate::id::ClientId;
 use crate::losses;
-use crate::metal::Drawer;
+use crate::metal::{Drawer, LotLeft, ReturnsLeft, lots_left, returns_left};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::pours::actions;
-use crate::pours::forms::{COVERS, PourForm};
+use crate::pours::forms::{COVERS, PourForm, share_field};
 use crate::pours::view::{self, SheetPiece, SheetRow};
 use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
 
 /// So long what failed in a pour stands on the sheet: a day at the furnace.
 const SHOWN_MIN: i64 = 12 * 60;
 
+/// So many lots are offered to share a charge between; the oldest.
+const MOST_SHARES: usize = 6;
+
+fn grams(cg: i64) -> String {
+    format!("{}.{:02}", cg / 100, cg % 100)
+}
+
 /// A flask on the sheet, with its form when it is hot.
 pub(crate) struct Line {
     flask: SheetRow,
     pieces: Vec<SheetPiece>,
     form: Option<Form>,
-    /// Bought lots of its alloy, when it is hot.
-    lots: Vec<(String, String)>,
+    /// Lots of its alloy, the oldest first, when it is hot.
+    lots: Vec<LotLeft>,
+    /// Returns of its alloy, the oldest first, when it is hot.
+    bags: Vec<ReturnsLeft>,
     open: bool,
     drawers: Vec<Drawer>,
 }
 
 impl Line {
+    fn lot_choices(&self) -> Vec<(String, String)> {
+        let mut choices = vec![(String::new(), "the oldest first".to_owned())];
+        choices.extend(self.lots.iter().map(|lot| {
+            (lot.id.to_string(), format!("all of {}, {} g left", lot.lot, grams(lot.left_cg)))
+        }));
+        choices
+    }
+
+    fn bag_choices(&self) -> Vec<(String, String)> {
+        let mut choices = vec![(String::new(), "the oldest first".to_owned())];
+        choices.extend(self.bags.iter().map(|bag| {
+            let words = format!("all of flask {}, {} g left", bag.flask, grams(bag.left_cg));
+            (bag.pour_id.to_string(), words)
+        }));
+        choices
+    }
+
+    /// Fields for how much is of which: the word of the kind, the id, the field, its label.
+    fn shares(&self) -> Vec<(&'static str, String, String, String)> {
+        let lots = self.lots.iter().take(MOST_SHARES).map(|lot| {
+            let id = lot.id.to_string();
+            let label = format!("Lot {}, of {} g", lot.lot, grams(lot.left_cg));
+            ("lot", id.clone(), share_field("lot", id), label)
+        });
+        let bags = self.bags.iter().take(MOST_SHARES).map(|bag| {
+            let id = bag.pour_id.to_string();
+            let label = format!("Returns of flask {}, of {} g", bag.flask, grams(bag.left_cg));
+            ("bag", id.clone(), share_field("bag", id), label)
+        });
+        lots.chain(bags).collect()
+    }
+
+    fn shared(&self) -> bool {
+        let Some(form) = &self.form else { return false };
+        self.shares().iter().any(|(_, _, field, _)| !form.value(field).is_empty())
+    }
+
     fn owners(&self) -> Vec<(ClientId, String)> {
         self.drawers
             .iter()
@@ -96,8 +142,13 @@ async fn page(
         } else {
             None
         };
-        let lots = if hot { view::lots(&app.pool, flask.alloy_id).await? } else { Vec::new() };
-        lines.push(Line { flask, pieces: its, form, lots, open, drawers });
+        let (lots, bags) = if hot {
+            let alloy = flask.alloy_id;
+            (lots_left(&app.pool, alloy).await?, returns_left(&app.pool, alloy).await?)
+        } else {
+            (Vec::new(), Vec::new())
+        };
+        lines.push(Line { flask, pieces: its, form, lots, bags, open, drawers });
     }
     let poured = view::poured_since(&app.pool, signed.now.plus_minutes(-SHOWN_MIN)).await?;
     let losses = losses::of_batches(&app.pool, &signed.frame, &poured, &[Stage::Cast]).await?;
@@ -128,16 +179,7 @@ async fn filled(
     let stock = view::stock(&app.pool, flask.alloy_id).await?;
     let most = ((charge_cg as f64) * (1.0 - least_fresh)).floor() as i64;
     let returns = stock.returns_cg.clamp(0, most.max(0));
-    let grams = |cg: i64| format!("{}.{:02}", cg / 100, cg % 100);
-    let lots = view::lots(&app.pool, flask.alloy_id).await?;
-    let from = if returns > 0 {
-        view::last_divested(&app.pool, flask.alloy_id).await?
-    } else {
-        String::new()
-    };
     Ok(Form::filled([
-        ("fresh_lot", lots.first().map(|(id, _)| id.clone()).unwrap_or_default()),
-        ("returns_from", from),
         ("fresh_g", grams(charge_cg - returns)),
         ("returns_g", grams(returns)),
         ("own_g", if own_cg > 0 { grams(own_cg) } else { String::new() }),

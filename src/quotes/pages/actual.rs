@@ -7,7 +7,8 @@ use rust_decimal::Decimal;
 
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::Owner;
-use crate::quotes::actual::{self, OfLine};
+use crate::quotes::actual;
+use crate::quotes::compare::{self, OfLine};
 use crate::quotes::{Quotes, view};
 use crate::studio::Settings;
 use crate::web::{App, Fault, Frame};
@@ -32,7 +33,7 @@ impl ActualPage {
     }
 
     fn measured(&self) -> bool {
-        self.lines.iter().any(|line| !line.costs.is_empty())
+        self.lines.iter().any(OfLine::measured)
     }
 }
 
@@ -51,7 +52,7 @@ pub(crate) async fn show(
         let content = &quote.content.0;
         for line in &content.lines {
             if let Some(taken) = taken.iter().find(|taken| taken.n == line.n) {
-                lines.push(actual::compare(content, line, taken.clone(), &settings));
+                lines.push(compare::compare(content, line, taken.clone()));
             }
         }
     }

@@ -12,7 +12,7 @@ use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked, Outlook};
 use crate::quotes::content::Content;
 use crate::quotes::defaults::{Shop, defaults};
-use crate::quotes::inputs::{Inputs, MOST_OPTIONS, MOST_TASKS};
+use crate::quotes::inputs::{Inputs, MOST_OPTIONS, MOST_TASKS, tax_field};
 use crate::quotes::paths::Quote;
 use crate::quotes::reckon::{Missing, reckon};
 use crate::quotes::{PriceOrder, Quotes, actions, view};
@@ -38,6 +38,7 @@ pub(crate) struct PricePage {
     alloys: Vec<(String, String)>,
     tasks: Vec<(String, String)>,
     taxes: Vec<(String, String)>,
+    line_taxes: Vec<(String, String)>,
     lines: Vec<LineRow>,
     chances: Vec<Chance>,
     known: (i64, i64),
@@ -67,6 +68,14 @@ impl PricePage {
         (0..MOST_TASKS)
             .map(|at| (format!("task{at}"), format!("task{at}_minutes"), format!("task{at}_per")))
             .collect()
+    }
+
+    fn tax_field(&self, line: &LineRow) -> String {
+        tax_field(line.n)
+    }
+
+    fn any_line_tax(&self) -> bool {
+        self.lines.iter().any(|line| !self.form.value(&tax_field(line.n)).is_empty())
     }
 
     fn own(&self, line: &LineRow) -> bool {
@@ -141,7 +150,10 @@ async fn page(
             .iter()
             .map(|tax| (tax.id.to_string(), format!("{} {} %", tax.name, percent(tax.rate)))),
     );
+    let mut line_taxes = vec![(String::new(), "as the quote".to_owned())];
+    line_taxes.extend(taxes.iter().skip(1).cloned());
     Ok(PricePage {
+        line_taxes,
         tasks,
         taxes,
         alloys,

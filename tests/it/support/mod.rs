@@ -6,4 +6,5 @@ pub(crate) mod builders_pieces;
 pub(crate) mod cluster;
 pub(crate) mod database;
 pub(crate) mod digest;
+pub(crate) mod hot;
 pub(crate) mod studio;

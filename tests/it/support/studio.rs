@@ -48,7 +48,8 @@ impl Studio {
     pub(crate) async fn open() -> Self {
         let db = TestDatabase::new().await;
         let clock = Clock::set_at(moment(NOW));
-        let app = server::open(db.pool.clone(), clock.clone(), false).await.unwrap();
+        let mut app = server::open(db.pool.clone(), clock.clone(), false).await.unwrap();
+        app.vault = pourday::vault::Vault::with_key([7; 32]);
         let mut conn = db.pool.acquire().await.unwrap();
         pourday::studio::found(&mut conn, "Test Studio", "Europe/Berlin", "EUR").await.unwrap();
         drop(conn);
@@ -59,6 +60,13 @@ impl Studio {
     /// The same studio, taking models of so many bytes at most.
     pub(crate) fn taking_models_of(mut self, bytes: usize) -> Self {
         self.app.largest_model = bytes;
+        self.router = server::router(self.app.clone());
+        self
+    }
+
+    /// The same studio with another key for its secrets, or with none.
+    pub(crate) fn with_vault(mut self, vault: pourday::vault::Vault) -> Self {
+        self.app.vault = vault;
         self.router = server::router(self.app.clone());
         self
     }
@@ -97,6 +105,11 @@ impl Studio {
 }
 
 impl Actor {
+    /// The same person in front of another copy of the program.
+    pub(crate) fn at(&self, studio: &Studio) -> Self {
+        Self { router: studio.router.clone(), cookie: self.cookie.clone() }
+    }
+
     pub(crate) async fn get(&self, path: &str) -> Answer {
         self.send(self.request("GET", path).body(Body::empty()).unwrap()).await.0
     }

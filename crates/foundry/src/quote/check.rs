@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use crate::quantity::{Currency, Money};
 
 use super::component::{Component, Factor};
-use super::{Discount, Margin, Percent, QuoteFault, QuoteInput, QuoteLine, Tax};
+use super::{Discount, Margin, Percent, QuoteFault, QuoteInput, QuoteLine};
 
 const ALL: Decimal = Decimal::ONE_HUNDRED;
 
@@ -34,8 +34,10 @@ pub(super) fn faults_of(input: &QuoteInput) -> Vec<QuoteFault> {
             check_currency("the discount", amount, input.currency, &mut faults);
         }
     }
-    let (Tax::Exclusive(tax) | Tax::Inclusive(tax)) = input.tax;
-    check_rate("the tax", tax, Some(Limit::AtMost100), &mut faults);
+    let own = input.lines.iter().filter_map(|line| line.tax.as_ref()).map(|class| class.rate);
+    for rate in std::iter::once(input.tax.rate()).chain(own) {
+        check_rate("the tax", rate, Some(Limit::AtMost100), &mut faults);
+    }
     check_rate("the deposit", input.deposit, Some(Limit::AtMost100), &mut faults);
     faults
 }

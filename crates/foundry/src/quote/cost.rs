@@ -26,7 +26,7 @@ pub(super) fn money(name: impl Into<Cow<'static, str>>, value: Money, source: So
 }
 
 /// A rate in a working.
-pub(super) fn rate(name: &'static str, percent: Percent) -> Figure {
+pub(super) fn rate(name: impl Into<Cow<'static, str>>, percent: Percent) -> Figure {
     Figure::exact(name, percent.0, "%", Source::Entered)
 }
 

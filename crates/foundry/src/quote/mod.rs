@@ -3,7 +3,9 @@
 //! Exact decimals throughout. Amounts are rounded to the smallest unit of the currency
 //! (ISO 4217), halves away from zero, at these places only: each component of a line, the
 //! line's overhead, its price (or its price per piece), its discount and its tax. Every total
-//! is the plain sum of the rounded amounts above it, so what is printed always adds up.
+//! is the plain sum of the rounded amounts above it, so what is printed always adds up. Lines may
+//! carry taxes of their own; each tax is then rounded by itself, never across rates, as
+//! EN 16931-1 (business group BG-23, rules BR-S-09 and BR-CO-14; from memory) reckons it.
 
 mod component;
 mod share_out;
@@ -51,7 +53,7 @@ pub struct QuoteInput {
     pub price_by: PriceBy,
     /// Taken off for this client.
     pub discount: Discount,
-    /// Value added or sales tax.
+    /// Value added or sales tax of every line that names no other, and whether prices contain it.
     pub tax: Tax,
     /// Where discount and tax are rounded.
     pub rounding: Rounding,
@@ -70,6 +72,17 @@ pub struct QuoteLine {
     pub spares: u32,
     /// What it costs to make them.
     pub components: Vec<Component>,
+    /// Its own tax; none is that of the quote. Whether prices contain tax is the quote's to say.
+    pub tax: Option<TaxClass>,
+}
+
+/// A tax that some lines have and others have not: a reduced rate, none, an exempt service.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TaxClass {
+    /// What it is called.
+    pub name: Cow<'static, str>,
+    /// Its rate.
+    pub rate: Percent,
 }
 
 /// What is earned on top of cost; the trade quotes it in two ways.
@@ -112,13 +125,32 @@ pub enum Tax {
     Inclusive(Percent),
 }
 
+impl Tax {
+    /// The rate.
+    #[must_use]
+    pub const fn rate(self) -> Percent {
+        match self {
+            Self::Exclusive(rate) | Self::Inclusive(rate) => rate,
+        }
+    }
+}
+
+impl QuoteInput {
+    /// The rate of tax of a line.
+    #[must_use]
+    pub fn tax_rate(&self, line: &QuoteLine) -> Percent {
+        line.tax.as_ref().map_or(self.tax.rate(), |class| class.rate)
+    }
+}
+
 /// Where a shared discount and the tax are rounded; laws and habits differ.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Rounding {
     /// On each line; the total is their sum.
     #[default]
     PerLine,
-    /// On the total, which is then shared out over the lines by largest remainders.
+    /// On the total, of each tax by itself, which is then shared out over the lines by largest
+    /// remainders.
     OnTotal,
 }
 
@@ -129,10 +161,27 @@ pub struct Quote {
     pub lines: Vec<PricedLine>,
     /// Their sums.
     pub totals: Amounts,
+    /// The same by tax, in the order in which the taxes first appear; they add up to the totals.
+    pub by_tax: Vec<TaxTotal>,
     /// To be paid before work starts.
     pub deposit: Money,
     /// To be paid afterwards.
     pub balance: Money,
+}
+
+/// What the lines of one tax come to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TaxTotal {
+    /// The tax; none is that of the quote.
+    pub class: Option<TaxClass>,
+    /// Its rate.
+    pub rate: Percent,
+    /// Without tax.
+    pub net: Money,
+    /// Tax.
+    pub tax: Money,
+    /// With tax.
+    pub gross: Money,
 }
 
 /// A priced line.

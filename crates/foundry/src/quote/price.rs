@@ -1,5 +1,7 @@
 //! From cost to price, discount, tax and deposit.
 
+use std::borrow::Cow;
+
 use rust_decimal::Decimal;
 
 use crate::quantity::{Currency, Money};
@@ -11,7 +13,7 @@ use super::cost::{CostedLine, cost_of, minus, money, over, plus, rate, rounded, 
 use super::share_out::{round_to_sum, share_out};
 use super::{
     Amounts, Discount, Margin, Percent, PriceBy, PricedLine, Quote, QuoteFault, QuoteInput,
-    QuoteLine, QuoteRefusal, Rounding, Tax,
+    QuoteLine, QuoteRefusal, Rounding, Tax, TaxClass, TaxTotal,
 };
 
 /// Prices a quote.
@@ -61,10 +63,11 @@ fn price_checked(input: &QuoteInput) -> Result<Worked<Quote>, QuoteFault> {
         lines.push(priced_line(input, draft, discounts[number], payable[number], taxes[number])?);
     }
     let totals = totals(currency, &lines)?;
+    let by_tax = totals_by_tax(input, &lines)?;
     let deposit = rounded(times(totals.gross, input.deposit.factor())?)?;
     let balance = minus(totals.gross, deposit)?;
-    let working = totals_working(input, &lines, &totals, deposit, balance);
-    Ok(Worked { value: Quote { lines, totals, deposit, balance }, working })
+    let working = totals_working(input, &lines, (&totals, &by_tax), deposit, balance);
+    Ok(Worked { value: Quote { lines, totals, by_tax, deposit, balance }, working })
 }
 
 /// The price shown for a line, and for each piece when pieces are priced.
@@ -94,11 +97,15 @@ fn list_price(
     );
     let shown = match input.tax {
         Tax::Exclusive(_) => net,
-        Tax::Inclusive(tax) => {
+        Tax::Inclusive(_) => {
+            let tax = input.tax_rate(line);
             let shown = times(net, Decimal::ONE + tax.factor())?;
             working.step(
                 "net price × (1 + tax ÷ 100)",
-                vec![money("net price", net, Source::Computed), rate("tax contained", tax)],
+                vec![
+                    money("net price", net, Source::Computed),
+                    rate(tax_name(line, "tax contained"), tax),
+                ],
                 money("price with tax before rounding", shown, Source::Computed),
             );
             shown
@@ -157,27 +164,85 @@ fn discounts(input: &QuoteInput, drafts: &[Draft<'_>]) -> Result<Vec<Money>, Quo
     }
 }
 
-/// Net and tax of each line.
+/// What the tax of a line is called in its working.
+fn tax_name(line: &QuoteLine, own: &'static str) -> Cow<'static, str> {
+    line.tax.as_ref().map_or(Cow::Borrowed(own), |class| class.name.clone())
+}
+
+/// Lines by their tax, in the order in which taxes first appear.
+fn by_class<'a>(
+    lines: impl Iterator<Item = &'a QuoteLine>,
+) -> Vec<(Option<&'a TaxClass>, Vec<usize>)> {
+    let mut groups: Vec<(Option<&TaxClass>, Vec<usize>)> = Vec::new();
+    for (at, line) in lines.enumerate() {
+        let class = line.tax.as_ref();
+        match groups.iter_mut().find(|(known, _)| *known == class) {
+            Some((_, places)) => places.push(at),
+            None => groups.push((class, vec![at])),
+        }
+    }
+    groups
+}
+
+/// Net and tax of each line. Rounding on the total rounds the total of each tax.
 fn taxes(input: &QuoteInput, payable: &[Money]) -> Result<Vec<(Money, Money)>, QuoteFault> {
+    let nothing = Money::zero(input.currency);
+    let mut out = vec![(nothing, nothing); payable.len()];
+    for (class, places) in by_class(input.lines.iter()) {
+        let rate = class.map_or(input.tax.rate(), |class| class.rate);
+        let of_class: Vec<Money> = places.iter().map(|at| payable[*at]).collect();
+        let pairs = taxes_at(input, rate, &of_class)?;
+        for (at, pair) in places.into_iter().zip(pairs) {
+            out[at] = pair;
+        }
+    }
+    Ok(out)
+}
+
+/// Net and tax of lines of one rate.
+fn taxes_at(
+    input: &QuoteInput,
+    rate: Percent,
+    payable: &[Money],
+) -> Result<Vec<(Money, Money)>, QuoteFault> {
     let currency = input.currency;
     match input.tax {
-        Tax::Exclusive(tax) => {
+        Tax::Exclusive(_) => {
             let exact = payable
                 .iter()
-                .map(|net| times(*net, tax.factor()))
+                .map(|net| times(*net, rate.factor()))
                 .collect::<Result<Vec<_>, _>>()?;
             let taxes = rounded_by_rule(input.rounding, currency, &exact)?;
             Ok(payable.iter().copied().zip(taxes).collect())
         }
-        Tax::Inclusive(tax) => {
+        Tax::Inclusive(_) => {
             let exact = payable
                 .iter()
-                .map(|gross| over(*gross, Decimal::ONE + tax.factor()))
+                .map(|gross| over(*gross, Decimal::ONE + rate.factor()))
                 .collect::<Result<Vec<_>, _>>()?;
             let nets = rounded_by_rule(input.rounding, currency, &exact)?;
             payable.iter().zip(nets).map(|(gross, net)| Ok((net, minus(*gross, net)?))).collect()
         }
     }
+}
+
+/// What the lines of each tax come to.
+fn totals_by_tax(input: &QuoteInput, lines: &[PricedLine]) -> Result<Vec<TaxTotal>, QuoteFault> {
+    by_class(input.lines.iter())
+        .into_iter()
+        .map(|(class, places)| {
+            let total = |pick: fn(&Amounts) -> Money| {
+                sum(input.currency, places.iter().map(|at| pick(&lines[*at].amounts)))
+            };
+            Ok(TaxTotal {
+                class: class.cloned(),
+                rate: class.map_or(input.tax.rate(), |class| class.rate),
+                net: total(|amounts| amounts.net)?,
+                tax: total(|amounts| amounts.tax)?,
+                gross: total(|amounts| amounts.gross)?,
+            })
+        })
+        .collect()
 }
 
 /// Rounds each amount, or their total which the rounded amounts then add up to.
@@ -219,17 +284,18 @@ fn priced_line(
         );
     }
     let note = rounding_note(input.rounding);
+    let percent = input.tax_rate(line);
     match input.tax {
-        Tax::Exclusive(percent) => working.step(
+        Tax::Exclusive(_) => working.step(
             format!("net × tax ÷ 100{note}"),
-            vec![money("net", net, Source::Computed), rate("tax", percent)],
+            vec![money("net", net, Source::Computed), rate(tax_name(line, "tax"), percent)],
             money("tax", tax, Source::Computed),
         ),
-        Tax::Inclusive(percent) => working.step(
+        Tax::Inclusive(_) => working.step(
             format!("price − price ÷ (1 + tax ÷ 100){note}"),
             vec![
                 money("price with tax", payable, Source::Computed),
-                rate("tax contained", percent),
+                rate(tax_name(line, "tax contained"), percent),
             ],
             money("tax", tax, Source::Computed),
         ),
@@ -284,26 +350,36 @@ fn totals(currency: Currency, lines: &[PricedLine]) -> Result<Amounts, QuoteFaul
 fn totals_working(
     input: &QuoteInput,
     lines: &[PricedLine],
-    totals: &Amounts,
+    (totals, by_tax): (&Amounts, &[TaxTotal]),
     deposit: Money,
     balance: Money,
 ) -> Working {
     let mut working = Working::default();
-    let mut add_up = |what: &'static str, pick: fn(&Amounts) -> Money, total: Money| {
+    let add_up = |working: &mut Working, what: &'static str, pick: fn(&Amounts) -> Money, total| {
         let each = lines
             .iter()
             .map(|line| money(line.name.clone(), pick(&line.amounts), Source::Computed))
             .collect();
         working.step("sum of the lines", each, money(what, total, Source::Computed));
     };
-    add_up("cost", |amounts| amounts.cost, totals.cost);
-    add_up("prices", |amounts| amounts.list, totals.list);
+    add_up(&mut working, "cost", |amounts| amounts.cost, totals.cost);
+    add_up(&mut working, "prices", |amounts| amounts.list, totals.list);
     if !totals.discount.amount().is_zero() {
-        add_up("discount", |amounts| amounts.discount, totals.discount);
+        add_up(&mut working, "discount", |amounts| amounts.discount, totals.discount);
     }
-    add_up("net", |amounts| amounts.net, totals.net);
-    add_up("tax", |amounts| amounts.tax, totals.tax);
-    add_up("to pay", |amounts| amounts.gross, totals.gross);
+    add_up(&mut working, "net", |amounts| amounts.net, totals.net);
+    add_up(&mut working, "tax", |amounts| amounts.tax, totals.tax);
+    if by_tax.len() > 1 {
+        for each in by_tax {
+            let name = each.class.as_ref().map_or("tax", |class| class.name.as_ref());
+            working.step(
+                "sum of the lines of this tax",
+                vec![rate(name.to_owned(), each.rate), money("net", each.net, Source::Computed)],
+                money(format!("{name} of them"), each.tax, Source::Computed),
+            );
+        }
+    }
+    add_up(&mut working, "to pay", |amounts| amounts.gross, totals.gross);
     let gross = || money("to pay", totals.gross, Source::Computed);
     working.step(
         "to pay × deposit ÷ 100, rounded",
