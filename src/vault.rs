@@ -100,7 +100,7 @@ impl Vault {
         rand::rng().fill_bytes(&mut nonce);
         let payload = Payload { msg: text.as_bytes(), aad: what.as_bytes() };
         let sealed = XChaCha20Poly1305::new(key.as_slice().into())
-            .encrypt(XNonce::from_slice(&nonce), payload)
+            .encrypt(&XNonce::from(nonce), payload)
             .map_err(|_| VaultFault::Damaged)?;
         Ok([&[SHAPE], &mark(key)[..], &nonce, &sealed].concat())
     }
@@ -113,7 +113,7 @@ impl Vault {
         let key = self.key.as_ref().ok_or(VaultFault::NoKey)?;
         let (&shape, rest) = sealed.split_first().ok_or(VaultFault::Damaged)?;
         let (of, rest) = rest.split_at_checked(MARK_BYTES).ok_or(VaultFault::Damaged)?;
-        let (nonce, rest) = rest.split_at_checked(NONCE_BYTES).ok_or(VaultFault::Damaged)?;
+        let (nonce, rest) = rest.split_first_chunk::<NONCE_BYTES>().ok_or(VaultFault::Damaged)?;
         if shape != SHAPE {
             return Err(VaultFault::Damaged);
         }
@@ -122,7 +122,7 @@ impl Vault {
         }
         let payload = Payload { msg: rest, aad: what.as_bytes() };
         let text = XChaCha20Poly1305::new(key.as_slice().into())
-            .decrypt(XNonce::from_slice(nonce), payload)
+            .decrypt(&XNonce::from(*nonce), payload)
             .map_err(|_| VaultFault::Damaged)?;
         String::from_utf8(text).map_err(|_| VaultFault::Damaged)
     }

@@ -33,7 +33,7 @@ impl Demo {
         let data = self.data.unwrap_or_else(|| default_data_dir().join("demo"));
         let place = Where { data: data.clone(), database_url: None };
         let config =
-            Config { listen: self.listen, secure_cookies: false, key_file: self.place.key_file() };
+            Config { listen: self.listen, secure_cookies: false, key_file: place.key_file() };
         let (only_make, given) = (self.only_make, self.password);
         let address = self.listen;
         block_on(serve(

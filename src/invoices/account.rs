@@ -19,6 +19,8 @@ pub(super) struct NewEntry<'a> {
     pub(super) method: &'a str,
     pub(super) reference: &'a str,
     pub(super) reverses: Option<EntryId>,
+    /// The same in the studio's currency, with its code, when it is in another.
+    pub(super) booked: Option<(String, Decimal)>,
 }
 
 /// Who writes in an account, and when.
@@ -35,7 +37,7 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
         "INSERT INTO client_entries (id, client_id, kind, currency, amount, on_day, method, reference, reverses, at,
-             person_id) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+             person_id, booked_in, booked) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
     )
     .bind(entry.id)
     .bind(entry.client)
@@ -48,6 +50,8 @@ pub(super) async fn insert(
     .bind(entry.reverses)
     .bind(by.at)
     .bind(by.person)
+    .bind(entry.booked.as_ref().map(|(currency, _)| currency))
+    .bind(entry.booked.as_ref().map(|(_, amount)| *amount))
     .execute(conn)
     .await?;
     Ok(())
@@ -136,6 +140,8 @@ pub(super) struct Entry {
     pub(super) kind: String,
     pub(super) currency: String,
     pub(super) amount: Decimal,
+    pub(super) booked_in: Option<String>,
+    pub(super) booked: Option<Decimal>,
     pub(super) reversed: bool,
 }
 
@@ -145,7 +151,7 @@ pub(super) async fn entry(
     id: EntryId,
 ) -> Result<Entry, sqlx::Error> {
     sqlx::query_as(
-        "SELECT kind, currency, amount, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed
+        "SELECT kind, currency, amount, booked_in::text AS booked_in, booked, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed
          FROM client_entries e WHERE id = $1 AND client_id = $2",
     )
     .bind(id)

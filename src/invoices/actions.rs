@@ -7,7 +7,7 @@ use sqlx::PgConnection;
 use super::account::{self, By, NewEntry};
 use super::forms::{DraftForm, Money, PaymentForm};
 use super::model::{Fixed, Line, Rounding, Rules, TaxAmount, reckon};
-use super::store::{self, Deducting, InvoicingRow, Locked, NewDraft};
+use super::store::{self, Booked, Deducting, InvoicingRow, Locked, NewDraft};
 use super::{from_quote, view};
 use crate::audit;
 use crate::id::{ClientId, EntryId, InvoiceId};
@@ -116,6 +116,11 @@ pub(super) async fn draft_for_order(
         tax_rounding: settings.tax_rounding.clone(),
         due_days: if part == Part::Deposit { 0 } else { settings.due_days },
         note: String::new(),
+        booked: content.exchange.as_ref().map(|exchange| Booked {
+            currency: exchange.from.clone(),
+            rate: exchange.rate,
+            on: exchange.on,
+        }),
     };
     let id = store::insert_draft(conn, &head, signed.person, signed.now).await?;
     let rounding = Rounding::named(&settings.tax_rounding);
@@ -198,6 +203,7 @@ pub(super) async fn blank(
         tax_rounding: settings.tax_rounding,
         due_days: settings.due_days,
         note: String::new(),
+        booked: None,
     };
     Ok(store::insert_draft(conn, &head, signed.person, signed.now).await?)
 }
@@ -274,6 +280,7 @@ pub(super) async fn issue(
         method: "",
         reference: &label,
         reverses: None,
+        booked: view::booked_total(&mut *conn, id).await?,
     };
     account::insert(conn, &entry, by).await?;
     if let Some(debit) = corrected {
@@ -367,6 +374,7 @@ pub(super) async fn credit(
         tax_rounding: held.tax_rounding.clone(),
         due_days: 0,
         note: String::new(),
+        booked: store::booked(conn, id).await?,
     };
     let draft = store::insert_draft(conn, &head, signed.person, signed.now).await?;
     let lines: Vec<Deducting> = store::lines(&mut *conn, id)
@@ -386,6 +394,17 @@ pub(super) async fn credit(
     };
     keep(conn, draft, &lines, rules).await?;
     Ok(draft)
+}
+
+/// What money in another currency is in the studio's, at the rate of the client's last invoice in
+/// that currency, which is the rate that was agreed.
+async fn booked(
+    conn: &mut PgConnection,
+    client: ClientId,
+    money: &Money,
+) -> Result<Option<(String, Decimal)>, sqlx::Error> {
+    let last = store::last_booked(conn, client, &money.currency).await?;
+    Ok(last.map(|booked| (booked.currency.clone(), booked.of(money.amount))))
 }
 
 /// Notes a payment. It pays for the chosen invoice, or for the oldest first; what is left
@@ -409,6 +428,7 @@ pub(super) async fn pay(
         method: &typed.money.method,
         reference: &typed.money.reference,
         reverses: None,
+        booked: booked(conn, client, &typed.money).await?,
     };
     account::insert(conn, &entry, by).await?;
     let mut owed = account::open(conn, client, &typed.money.currency, true).await?;
@@ -499,6 +519,7 @@ pub(super) async fn refund(
         method: &money.method,
         reference: &money.reference,
         reverses: None,
+        booked: booked(conn, client, money).await?,
     };
     account::insert(conn, &entry, by).await?;
     spread(conn, id, &credits, money.amount, by, false).await?;
@@ -564,6 +585,7 @@ pub(super) async fn reverse(
         method: "",
         reference: "",
         reverses: Some(id),
+        booked: entry.booked_in.clone().zip(entry.booked),
     };
     account::insert(conn, &new, by).await?;
     let (credit, debit) = if kind == "payment_reversed" { (id, new.id) } else { (new.id, id) };

@@ -58,6 +58,9 @@ pub(crate) fn invoice(
     let total = if invoice.is_credit() { "Credited" } else { "To pay" };
     sums.push((total.to_owned(), money(invoice.total)));
     blocks.push(Block::Sums(sums));
+    if let Some(words) = invoice.booked_words(show) {
+        blocks.push(Block::Small(words));
+    }
     if !taxes.is_empty() {
         blocks.push(Block::Small(invoice.tax_rule()));
     }

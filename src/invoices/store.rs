@@ -1,6 +1,7 @@
 //! All SQL that writes invoices.
 
-use rust_decimal::Decimal;
+use foundry::quantity::Currency;
+use rust_decimal::{Decimal, RoundingStrategy};
 use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection, PgExecutor};
 
@@ -65,6 +66,29 @@ pub(super) struct NewDraft {
     pub(super) tax_rounding: String,
     pub(super) due_days: i32,
     pub(super) note: String,
+    pub(super) booked: Option<Booked>,
+}
+
+/// How a document in another currency is booked in the studio's.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Booked {
+    /// The studio's currency.
+    pub(super) currency: String,
+    /// How much of the document's currency one unit of it buys.
+    pub(super) rate: Decimal,
+    /// The day of the rate.
+    pub(super) on: Day,
+}
+
+impl Booked {
+    /// An amount of the document in the studio's currency, to its smallest unit.
+    pub(super) fn of(&self, amount: Decimal) -> Decimal {
+        let digits = Currency::by_code(&self.currency).map_or(2, |known| known.minor_digits());
+        amount
+            .checked_div(self.rate)
+            .unwrap_or_default()
+            .round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero)
+    }
 }
 
 pub(super) async fn insert_draft(
@@ -76,8 +100,8 @@ pub(super) async fn insert_draft(
     let id = InvoiceId::new();
     sqlx::query(
         "INSERT INTO invoices (id, kind, purpose, client_id, order_id, corrects, currency, tax_inclusive, tax_rounding,
-             due_days, note, made_by, made_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+             due_days, note, made_by, made_at, booked_in, booked_rate, booked_on)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)",
     )
     .bind(id)
     .bind(draft.kind)
@@ -92,6 +116,9 @@ pub(super) async fn insert_draft(
     .bind(&draft.note)
     .bind(person)
     .bind(now)
+    .bind(draft.booked.as_ref().map(|booked| &booked.currency))
+    .bind(draft.booked.as_ref().map(|booked| booked.rate))
+    .bind(draft.booked.as_ref().map(|booked| booked.on))
     .execute(conn)
     .await?;
     Ok(id)
@@ -162,6 +189,7 @@ pub(super) async fn write_lines(
     reckoned: &[Reckoned],
     totals: &Totals,
 ) -> Result<(), sqlx::Error> {
+    let booked = booked(&mut *conn, id).await?;
     sqlx::query("DELETE FROM invoice_lines WHERE invoice_id = $1")
         .bind(id)
         .execute(&mut *conn)
@@ -190,9 +218,15 @@ pub(super) async fn write_lines(
         .execute(&mut *conn)
         .await?;
     }
+    // The parts are rounded, and the net is what they leave of the rounded total, so that they add up.
+    let booked_sums = booked.as_ref().map(|booked| {
+        let taxes: Decimal = totals.taxes.iter().map(|tax| booked.of(tax.amount)).sum();
+        let total = booked.of(totals.total);
+        (total - taxes, total)
+    });
     for (n, each) in (1_i32..).zip(&totals.taxes) {
         sqlx::query(
-            "INSERT INTO invoice_taxes (invoice_id, n, name, percent, base, amount) VALUES ($1, $2, $3, $4, $5, $6)",
+            "INSERT INTO invoice_taxes (invoice_id, n, name, percent, base, amount, booked) VALUES ($1, $2, $3, $4, $5, $6, $7)",
         )
         .bind(id)
         .bind(n)
@@ -200,19 +234,55 @@ pub(super) async fn write_lines(
         .bind(each.tax.percent)
         .bind(each.base)
         .bind(each.amount)
+        .bind(booked.as_ref().map(|booked| booked.of(each.amount)))
         .execute(&mut *conn)
         .await?;
     }
     sqlx::query(
-        "UPDATE invoices SET net = $2, tax = $3, total = $4, version = version + 1 WHERE id = $1",
+        "UPDATE invoices SET net = $2, tax = $3, total = $4, booked_net = $5, booked_total = $6, version = version + 1
+         WHERE id = $1",
     )
     .bind(id)
     .bind(totals.net)
     .bind(totals.tax)
     .bind(totals.total)
+    .bind(booked_sums.map(|(net, _)| net))
+    .bind(booked_sums.map(|(_, total)| total))
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// How a document is booked in the studio's currency; none when it is in that itself.
+pub(super) async fn booked(
+    conn: &mut PgConnection,
+    id: InvoiceId,
+) -> Result<Option<Booked>, sqlx::Error> {
+    let row: Option<(String, Decimal, Day)> = sqlx::query_as(
+        "SELECT booked_in::text, booked_rate, booked_on FROM invoices WHERE id = $1 AND booked_in IS NOT NULL",
+    )
+    .bind(id)
+    .fetch_optional(conn)
+    .await?;
+    Ok(row.map(|(currency, rate, on)| Booked { currency, rate, on }))
+}
+
+/// How the last issued document of a client in a currency was booked.
+pub(super) async fn last_booked(
+    conn: &mut PgConnection,
+    client: ClientId,
+    currency: &str,
+) -> Result<Option<Booked>, sqlx::Error> {
+    let row: Option<(String, Decimal, Day)> = sqlx::query_as(
+        "SELECT booked_in::text, booked_rate, booked_on FROM invoices
+         WHERE client_id = $1 AND currency = $2 AND state = 'issued' AND booked_in IS NOT NULL
+         ORDER BY issued_on DESC, number DESC LIMIT 1",
+    )
+    .bind(client)
+    .bind(currency)
+    .fetch_optional(conn)
+    .await?;
+    Ok(row.map(|(currency, rate, on)| Booked { currency, rate, on }))
 }
 
 pub(super) async fn change_head(

@@ -6,6 +6,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::id::{ClientId, EntryId, InvoiceId, OrderId};
+use crate::web::Show;
 
 /// An invoice or a credit note with its head.
 #[derive(Clone, Debug, FromRow)]
@@ -38,9 +39,29 @@ pub(crate) struct InvoiceRow {
     pub(crate) to_name: String,
     pub(crate) to_address: String,
     pub(crate) version: i64,
+    pub(crate) booked_in: Option<String>,
+    pub(crate) booked_rate: Option<Decimal>,
+    pub(crate) booked_on: Option<Day>,
+    pub(crate) booked_net: Option<Decimal>,
+    pub(crate) booked_total: Option<Decimal>,
 }
 
 impl InvoiceRow {
+    /// How a document in another currency is booked in the studio's, in a sentence.
+    pub(crate) fn booked_words(&self, show: &Show) -> Option<String> {
+        let (own, rate, on) = (self.booked_in.as_ref()?, self.booked_rate?, self.booked_on?);
+        let (net, total) = (self.booked_net?, self.booked_total?);
+        Some(format!(
+            "In {own} at the rate of {}, 1 {own} = {} {}: net {}, taxes {}, together {}.",
+            show.day_text(on),
+            rate.normalize(),
+            self.currency,
+            show.money_text(net, own),
+            show.money_text(total - net, own),
+            show.money_text(total, own)
+        ))
+    }
+
     /// What is still to be paid, or what of a credit is still to be used.
     pub(crate) fn open(&self) -> Decimal {
         self.total - self.settled
@@ -101,9 +122,23 @@ impl InvoiceRow {
 const HEAD: &str = "SELECT i.id, i.kind, i.state, i.label, i.client_id, c.name AS client, o.number AS order_number,
         i.purpose, i.corrects, k.label AS corrects_label, i.currency, i.tax_inclusive, i.tax_rounding, i.net, i.total,
         coalesce(b.settled, 0) AS settled, i.due_days, i.note, i.issued_on, i.due_on, i.from_name, i.from_address,
-        i.tax_number, i.pay_to, i.footer, i.to_name, i.to_address, i.version
+        i.tax_number, i.pay_to, i.footer, i.to_name, i.to_address, i.version, i.booked_in::text AS booked_in,
+        i.booked_rate, i.booked_on, i.booked_net, i.booked_total
     FROM invoices i JOIN clients c ON c.id = i.client_id LEFT JOIN orders o ON o.id = i.order_id
     LEFT JOIN invoices k ON k.id = i.corrects LEFT JOIN entry_balances b ON b.entry_id = i.id";
+
+/// What an invoice comes to in the studio's currency, when it is in another.
+pub(super) async fn booked_total(
+    db: impl PgExecutor<'_>,
+    id: InvoiceId,
+) -> Result<Option<(String, Decimal)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT booked_in::text, booked_total FROM invoices WHERE id = $1 AND booked_in IS NOT NULL",
+    )
+    .bind(id)
+    .fetch_optional(db)
+    .await
+}
 
 pub(crate) async fn load(
     db: impl PgExecutor<'_>,
@@ -465,6 +500,19 @@ pub(crate) async fn client(
         .bind(id)
         .fetch_one(db)
         .await
+}
+
+/// Currencies in which a client has an account.
+pub(super) async fn currencies(
+    pool: &PgPool,
+    client: ClientId,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT DISTINCT currency::text FROM client_entries WHERE client_id = $1 ORDER BY 1",
+    )
+    .bind(client)
+    .fetch_all(pool)
+    .await
 }
 
 /// Invoices of a client that are not paid, to choose from.

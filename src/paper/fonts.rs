@@ -1,8 +1,11 @@
 //! The fonts that papers are set in, and how wide their letters are.
 
 use krilla::Data;
-use krilla::text::{Font, GlyphId, KrillaGlyph};
-use ttf_parser::Face;
+use krilla::text::{Font, KrillaGlyph};
+use ttf_parser::gpos::{PairAdjustment, PositioningSubtable};
+use ttf_parser::gsub::{SingleSubstitution, SubstitutionSubtable};
+use ttf_parser::opentype_layout::{LayoutTable, Lookup};
+use ttf_parser::{Face, GlyphId, Tag};
 
 use super::PaperFault;
 
@@ -35,6 +38,74 @@ impl Loaded {
     fn em(&self) -> f32 {
         f32::from(self.face.units_per_em())
     }
+
+    fn advance(&self, glyph: GlyphId) -> f32 {
+        f32::from(self.face.glyph_hor_advance(glyph).unwrap_or(0)) / self.em()
+    }
+
+    /// The form of a digit that is as wide as the others (OpenType feature `tnum`), if the face
+    /// has one. It has its own width, so that programs that read a PDF back see one number.
+    fn even(&self, glyph: GlyphId) -> GlyphId {
+        let Some(table) = self.face.tables().gsub else { return glyph };
+        for lookup in lookups(&table, b"tnum") {
+            for form in lookup.subtables.into_iter::<SubstitutionSubtable<'_>>() {
+                let SubstitutionSubtable::Single(single) = form else { continue };
+                let Some(at) = single.coverage().get(glyph) else { continue };
+                return match single {
+                    SingleSubstitution::Format1 { delta, .. } => {
+                        GlyphId(glyph.0.wrapping_add_signed(delta))
+                    }
+                    SingleSubstitution::Format2 { substitutes, .. } => {
+                        substitutes.get(at).unwrap_or(glyph)
+                    }
+                };
+            }
+        }
+        glyph
+    }
+
+    /// How much further than its own width the left of two letters goes, in ems (OpenType feature
+    /// `kern`): below nothing where they move together.
+    fn kern(&self, left: GlyphId, right: GlyphId) -> f32 {
+        let Some(table) = self.face.tables().gpos else { return 0.0 };
+        let mut units = 0.0;
+        for lookup in lookups(&table, b"kern") {
+            // The first table of a lookup that knows the pair decides.
+            let found = lookup
+                .subtables
+                .into_iter::<PositioningSubtable<'_>>()
+                .find_map(|pairs| advance_of(&pairs, left, right));
+            units += f32::from(found.unwrap_or(0));
+        }
+        units / self.em()
+    }
+}
+
+/// The lookups of a feature.
+fn lookups<'a>(table: &LayoutTable<'a>, feature: &[u8; 4]) -> Vec<Lookup<'a>> {
+    let tag = Tag::from_bytes(feature);
+    let mut indices: Vec<u16> = table
+        .features
+        .into_iter()
+        .filter(|known| known.tag == tag)
+        .flat_map(|known| known.lookup_indices.into_iter().collect::<Vec<_>>())
+        .collect();
+    indices.sort_unstable();
+    indices.dedup();
+    indices.into_iter().filter_map(|at| table.lookups.get(at)).collect()
+}
+
+/// What a table of pairs says of a pair; nothing when it does not know it.
+fn advance_of(pairs: &PositioningSubtable<'_>, left: GlyphId, right: GlyphId) -> Option<i16> {
+    let PositioningSubtable::Pair(pairs) = pairs else { return None };
+    let at = pairs.coverage().get(left)?;
+    let (first, _) = match pairs {
+        PairAdjustment::Format1 { sets, .. } => sets.get(at)?.get(right)?,
+        PairAdjustment::Format2 { classes, matrix, .. } => {
+            matrix.get((classes.0.get(left), classes.1.get(right)))?
+        }
+    };
+    Some(first.x_advance)
 }
 
 /// The faces of one weight, in the order in which they are asked for a letter.
@@ -70,32 +141,30 @@ impl Fonts {
         }
     }
 
-    /// Letters with their places. Digits keep their own widths: padded ones are read as several
-    /// words by programs that read a PDF back.
+    /// Letters with their places: digits all equally wide, so that figures stand below each other,
+    /// and pairs of letters moved together as the face says.
     pub(super) fn runs(&self, text: &str, weight: Weight) -> Vec<Run> {
         let family = self.family(weight);
         let mut runs: Vec<(usize, Run)> = Vec::new();
-        for letter in text.chars().map(plain) {
-            let (at, glyph, letter) = family.find(letter);
-            let loaded = &family.0[at];
-            let advance = family.advance(at, glyph);
+        for placed in family.placed(text) {
+            let at = placed.face;
             if runs.last().is_none_or(|(last, _)| *last != at) {
-                let font = loaded.font.clone();
+                let font = family.0[at].font.clone();
                 runs.push((at, Run { font, text: String::new(), glyphs: Vec::new(), width: 0.0 }));
             }
             if let Some((_, run)) = runs.last_mut() {
                 let start = run.text.len();
-                run.text.push(letter);
+                run.text.push(placed.letter);
                 run.glyphs.push(KrillaGlyph::new(
-                    GlyphId::new(u32::from(glyph.0)),
-                    advance,
+                    krilla::text::GlyphId::new(u32::from(placed.glyph.0)),
+                    placed.advance,
                     0.0,
                     0.0,
                     0.0,
                     start..run.text.len(),
                     None,
                 ));
-                run.width += advance;
+                run.width += placed.advance;
             }
         }
         runs.into_iter().map(|(_, run)| run).collect()
@@ -103,31 +172,41 @@ impl Fonts {
 
     /// How wide a line is, in ems.
     pub(super) fn width(&self, text: &str, weight: Weight) -> f32 {
-        let family = self.family(weight);
-        text.chars()
-            .map(plain)
-            .map(|letter| {
-                let (at, glyph, _) = family.find(letter);
-                family.advance(at, glyph)
-            })
-            .sum()
+        self.family(weight).placed(text).iter().map(|placed| placed.advance).sum()
     }
 }
 
+/// A letter with its glyph and how far it goes, in ems.
+struct Placed {
+    face: usize,
+    glyph: GlyphId,
+    letter: char,
+    advance: f32,
+}
+
 impl Family {
+    fn placed(&self, text: &str) -> Vec<Placed> {
+        let mut line: Vec<Placed> = Vec::with_capacity(text.len());
+        for letter in text.chars().map(plain) {
+            let (face, glyph, letter) = self.find(letter);
+            let loaded = &self.0[face];
+            let glyph = if letter.is_ascii_digit() { loaded.even(glyph) } else { glyph };
+            if let Some(before) = line.last_mut().filter(|before| before.face == face) {
+                before.advance += loaded.kern(before.glyph, glyph);
+            }
+            line.push(Placed { face, glyph, letter, advance: loaded.advance(glyph) });
+        }
+        line
+    }
+
     /// The face that has a letter, and its glyph; a question mark where none has it.
-    fn find(&self, letter: char) -> (usize, ttf_parser::GlyphId, char) {
+    fn find(&self, letter: char) -> (usize, GlyphId, char) {
         for (at, loaded) in self.0.iter().enumerate() {
             if let Some(glyph) = loaded.face.glyph_index(letter) {
                 return (at, glyph, letter);
             }
         }
         (0, self.0[0].face.glyph_index('?').unwrap_or_default(), '?')
-    }
-
-    fn advance(&self, at: usize, glyph: ttf_parser::GlyphId) -> f32 {
-        let loaded = &self.0[at];
-        f32::from(loaded.face.glyph_hor_advance(glyph).unwrap_or(0)) / loaded.em()
     }
 }
 
@@ -137,5 +216,27 @@ fn plain(letter: char) -> char {
         '\u{202f}' | '\u{2009}' | '\u{a0}' | '\t' => ' ',
         letter if letter.is_control() => ' ',
         letter => letter,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_are_equally_wide_and_pairs_of_letters_move_together() {
+        let fonts = Fonts::load().unwrap();
+        for weight in [Weight::Regular, Weight::Bold] {
+            let widths: Vec<f32> =
+                ('0'..='9').map(|digit| fonts.width(&digit.to_string(), weight)).collect();
+            assert!(widths.iter().all(|width| (width - widths[0]).abs() < 1e-6), "{widths:?}");
+            let alone = fonts.width("A", weight) + fonts.width("V", weight);
+            assert!(fonts.width("AV", weight) < alone - 0.01, "the face has this pair");
+            let same = fonts.width("H", weight) * 2.0;
+            assert!((fonts.width("HH", weight) - same).abs() < 1e-6, "straight stems stay apart");
+        }
+        let runs = fonts.runs("1111.70 EUR", Weight::Regular);
+        assert_eq!(runs[0].text, "1111.70 EUR", "and it is read back as it was written");
     }
 }

@@ -30,7 +30,7 @@ pub(super) async fn save_draft(
     signed: &Signed,
     number: i32,
     content: &Content,
-    seen: i64,
+    (seen, other_currency_meant): (i64, bool),
 ) -> Result<i32, Fault> {
     let order = orders::lock(conn, number).await?;
     if !order.state.is_open_to_change() {
@@ -42,6 +42,17 @@ pub(super) async fn save_draft(
     }
     if order.version != seen {
         return Err(Refused::stale("this order").into());
+    }
+    if let Some((n, before)) = store::last_currency(conn, order.id).await?
+        && before != content.currency
+        && !other_currency_meant
+    {
+        return Err(Refused::conflict(format!(
+            "Quote {n} of this order is in {before}, this one would be in {}. Nothing was changed. Tick that it is meant and keep it again, or go back to {before}.",
+            content.currency
+        ))
+        .at("other_currency")
+        .into());
     }
     let today = signed.now.day_in(&signed.frame.show.zone);
     let days = i32::try_from(content.inputs.valid_days).unwrap_or(i32::MAX);

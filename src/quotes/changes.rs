@@ -64,6 +64,7 @@ pub fn for_client(before: &Content, after: &Content) -> Vec<Change> {
             changes.extend(Change::new(old.name.clone(), line_words(old, before), ""));
         }
     }
+    changes.extend(Change::new("currency", &before.currency, &after.currency));
     let sums = |content: &Content| {
         [
             ("discount", content.totals.discount),
@@ -107,7 +108,9 @@ pub(super) fn for_owner(before: &Content, after: &Content) -> Vec<Change> {
 fn inside(content: &Content) -> Vec<(&'static str, String)> {
     let inputs = &content.inputs;
     let percent = |value: Decimal| format!("{} %", value.normalize());
+    let rate = content.exchange.as_ref().map(|exchange| exchange.words(&content.currency));
     vec![
+        ("rate of exchange", rate.unwrap_or_default()),
         ("cost", money(content.totals.cost, content)),
         ("earned", money(content.totals.earned, content)),
         ("margin", percent(inputs.margin_percent)),

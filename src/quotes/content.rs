@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::choices::{Choice, MetalRule};
 use super::inputs::Inputs;
+use crate::clock::Day;
 use crate::id::{AlloyId, FileId};
 use crate::json::working::WorkingJson;
 use crate::web::{Html, Show, working};
@@ -50,6 +51,28 @@ pub struct Content {
     /// The option that the client chose, if there were any.
     #[serde(default)]
     pub chosen: Option<String>,
+    /// When it is in another currency than the studio's: at which rate.
+    #[serde(default)]
+    pub exchange: Option<Exchange>,
+}
+
+/// At what rate a quote in another currency was reckoned.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Exchange {
+    /// The studio's currency.
+    pub from: String,
+    /// How much of the quote's currency one unit of the studio's buys.
+    pub rate: Decimal,
+    /// The day of the rate.
+    pub on: Day,
+}
+
+impl Exchange {
+    /// The rate as people write it.
+    #[must_use]
+    pub fn words(&self, to: &str) -> String {
+        format!("1 {} = {} {to}", self.from, self.rate.normalize())
+    }
 }
 
 /// A line of a quote.

@@ -191,6 +191,7 @@ pub(super) async fn defaults(
         tax: class.as_ref().and_then(|class| class.tax_id),
         tasks: Vec::new(),
         line_taxes: Vec::new(),
+        abroad: None,
     })
 }
 

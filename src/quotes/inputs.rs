@@ -1,5 +1,6 @@
 //! What the owner may turn while pricing.
 
+use foundry::quantity::Currency;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -60,6 +61,20 @@ pub(super) struct Inputs {
     /// Lines with a tax of their own, by their number.
     #[serde(default)]
     pub(super) line_taxes: Vec<(i32, TaxId)>,
+    /// Another currency than the studio's, and its rate.
+    #[serde(default)]
+    pub(super) abroad: Option<Abroad>,
+}
+
+/// Another currency than the studio's.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Abroad {
+    /// Its ISO 4217 code.
+    pub(super) currency: String,
+    /// How much of it one unit of the studio's currency buys.
+    pub(super) rate: Decimal,
+    /// The day of the rate.
+    pub(super) on: Day,
 }
 
 /// Work of a task on an order.
@@ -78,7 +93,7 @@ pub(super) const MOST_OPTIONS: usize = 3;
 
 impl Inputs {
     /// Reads the form; `None` after noting at each field what is wrong with it.
-    pub(super) fn read(form: &mut Form, today: Day) -> Option<Self> {
+    pub(super) fn read(form: &mut Form, today: Day, own_currency: &str) -> Option<Self> {
         let ready_by = form.day_or_none("ready_by");
         if ready_by.is_some_and(|day| day < today) {
             form.wrong(
@@ -129,6 +144,7 @@ impl Inputs {
             tax: chosen(form, "tax"),
             tasks: tasks(form),
             line_taxes: line_taxes(form),
+            abroad: abroad(form, today, own_currency),
         };
         form.good().then_some(inputs)
     }
@@ -172,6 +188,11 @@ impl Inputs {
             form.put(&format!("task{at}_minutes"), &task.minutes.to_string());
             form.put(&format!("task{at}_per"), if task.each { "piece" } else { "order" });
         }
+        if let Some(abroad) = &self.abroad {
+            form.put("currency", &abroad.currency);
+            form.put("rate", &plain(abroad.rate));
+            form.put("rate_on", &abroad.on.to_string());
+        }
         for (n, tax) in &self.line_taxes {
             form.put("taxed", &n.to_string());
             form.put(&tax_field(*n), &tax.to_string());
@@ -188,6 +209,40 @@ impl Inputs {
         }
         form
     }
+}
+
+/// A rate beyond this has a slipped decimal point.
+const MOST_RATE: i64 = 1_000_000;
+
+/// Another currency with its rate; the studio's own needs none.
+fn abroad(form: &mut Form, today: Day, own: &str) -> Option<Abroad> {
+    let currency = form.value("currency").trim().to_uppercase();
+    if currency.is_empty() || currency == own {
+        return None;
+    }
+    if let Err(why) = Currency::by_code(&currency) {
+        form.wrong("currency", format!("{}.", sentence(&why.to_string())));
+        return None;
+    }
+    if form.value("rate").trim().is_empty() {
+        form.wrong(
+            "rate",
+            format!("How much {currency} one {own} buys is needed; nothing is guessed."),
+        );
+        return None;
+    }
+    let rate = form.decimal("rate", Decimal::new(1, 10), Decimal::from(MOST_RATE), 10);
+    let on = form.day("rate_on");
+    if on.is_some_and(|on| on > today) {
+        form.wrong("rate_on", "This day has not come yet; a rate is of today or before.");
+    }
+    Some(Abroad { currency, rate: rate?, on: on? })
+}
+
+/// With a capital.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect()
 }
 
 /// The field of the tax of a line.

@@ -18,7 +18,7 @@ mod workshop;
 
 pub use changes::{Change, for_client};
 pub use choices::{Choice, ChosenLine, MetalRule};
-pub use content::{Amounts, Content, Line, LineTax, TaxSum};
+pub use content::{Amounts, Content, Exchange, Line, LineTax, TaxSum};
 pub use link::{LINK_DAYS, LinkRow, find_link, path_of};
 pub use paths::{PriceOrder, Quotes};
 pub use store::{Answered, SentQuote, accept, decline, lock_sent, note_opened};

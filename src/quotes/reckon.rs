@@ -10,7 +10,7 @@ use rust_decimal::Decimal;
 use sqlx::PgPool;
 
 use super::choices::{Choice, OptionSpec};
-use super::content::{Amounts, Break, Content, Line};
+use super::content::{Amounts, Break, Content, Exchange, Line};
 use super::defaults::Shop;
 use super::inputs::Inputs;
 use super::workshop::{Workshop, kept_line};
@@ -56,15 +56,18 @@ pub(super) async fn reckon(
     let mut alloys: Vec<_> = rows.iter().map(|row| row.alloy_id).collect();
     alloys.extend(inputs.options.iter().filter_map(|option| option.alloy));
     let prices = DayPrices::load(pool, today, &settings.currency, &alloys).await?;
-    let currency = match Currency::by_code(&settings.currency) {
-        Ok(currency) => currency,
+    let code = inputs.abroad.as_ref().map_or(settings.currency.as_str(), |abroad| &abroad.currency);
+    let known = Currency::by_code(&settings.currency)
+        .and_then(|own| Currency::by_code(code).map(|currency| (own, currency)));
+    let (own, currency) = match known {
+        Ok(both) => both,
         Err(why) => {
             let place = "/studio".to_owned();
             let what = sentence(&why.to_string());
             return Ok(Err(vec![Missing { what, place, place_name: "Studio" }]));
         }
     };
-    let workshop = Workshop { shop, settings, prices: &prices, currency, inputs: &inputs };
+    let workshop = Workshop { shop, settings, prices: &prices, currency, own, inputs: &inputs };
     let asked = match workshop.priced_order(order.number, &rows, true) {
         Ok(asked) => asked,
         Err(missing) => return Ok(Err(missing)),
@@ -87,7 +90,12 @@ pub(super) async fn reckon(
         }
     }
     Ok(Ok(Content {
-        currency: settings.currency.clone(),
+        currency: currency.code().to_owned(),
+        exchange: inputs.abroad.as_ref().map(|abroad| Exchange {
+            from: own.code().to_owned(),
+            rate: abroad.rate,
+            on: abroad.on,
+        }),
         tax_name: workshop.tax().0.to_owned(),
         tax_percent: (workshop.tax().1 * Decimal::ONE_HUNDRED).normalize(),
         tax_inclusive: workshop.tax().2,
@@ -250,7 +258,7 @@ impl Workshop<'_> {
 
     /// What is missing to the least that an order is worth, as a line with its tax.
     fn up_to_least(&self, totals: &Amounts) -> Option<Line> {
-        let least = self.shop.rules.least_net;
+        let least = self.shop.rules.least_net * self.rate();
         let net = Money::new(least - totals.net, self.currency).rounded();
         if net.amount() <= Decimal::ZERO {
             return None;
@@ -315,12 +323,28 @@ impl Workshop<'_> {
             let Ok(priced) = price(&self.input(vec![other])) else { continue };
             let Some(line) = priced.value.lines.first() else { continue };
             if let Some(unit) = line.unit_price {
-                let working = WorkingJson::from(&line.working);
+                let working = WorkingJson::from(&up_to_piece(&line.working));
                 breaks.push(Break { quantity, unit_price: unit.amount(), working });
             }
         }
         breaks
     }
+}
+
+/// The part of a line's working that is new in another number: what does not simply come with
+/// each piece, and how the price of a piece follows from the sum. That names every cost.
+fn up_to_piece(whole: &Working) -> Working {
+    let mut part = Working::default();
+    for step in &whole.steps {
+        let with_each = step.inputs.last().is_some_and(|input| input.name == "pieces made");
+        if !(with_each && step.result.name.starts_with("cost of ")) {
+            part.steps.push(step.clone());
+        }
+        if step.result.name == "price of a piece" {
+            break;
+        }
+    }
+    part
 }
 
 /// What the owner should know before sending it.

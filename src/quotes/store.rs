@@ -62,6 +62,19 @@ pub(super) async fn write_draft(
     .await
 }
 
+/// The newest quote of an order with its currency.
+pub(super) async fn last_currency(
+    conn: &mut PgConnection,
+    order: OrderId,
+) -> Result<Option<(i32, String)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT n, currency::text FROM quotes WHERE order_id = $1 ORDER BY n DESC LIMIT 1",
+    )
+    .bind(order)
+    .fetch_optional(conn)
+    .await
+}
+
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct LockedQuote {
     pub(super) id: QuoteId,

@@ -112,10 +112,13 @@ pub async fn on_day(
         return Ok(Some(content.clone()));
     }
     let ids: Vec<_> = alloys.iter().map(|(id, _)| *id).collect();
-    let prices = DayPrices::load(pool, day, &content.currency, &ids).await?;
+    // Prices are noted in the studio's currency; the rate stays that of the quote.
+    let own = content.exchange.as_ref().map_or(&content.currency, |exchange| &exchange.from);
+    let rate = content.exchange.as_ref().map_or(Decimal::ONE, |exchange| exchange.rate);
+    let prices = DayPrices::load(pool, day, own, &ids).await?;
     let price_of = |id: AlloyId| {
         let name = alloys.iter().find(|(alloy, _)| *alloy == id).map(|(_, name)| name.as_str())?;
-        prices.alloy(id, name).ok().map(|price| price.amount)
+        prices.alloy(id, name).ok()?.amount.checked_mul(rate)
     };
     Ok(content.at_day(words, &price_of))
 }

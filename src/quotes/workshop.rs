@@ -7,7 +7,7 @@ use foundry::quote::{
     TaxClass, measured,
 };
 use foundry::source::Source;
-use foundry::working::Worked;
+use foundry::working::{Figure, Worked, Working};
 use rust_decimal::Decimal;
 
 use super::content::{Amounts, Break, Cost, Line, LineTax};
@@ -31,6 +31,8 @@ pub(super) struct Reckoned {
     pub(super) metal: (Decimal, Decimal),
     /// What the client brings, in grams.
     pub(super) own_g: Decimal,
+    /// Prices in the currency of the quote, when that is not the studio's.
+    pub(super) conversions: Working,
 }
 
 /// The studio as a price sees it.
@@ -38,7 +40,10 @@ pub(super) struct Workshop<'a> {
     pub(super) shop: &'a Shop,
     pub(super) settings: &'a Settings,
     pub(super) prices: &'a DayPrices,
+    /// The currency of the quote.
     pub(super) currency: Currency,
+    /// The studio's currency.
+    pub(super) own: Currency,
     pub(super) inputs: &'a Inputs,
 }
 
@@ -46,7 +51,39 @@ type Weight = Worked<Grams>;
 
 impl Workshop<'_> {
     fn money(&self, amount: Decimal) -> Option<Money> {
-        Some(Money::new(amount, self.currency))
+        Some(Money::new(amount, self.own))
+    }
+
+    /// How much of the quote's currency one unit of the studio's buys.
+    pub(super) fn rate(&self) -> Decimal {
+        self.inputs.abroad.as_ref().map_or(Decimal::ONE, |abroad| abroad.rate)
+    }
+
+    /// Puts the prices of components into the currency of the quote, and says how.
+    fn convert(&self, components: &mut [Component]) -> Working {
+        let mut working = Working::default();
+        let Some(abroad) = &self.inputs.abroad else { return working };
+        for component in components {
+            let Some(price) = component.price else { continue };
+            let converted = Money::new(price.amount() * abroad.rate, self.currency);
+            let of = |money: Money, source| {
+                let unit = money.currency().code().to_owned();
+                Figure::exact(format!("price of {}", component.name), money.amount(), unit, source)
+            };
+            let day = Source::Assumed(format!("the rate of {}", abroad.on).into());
+            let unit = format!("{}/{}", abroad.currency, self.own.code());
+            working.step(
+                "price × rate",
+                vec![
+                    of(price, component.price_source.clone()),
+                    Figure::exact("rate", abroad.rate, unit, day),
+                ],
+                of(converted, Source::Computed),
+            );
+            component.price = Some(converted);
+            component.price_source = Source::Computed;
+        }
+        working
     }
 
     fn priced(&self, component: Component, price: DayPrice) -> Component {
@@ -156,6 +193,8 @@ impl Workshop<'_> {
             return Err(missing);
         }
         self.add_work(row, first, &mut components);
+        let conversions = self.convert(&mut components);
+        let metal_price = metal_price * self.rate();
         let line = QuoteLine {
             name: row.design.clone().into(),
             quantity: u32::try_from(row.quantity).unwrap_or(0),
@@ -165,7 +204,7 @@ impl Workshop<'_> {
                 .line_tax(row.n)
                 .map(|tax| TaxClass { name: tax.name.into(), rate: Percent(tax.percent) }),
         };
-        Ok(Reckoned { line, weight, metal: (metal_g, metal_price), own_g })
+        Ok(Reckoned { line, weight, metal: (metal_g, metal_price), own_g, conversions })
     }
 
     /// Minutes at the bench, and what comes once for the order with its first line.
@@ -235,6 +274,10 @@ pub(super) fn kept_line(
 ) -> Line {
     let tax =
         each.line.tax.map(|class| LineTax { name: class.name.into_owned(), percent: class.rate.0 });
+    let mut working = WorkingJson::from(&each.conversions);
+    let mut priced_by = WorkingJson::from(&priced.working);
+    working.steps.append(&mut priced_by.steps);
+    working.warnings.append(&mut priced_by.warnings);
     Line {
         n: row.n,
         name: row.design.clone(),
@@ -259,7 +302,7 @@ pub(super) fn kept_line(
             .collect(),
         amounts: Amounts::from(&priced.amounts),
         unit_price: priced.unit_price.map(|price| price.amount()),
-        working: WorkingJson::from(&priced.working),
+        working,
         tax,
     }
 }

@@ -63,7 +63,7 @@ pub(super) async fn other_currency(
     sqlx::query_as(
         "SELECT what, currency::text FROM (
            SELECT 1 AS n, 'prices' AS what, currency FROM prices
-           UNION ALL SELECT 2, 'quotes', currency FROM quotes
+           UNION ALL SELECT 2, 'quotes', coalesce((content->'exchange'->>'from')::char(3), currency) FROM quotes
            UNION ALL SELECT 3, 'metal bought', currency FROM metal_lots WHERE currency IS NOT NULL) kept
          WHERE currency <> $1 ORDER BY n LIMIT 1",
     )

@@ -6,6 +6,8 @@ mod cli_measure;
 mod cli_models;
 mod cli_pack;
 mod clients;
+mod abroad;
+mod bad_money;
 mod cure_batches;
 mod api;
 mod client_page;

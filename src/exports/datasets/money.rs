@@ -131,20 +131,28 @@ pub(super) const SETS: &[Dataset] = &[
         about: "double entry from invoices and payments; each document and so each day balances",
         from: "FROM (
     SELECT i.issued_on AS day, i.kind AS kind, i.label AS document, 1 AS n, 'receivables' AS account, i.currency,
-           CASE i.kind WHEN 'invoice' THEN i.total ELSE -i.total END AS amount, i.to_name AS client, '' AS text, i.id
+           CASE i.kind WHEN 'invoice' THEN i.total ELSE -i.total END AS amount,
+           CASE i.kind WHEN 'invoice' THEN 1 ELSE -1 END * coalesce(i.booked_total, i.total) AS booked,
+           coalesce(i.booked_in, i.currency) AS booked_in, i.to_name AS client, '' AS text, i.id
     FROM invoices i WHERE i.state = 'issued'
     UNION ALL
     SELECT i.issued_on, i.kind, i.label, 2, 'sales', i.currency,
-           CASE i.kind WHEN 'invoice' THEN -i.net ELSE i.net END, i.to_name, i.purpose, i.id
+           CASE i.kind WHEN 'invoice' THEN -i.net ELSE i.net END,
+           CASE i.kind WHEN 'invoice' THEN -1 ELSE 1 END * coalesce(i.booked_net, i.net),
+           coalesce(i.booked_in, i.currency), i.to_name, i.purpose, i.id
     FROM invoices i WHERE i.state = 'issued'
     UNION ALL
     SELECT i.issued_on, i.kind, i.label, 2 + t.n, 'tax', i.currency,
-           CASE i.kind WHEN 'invoice' THEN -t.amount ELSE t.amount END, i.to_name,
+           CASE i.kind WHEN 'invoice' THEN -t.amount ELSE t.amount END,
+           CASE i.kind WHEN 'invoice' THEN -1 ELSE 1 END * coalesce(t.booked, t.amount),
+           coalesce(i.booked_in, i.currency), i.to_name,
            t.name || ' ' || trim_scale(t.percent) || ' % on ' || trim_scale(t.base), i.id
     FROM invoice_taxes t JOIN invoices i ON i.id = t.invoice_id WHERE i.state = 'issued'
     UNION ALL
     SELECT e.on_day, e.kind, e.reference, x.n, x.account, e.currency,
-           CASE WHEN e.debit = (x.account = 'receivables') THEN e.amount ELSE -e.amount END, c.name, e.method, e.id
+           CASE WHEN e.debit = (x.account = 'receivables') THEN e.amount ELSE -e.amount END,
+           CASE WHEN e.debit = (x.account = 'receivables') THEN 1 ELSE -1 END * coalesce(e.booked, e.amount),
+           coalesce(e.booked_in, e.currency), c.name, e.method, e.id
     FROM client_entries e JOIN clients c ON c.id = e.client_id, (VALUES (1, 'money'), (2, 'receivables')) AS x (n, account)
     WHERE e.kind IN ('payment', 'refund', 'payment_reversed', 'refund_reversed')) j JOIN (VALUES (1)) AS moved (one) ON j.amount <> 0
    ",
@@ -157,6 +165,9 @@ pub(super) const SETS: &[Dataset] = &[
             column("currency", Text, "j.currency", "ISO 4217 code"),
             column("debit", Number, "CASE WHEN j.amount > 0 THEN j.amount END", "in debit"),
             column("credit", Number, "CASE WHEN j.amount < 0 THEN -j.amount END", "in credit"),
+            column("booked_in", Text, "j.booked_in", "the studio’s currency"),
+            column("booked_debit", Number, "CASE WHEN j.booked > 0 THEN j.booked END", "in debit, in the studio’s currency at the rate of the quote"),
+            column("booked_credit", Number, "CASE WHEN j.booked < 0 THEN -j.booked END", "in credit, likewise"),
             column("client", Text, "j.client", "with whom"),
             column("text", Text, "j.text", "what it is: the tax with its rate, how it was paid"),
             column("entry_id", Text, "j.id", "the key of the invoice or entry"),

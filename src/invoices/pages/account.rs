@@ -41,6 +41,16 @@ impl ShowAccount {
         std::iter::once(oldest).chain(each).collect()
     }
 
+    /// Currencies that money may be noted in: those of the account, the studio's first.
+    fn currencies(&self) -> Vec<(String, String)> {
+        let own = &self.frame.show.units.currency;
+        let others = self.statements.iter().map(|statement| &statement.currency);
+        std::iter::once(own)
+            .chain(others.filter(|code| *code != own))
+            .map(|code| (code.clone(), code.clone()))
+            .collect()
+    }
+
     /// Whether something can be given back.
     fn has_credit(&self) -> bool {
         self.statements.iter().any(|statement| !statement.credit.is_zero())
@@ -98,10 +108,21 @@ pub(crate) async fn show(
     page(&app, &signed, id, &wanted, Forms::default()).await
 }
 
-/// The currency in which money is noted: the studio's.
-fn currency(signed: &Signed) -> Result<Currency, Fault> {
-    Currency::by_code(&signed.frame.show.units.currency)
-        .map_err(|refusal| Refused::conflict(refusal.to_string()).into())
+/// The currency in which money is noted: one in which the client has an account, or the studio's.
+async fn currency(
+    app: &App,
+    signed: &Signed,
+    id: ClientId,
+    form: &mut Form,
+) -> Result<Currency, Fault> {
+    let own = signed.frame.show.units.currency.clone();
+    let typed = form.value("currency").to_owned();
+    let known = view::currencies(&app.pool, id).await?;
+    if !typed.is_empty() && typed != own && !known.contains(&typed) {
+        form.wrong("currency", "Choose one of these.");
+    }
+    let code = if typed.is_empty() { own } else { typed };
+    Currency::by_code(&code).map_err(|refusal| Refused::conflict(refusal.to_string()).into())
 }
 
 pub(crate) async fn pay(
@@ -111,7 +132,8 @@ pub(crate) async fn pay(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let Some(typed) = PaymentForm::read(&mut form, currency(&signed)?, today) else {
+    let money = currency(&app, &signed, id, &mut form).await?;
+    let Some(typed) = PaymentForm::read(&mut form, money, today) else {
         let forms = Forms { payment: Some(form), ..Forms::default() };
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
@@ -139,7 +161,8 @@ pub(crate) async fn refund(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let Some(money) = Money::read(&mut form, currency(&signed)?, today) else {
+    let currency = currency(&app, &signed, id, &mut form).await?;
+    let Some(money) = Money::read(&mut form, currency, today) else {
         let forms = Forms { refund: Some(form), ..Forms::default() };
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

@@ -78,6 +78,15 @@ impl PricePage {
         self.lines.iter().any(|line| !self.form.value(&tax_field(line.n)).is_empty())
     }
 
+    fn rate_label(&self) -> String {
+        format!("One {} buys", self.currency)
+    }
+
+    /// Whether it has to be asked if another currency than before is meant.
+    fn asks_currency(&self) -> bool {
+        self.form.error("other_currency").is_some() || self.form.ticked("other_currency")
+    }
+
     fn own(&self, line: &LineRow) -> bool {
         let n = line.n.to_string();
         self.form.all("own_line").any(|ticked| ticked == n)
@@ -174,6 +183,14 @@ async fn page(
     })
 }
 
+/// What comes of a number that is being turned: the priced lines and nothing around them.
+#[derive(Template, WebTemplate)]
+#[template(source = "<div id=\"priced\">{% include \"quotes/lines.html\" %}</div>", ext = "html")]
+struct Turned {
+    frame: Frame,
+    content: Content,
+}
+
 pub(crate) async fn show(
     State(app): State<App>,
     Owner(signed): Owner,
@@ -220,16 +237,22 @@ pub(crate) async fn preview(
     if !taken.is_empty() {
         form.set("ready_by", &taken);
     }
-    let Some(inputs) = Inputs::read(&mut form, today) else {
+    let Some(inputs) = Inputs::read(&mut form, today, &settings.currency) else {
         let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     // A slider asks many times, for the price alone.
-    let outlook = if headers.contains_key("x-turning") {
-        None
-    } else {
-        Some(when(&app, &signed, &order, &inputs).await?)
-    };
+    if headers.contains_key("x-turning") {
+        let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
+        return Ok(match outcome {
+            Ok(content) => Turned { frame: signed.frame, content }.into_response(),
+            missing => {
+                let shop = (&shop, &settings);
+                page(&app, &signed, order, shop, form, Some(missing), None).await?.into_response()
+            }
+        });
+    }
+    let outlook = Some(when(&app, &signed, &order, &inputs).await?);
     let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
     let shop = (&shop, &settings);
     let page = page(&app, &signed, order, shop, form, Some(outcome), outlook).await?;
@@ -246,7 +269,7 @@ pub(crate) async fn save(
     let shop = Shop::load(&app.pool).await?;
     let settings = Settings::load(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let Some(inputs) = Inputs::read(&mut form, today) else {
+    let Some(inputs) = Inputs::read(&mut form, today, &settings.currency) else {
         let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
@@ -264,7 +287,8 @@ pub(crate) async fn save(
         Begun::Again(place) => return Ok(see_other(&place)),
     };
     let seen = form.version();
-    let done = actions::save_draft(&mut work.tx, &signed, number, &content, seen)
+    let meant = form.ticked("other_currency");
+    let done = actions::save_draft(&mut work.tx, &signed, number, &content, (seen, meant))
         .await
         .map(|n| Quote(number, n).to_string());
     match form.ended(work, done).await? {
