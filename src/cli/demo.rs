@@ -32,12 +32,12 @@ impl Demo {
     pub(crate) fn run(self) -> Result<(), CliFault> {
         let data = self.data.unwrap_or_else(|| default_data_dir().join("demo"));
         let place = Where { data: data.clone(), database_url: None };
-        let config =
-            Config { listen: self.listen, secure_cookies: false, key_file: place.key_file() };
+        let config = Config { listen: self.listen, secure_cookies: false };
+        let key_file = place.key_file();
         let (only_make, given) = (self.only_make, self.password);
         let address = self.listen;
         block_on(serve(
-            place,
+            (place, key_file),
             config,
             async move |pool| {
                 if !demo::is_founded(pool).await? {

@@ -34,9 +34,9 @@ pub(crate) struct Serve {
 impl Serve {
     pub(crate) fn run(self) -> Result<(), CliFault> {
         let key_file = self.key_file.or_else(|| self.place.key_file());
-        let config = Config { listen: self.listen, secure_cookies: self.secure_cookies, key_file };
+        let config = Config { listen: self.listen, secure_cookies: self.secure_cookies };
         block_on(serve(
-            self.place,
+            (self.place, key_file),
             config,
             async |_| Ok(true),
             |address, key| {
@@ -60,7 +60,7 @@ pub(super) fn say(line: &str) {
 /// the last request. `prepare` may work on the migrated database first, and may
 /// say that it is not to be served.
 pub(super) async fn serve(
-    place: Where,
+    (place, key_file): (Where, Option<PathBuf>),
     config: Config,
     prepare: impl AsyncFnOnce(&PgPool) -> Result<bool, CliFault>,
     started: impl FnOnce(SocketAddr, Option<String>),
@@ -91,7 +91,7 @@ pub(super) async fn serve(
         Ok(true) => {
             let mut app =
                 server::open(database.pool.clone(), Clock::system(), config.secure_cookies).await?;
-            if let Some(place) = &config.key_file {
+            if let Some(place) = &key_file {
                 app.vault = Vault::at(place).map_err(|fault| {
                     CliFault::Refused(format!("the key file {}: {fault}", place.display()))
                 })?;

@@ -308,7 +308,6 @@ pub(super) struct DepositRow {
     pub(super) id: InvoiceId,
     pub(super) label: String,
     pub(super) net: Decimal,
-    pub(super) total: Decimal,
     pub(super) taxes: Json<Vec<TaxRow>>,
 }
 

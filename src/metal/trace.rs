@@ -8,7 +8,6 @@ use crate::id::{MetalBatchId, MetalLotId};
 /// A lot with its head.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct LotHead {
-    pub(super) id: MetalLotId,
     pub(super) alloy_id: crate::id::AlloyId,
     pub(super) alloy: String,
     pub(super) lot: String,
@@ -36,7 +35,7 @@ impl LotHead {
 
 pub(super) async fn lot(pool: &PgPool, id: MetalLotId) -> Result<LotHead, sqlx::Error> {
     sqlx::query_as(
-        "SELECT l.id, l.alloy_id, a.name AS alloy, l.lot, l.origin, l.bought_on, l.bought_cg, l.supplier,
+        "SELECT l.alloy_id, a.name AS alloy, l.lot, l.origin, l.bought_on, l.bought_cg, l.supplier,
                 (SELECT left_cg FROM metal_lots_left WHERE id = l.id) AS left_cg,
                 (SELECT s.id FROM metal_standing s WHERE s.lot_id = l.id AND s.kind <> 'poured' LIMIT 1) AS came_by
          FROM metal_lots l JOIN alloys a ON a.id = l.alloy_id WHERE l.id = $1",

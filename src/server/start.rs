@@ -23,8 +23,6 @@ pub struct Config {
     pub listen: SocketAddr,
     /// Whether browsers reach it over TLS.
     pub secure_cookies: bool,
-    /// Where the key lies that seals secrets; none without a place for it.
-    pub key_file: Option<std::path::PathBuf>,
 }
 
 /// Why the program did not start.
