@@ -199,6 +199,7 @@ impl PackCommand {
         }
         let written = TreesJson {
             flasks,
+            at_least_flasks: packed.at_least,
             left: packed
                 .left
                 .iter()

@@ -9,6 +9,8 @@ use serde::Serialize;
 pub struct TreesJson {
     /// Each with its tree.
     pub flasks: Vec<TreeJson>,
+    /// No packing of the same pieces takes fewer flasks, by volume and clearances alone.
+    pub at_least_flasks: usize,
     /// Pieces that go into no flask, and which they need.
     pub left: Vec<super::plate::LeftJson>,
     /// Where each file's model is joined, in its own coordinates.

@@ -2,7 +2,9 @@
 //! in the order in which they come, and by number of flasks.
 //!
 //! `plan_quality optima SECONDS` plans the problems of `data/plan_optima.csv`;
-//! `plan_quality solve SECONDS SEED FLASKS KILNS [...]` prints a line for each problem;
+//! `plan_quality solve SECONDS SEED FLASKS KILNS [...]` prints a line for each problem: seed,
+//! flasks, kilns, tardiness, loads and makespan, bounds of tardiness and loads, flasks left out,
+//! seconds to the first plan, to the best and in all, and 1 when it is proved to be the best;
 //! `plan_quality in-order SECONDS SEED FLASKS KILNS` compares with serving in order;
 //! `plan_quality growth SEED KILNS FLASKS [FLASKS ...]` times the first plan;
 //! `plan_quality replan SEED FLASKS KILNS` times the first answer after a kiln breaks.
@@ -52,7 +54,7 @@ fn run(problem: &Problem, seconds: f64) -> Run {
 fn line(seed: u64, flasks: usize, kilns: usize, run: &Run) {
     let (o, b) = (run.plan.objective, run.plan.bound);
     println!(
-        "{seed},{flasks},{kilns},{},{},{},{},{},{},{:.3},{:.3},{:.3}",
+        "{seed},{flasks},{kilns},{},{},{},{},{},{},{:.3},{:.3},{:.3},{}",
         o.weighted_tardiness,
         o.loads,
         o.makespan_min,
@@ -61,7 +63,8 @@ fn line(seed: u64, flasks: usize, kilns: usize, run: &Run) {
         run.plan.unplanned.len(),
         run.first_s,
         run.best_s,
-        run.all_s
+        run.all_s,
+        u8::from(run.plan.proved_optimal)
     );
 }
 

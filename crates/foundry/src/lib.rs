@@ -24,3 +24,7 @@ pub mod fill;
 pub mod yields;
 
 mod random;
+
+// Tests within the crate use the makers of problems that the others use.
+#[cfg(test)]
+extern crate self as foundry;

@@ -36,6 +36,8 @@ fn packed(
     seen.extend(packed.flasks.iter().flat_map(|flask| flask.pieces.iter().map(|on| on.piece)));
     seen.sort_unstable();
     assert_eq!(seen, (0..pieces.len()).collect::<Vec<_>>(), "each piece once");
+    assert!(packed.at_least <= packed.flasks.len(), "a bound above what was packed");
+    assert_eq!(packed.at_least == 0, packed.flasks.is_empty());
     packed
 }
 
@@ -151,6 +153,26 @@ fn a_group_has_flasks_of_its_own_and_what_is_due_first_goes_first() {
         assert!(first > latest[flask.group], "a flask begins before the one in front of it ends");
         latest[flask.group] = *dues.iter().max().unwrap();
     }
+}
+
+#[test]
+fn the_bound_on_flasks_is_met_where_pieces_are_stout_and_counts_groups() {
+    // Grown to 19.5 mm, two balls are 62,100 mm³; the room, grown to 20.5 mm by 43 mm, 56,800 mm³.
+    let meshes = [solid::ball(18.0, 48)];
+    let rules = TreeRules { wall_mm: 4.0, ..TreeRules::default() };
+    let flask = [kind(46.0, 64.0)];
+    let packed = packed(&flask, &patterns(&meshes), &[of(0); 3], &rules);
+    assert_eq!((packed.at_least, packed.flasks.len()), (3, 3));
+    // However small, pieces of three groups take three flasks.
+    let meshes = [solid::ball(3.0, 16)];
+    let pieces: Vec<ToTree> =
+        (0..6).map(|n| ToTree { pattern: 0, due: None, group: n % 3 }).collect();
+    let packed = packed_of_three(&meshes, &pieces);
+    assert_eq!((packed.at_least, packed.flasks.len()), (3, 3));
+}
+
+fn packed_of_three(meshes: &[Mesh], pieces: &[ToTree]) -> PackedFlasks {
+    packed(&[kind(96.0, 120.0)], &patterns(meshes), pieces, &TreeRules::default())
 }
 
 #[test]

@@ -300,6 +300,8 @@ pub struct PackedFlasks {
     pub flasks: Vec<Treed>,
     /// Pieces that no flask takes.
     pub left: Vec<(usize, NoFlask)>,
+    /// No packing of the same pieces takes fewer flasks: by volume and clearances alone.
+    pub at_least: usize,
     /// Where each pattern is joined.
     pub attachments: Vec<Attachment>,
 }

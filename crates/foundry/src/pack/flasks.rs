@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::attach::{Attach, Attachment, attachment};
 use super::cover::cover;
+use super::fewest::{Filled, fewest_flasks};
 use super::fill::{Filling, Hanging, alone_on_tip, needed};
 use super::flask::{
     FlaskKind, Heavy, NoFlask, OnTree, PackedFlasks, Rod, ToTree, TreeRules, Treed,
@@ -39,6 +40,7 @@ pub struct Pattern<'m> {
 /// Clearances are kept for certain, and up to about a millimetre and a half more than asked, for
 /// pieces the size of a ring. Heights are tried every 2 mm. Good, not proven fewest; tests
 /// compare tiers of balls with the closed form and whole trees with an exact judge.
+/// [`PackedFlasks::at_least`] says how many flasks the same pieces take whoever packs them.
 ///
 /// # Refuses
 /// Rules, flasks and lengths that make no sense, a pattern without facets, a piece of a pattern
@@ -77,11 +79,20 @@ pub fn pack_flasks(
     let packing = Packing { kinds, pieces, rules, hanging: &hanging, volumes: &volumes };
     let mut free: Vec<usize> =
         kinds.iter().map(|kind| kind.at_hand.unwrap_or(usize::MAX)).collect();
-    let mut packed = PackedFlasks { flasks: Vec::new(), left: Vec::new(), attachments };
+    let mut packed =
+        PackedFlasks { flasks: Vec::new(), left: Vec::new(), at_least: 0, attachments };
     for waiting in packing.groups() {
         packing.pack_group(waiting, &mut free, &mut packed);
     }
     packed.left.sort_by_key(|(piece, _)| *piece);
+    let hung: Vec<Filled> = packed
+        .flasks
+        .iter()
+        .flat_map(|flask| &flask.pieces)
+        .map(|on| &pieces[on.piece])
+        .map(|piece| Filled { volume_mm3: packing.volumes[piece.pattern], group: piece.group })
+        .collect();
+    packed.at_least = fewest_flasks(kinds, rules, &hung);
     Ok(packed)
 }
 

@@ -7,6 +7,7 @@
 mod attach;
 mod cover;
 mod depth;
+mod fewest;
 mod fill;
 mod flask;
 mod flasks;

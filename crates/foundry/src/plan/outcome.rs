@@ -15,7 +15,9 @@ pub struct Plan {
     pub objective: Objective,
     /// What no plan can undercut.
     pub bound: Bound,
-    /// True when no plan of these flasks is better in tardiness, then loads, then end.
+    /// True when no plan of these flasks is better in tardiness, then loads, then end. A plan of
+    /// few flasks may be proved by going through all others; sets of flasks for which no places
+    /// on a floor were found then count as sets that do not fit.
     pub proved_optimal: bool,
     /// Flasks left out, each with the reason.
     pub unplanned: Vec<Unplanned>,
@@ -78,6 +80,13 @@ pub struct Objective {
     pub loads: i64,
     /// End of the last pour.
     pub makespan_min: i64,
+}
+
+impl Objective {
+    /// What a plan proved to be the best says of all others.
+    pub(super) fn as_bound(self) -> Bound {
+        Bound { weighted_tardiness: self.weighted_tardiness, loads: self.loads }
+    }
 }
 
 /// What no plan of the same flasks can undercut.

@@ -221,6 +221,26 @@ impl<'m> Board<'m> {
         !pours.is_empty()
     }
 
+    /// All pours: when, and which alloy.
+    pub(super) fn poured(&self) -> impl Iterator<Item = (Min, u16)> {
+        self.furnace.iter().map(|slot| (slot.at, slot.alloy))
+    }
+
+    /// The loads of a kiln: when they start, and when their last pour ends.
+    pub(super) fn stays(&self, kiln: usize) -> impl Iterator<Item = (Min, Min)> {
+        self.kilns[kiln].iter().map(|stay| (stay.start, stay.over))
+    }
+
+    /// All ramps: from when, to when.
+    pub(super) fn ramps(&self) -> impl Iterator<Item = (Min, Min)> {
+        let model = self.model;
+        self.kilns.iter().flatten().flat_map(move |stay| {
+            let lit = stay.start + model.load_min;
+            let ramps = &model.programmes[usize::from(stay.programme)].ramps;
+            ramps.iter().map(move |ramp| (lit + ramp.0, lit + ramp.1))
+        })
+    }
+
     /// The first pour after this minute: when the furnace is free of it for an alloy.
     pub(super) fn after_next_pour(&self, minute: Min, alloy: u16) -> Option<Min> {
         let next = self.furnace.get(self.furnace.partition_point(|slot| slot.at <= minute))?;

@@ -46,11 +46,7 @@ impl Bounds {
         under_way: usize,
     ) -> Self {
         let flasks: Vec<Relaxed> = flasks.map(|flask| Relaxed::new(model, flask)).collect();
-        let alone: i64 = flasks.iter().map(|flask| flask.tardiness_at(model, 0)).sum();
-        let capacity = Capacity::new(problem, model);
-        let assigned =
-            if flasks.len() <= MOST_ASSIGNED { assignment(model, &flasks, &capacity) } else { 0 };
-        let tardiness = alone.max(assigned);
+        let tardiness = tardiness(problem, model, &flasks);
         // Nobody joins a load under way.
         let under_way = under_way as i64;
         let loads = under_way + fewest_loads(problem, model, &flasks, false);
@@ -109,7 +105,7 @@ impl Relaxed {
 
 /// The earliest pour in a kiln, alone or in the longer programme of others it may be with: a
 /// longer burnout may end in working hours when its own does not.
-fn earliest_pour(model: &Model, flask: FlaskNo, kiln: usize) -> Option<Min> {
+pub(super) fn earliest_pour(model: &Model, flask: FlaskNo, kiln: usize) -> Option<Min> {
     let spec = &model.flasks[usize::from(flask)];
     let board = Board::new(model);
     let mut timing = Timing::default();
@@ -144,28 +140,48 @@ fn earliest_pour(model: &Model, flask: FlaskNo, kiln: usize) -> Option<Min> {
         .min()
 }
 
-/// How many flasks kilns take at once.
-struct Capacity {
-    /// By kiln, for the smallest flask that may go into it.
-    at_once: Vec<usize>,
+/// The least tardiness of flasks: by the assignment of all of them, or of the larger and the
+/// smaller apart, for a kiln takes fewer large ones at once. What is planned of a part is a plan
+/// of the part, so the bounds of parts add up.
+fn tardiness(problem: &Problem, model: &Model, flasks: &[Relaxed]) -> i64 {
+    let alone: i64 = flasks.iter().map(|flask| flask.tardiness_at(model, 0)).sum();
+    if flasks.len() > MOST_ASSIGNED {
+        return alone;
+    }
+    let of_part = |part: &[Relaxed]| {
+        let alone: i64 = part.iter().map(|flask| flask.tardiness_at(model, 0)).sum();
+        alone.max(assignment(model, part, &at_once(problem, model, part)))
+    };
+    let mut sizes: Vec<u16> =
+        flasks.iter().map(|one| model.flasks[usize::from(one.flask)].size).collect();
+    sizes.sort_unstable();
+    sizes.dedup();
+    // Sizes are numbered from the largest; the last split leaves all in one part.
+    sizes
+        .into_iter()
+        .map(|least| {
+            let large = |one: &Relaxed| model.flasks[usize::from(one.flask)].size <= least;
+            let (large, small): (Vec<Relaxed>, Vec<Relaxed>) =
+                flasks.iter().cloned().partition(large);
+            of_part(&large) + of_part(&small)
+        })
+        .max()
+        .unwrap_or(0)
 }
 
-impl Capacity {
-    fn new(problem: &Problem, model: &Model) -> Self {
-        let at_once = (0..model.kilns.len())
-            .map(|kiln| {
-                let smallest = problem
-                    .flasks
-                    .iter()
-                    .zip(&model.flasks)
-                    .filter(|(_, spec)| spec.may_use(kiln))
-                    .map(|(flask, _)| flask.diameter_mm)
-                    .fold(f64::INFINITY, f64::min);
-                most_at_once(problem, kiln, smallest)
-            })
-            .collect();
-        Self { at_once }
-    }
+/// How many of some flasks each kiln takes at once, as if all were as small as the smallest.
+fn at_once(problem: &Problem, model: &Model, flasks: &[Relaxed]) -> Vec<usize> {
+    (0..model.kilns.len())
+        .map(|kiln| {
+            let smallest = flasks
+                .iter()
+                .map(|one| usize::from(one.flask))
+                .filter(|&flask| model.flasks[flask].may_use(kiln))
+                .map(|flask| problem.flasks[flask].diameter_mm)
+                .fold(f64::INFINITY, f64::min);
+            most_at_once(problem, kiln, smallest)
+        })
+        .collect()
 }
 
 /// The most flasks of at least this diameter that a kiln's floor takes, by Oler's inequality.
@@ -201,8 +217,8 @@ fn pair_fits(problem: &Problem, kiln: usize, a: FlaskNo, b: FlaskNo) -> bool {
 }
 
 /// Least tardiness when the n-th pour of all is no earlier than kilns and furnace allow.
-fn assignment(model: &Model, flasks: &[Relaxed], capacity: &Capacity) -> i64 {
-    let slots = slots(model, flasks, capacity);
+fn assignment(model: &Model, flasks: &[Relaxed], at_once: &[usize]) -> i64 {
+    let slots = slots(model, flasks, at_once);
     if slots.len() < flasks.len() {
         return 0;
     }
@@ -214,7 +230,7 @@ fn assignment(model: &Model, flasks: &[Relaxed], capacity: &Capacity) -> i64 {
 }
 
 /// For each n the minute before which the n-th pour of all cannot start.
-fn slots(model: &Model, flasks: &[Relaxed], capacity: &Capacity) -> Vec<Min> {
+fn slots(model: &Model, flasks: &[Relaxed], at_once: &[usize]) -> Vec<Min> {
     let shortest = flasks
         .iter()
         .map(|flask| model.flasks[usize::from(flask.flask)].programme)
@@ -222,7 +238,7 @@ fn slots(model: &Model, flasks: &[Relaxed], capacity: &Capacity) -> Vec<Min> {
         .min()
         .unwrap_or(0);
     let mut slots: Vec<Min> = Vec::new();
-    for (kiln, &at_once) in capacity.at_once.iter().enumerate() {
+    for (kiln, &at_once) in at_once.iter().enumerate() {
         let may = |flask: &&Relaxed| model.flasks[usize::from(flask.flask)].may_use(kiln);
         let Some(mut first) = flasks.iter().filter(may).map(|flask| flask.earliest_pour).min()
         else {

@@ -5,8 +5,10 @@ mod board;
 mod bound;
 mod construct;
 mod draft;
+mod exact;
 mod explain;
 mod opening;
+mod polish;
 mod refusal;
 mod schedule;
 mod settle;
@@ -22,8 +24,11 @@ use super::problem::Problem;
 use anneal::{Line, Worth};
 use bound::Bounds;
 use construct::construct;
+use draft::UnitNo;
+use exact::Exact;
 pub use explain::{Binds, Explanation, Without, explain};
 pub use opening::{Opening, openings};
+use polish::Polish;
 use schedule::Schedule;
 use settle::{Settled, settle};
 use write::written;
@@ -98,12 +103,23 @@ pub fn solve(
     };
     let answer = watch(&progress);
     let bounds = Bounds::new(problem, &model, search.flasks(), search.under_way());
-    let schedule = match answer {
-        Control::Stop => first,
+    let (schedule, proved) = match answer {
+        Control::Stop => (first, false),
         _ => search.improve(first, &mut floors, options, &bounds, watch),
     };
-    Ok(search.write(&mut floors, schedule, Some(&bounds)))
+    let mut plan = search.write(&mut floors, schedule, Some(&bounds));
+    if proved {
+        plan.proved_optimal = true;
+        plan.bound = plan.objective.as_bound();
+    }
+    Ok(plan)
 }
+
+/// Nodes of the search through to the end for every 64 steps of annealing: about as long.
+const NODES: usize = 100;
+
+/// Of larger problems a few loads are planned anew after so many steps: about as long.
+const POLISH_EVERY: u64 = 512;
 
 /// How many units a problem of a middling size has.
 const AFRESH_UNITS: std::ops::RangeInclusive<usize> = 11..=40;
@@ -145,8 +161,18 @@ impl<'m> Search<'_, 'm> {
         plan
     }
 
-    /// Anneals from a first schedule until the time is used up or the best is proved; the best
-    /// schedule seen.
+    /// A search through all plans, when they are few, and nobody may join a load that is settled.
+    fn search_through(&self, floors: &mut Floors) -> Option<Exact<'m>> {
+        let settled = &self.settled.schedule;
+        let alone = settled.loads.iter().all(|(draft, _)| draft.under_way);
+        let all: Vec<UnitNo> = (0..self.settled.units.len() as UnitNo).collect();
+        let begin = || Exact::new(self.model, floors, &self.settled.units, &all, settled.clone());
+        alone.then(begin).flatten()
+    }
+
+    /// Anneals from a first schedule, and searches a small problem through to the end beside that,
+    /// until the time is used up or the best is proved; the best schedule seen, and whether
+    /// everything was searched.
     fn improve(
         &self,
         first: Schedule<'m>,
@@ -154,7 +180,7 @@ impl<'m> Search<'_, 'm> {
         options: &Options,
         bounds: &Bounds,
         watch: &mut dyn FnMut(&Progress) -> Control,
-    ) -> Schedule<'m> {
+    ) -> (Schedule<'m>, bool) {
         let units = &self.settled.units;
         let mut best = first;
         let mut best_cost = best.cost();
@@ -172,8 +198,10 @@ impl<'m> Search<'_, 'm> {
             && decisions.rewet.is_empty()
             && decisions.dear_hours.is_empty();
         let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else {
-            return best;
+            return (best, false);
         };
+        let mut exact = self.search_through(floors);
+        let mut polish = Polish::new(options.seed);
         while used < 1.0 {
             if free && best_cost.broken == 0 && bounds.prove(best_cost.objective()) {
                 break;
@@ -202,6 +230,26 @@ impl<'m> Search<'_, 'm> {
                 }
                 steps += 1;
             }
+            if let Some(search) = &mut exact {
+                let known = (best_cost.broken == 0).then(|| best_cost.objective());
+                if let Some(found) = search.advance(NODES, known, units) {
+                    best_cost = found.cost();
+                    best = found;
+                }
+                if search.is_done() {
+                    // With a plan of all flasks there is no better one; without, there is none.
+                    if best_cost.broken == 0 {
+                        return (best, true);
+                    }
+                    exact = None;
+                }
+            } else if steps % POLISH_EVERY == 0
+                && best_cost.broken == 0
+                && let Some(found) = polish.step(self.model, floors, units, &best)
+            {
+                best_cost = found.cost();
+                best = found;
+            }
             let achieved = best_cost.objective();
             let plan = shown.then(|| self.write(floors, best.clone(), Some(bounds)));
             let bound =
@@ -220,6 +268,6 @@ impl<'m> Search<'_, 'm> {
                 used = used.max(steps as f64 / most as f64);
             }
         }
-        best
+        (best, false)
     }
 }

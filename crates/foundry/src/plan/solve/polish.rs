@@ -1,0 +1,85 @@
+//! A few loads at a time planned anew and through to the end, the others staying where they are.
+//!
+//! # Source
+//! Large neighbourhood search: P. Shaw, "Using constraint programming and local search methods to
+//! solve vehicle routing problems", CP 1998, LNCS 1520, 417.
+
+use crate::plan::floor::Floors;
+use crate::plan::model::Model;
+use crate::random::Random;
+
+use super::draft::{Draft, Unit, UnitNo};
+use super::exact::Exact;
+use super::schedule::Schedule;
+
+/// The most flasks that are planned anew at once.
+const MOST_FREE: usize = 9;
+/// Nodes after which the loads are left as they are.
+const NODES: usize = 600;
+
+/// Chooses loads and plans them anew.
+pub(super) struct Polish {
+    random: Random,
+}
+
+impl Polish {
+    pub(super) fn new(seed: u64) -> Self {
+        Self { random: Random::new(seed) }
+    }
+
+    /// Plans a few loads near each other in time anew: a better schedule, if there is one.
+    pub(super) fn step<'m>(
+        &mut self,
+        model: &'m Model,
+        floors: &mut Floors,
+        units: &[Unit],
+        best: &Schedule<'m>,
+    ) -> Option<Schedule<'m>> {
+        let (members, stays) = self.some_loads(units, best)?;
+        let mut exact = Exact::new(model, floors, units, &members, stays)?;
+        exact.advance(NODES, Some(best.cost().objective()), units)
+    }
+
+    /// The members of a few loads, and the schedule without them.
+    fn some_loads<'m>(
+        &mut self,
+        units: &[Unit],
+        best: &Schedule<'m>,
+    ) -> Option<(Vec<UnitNo>, Schedule<'m>)> {
+        let free = |draft: &Draft| {
+            let single = |unit: &UnitNo| units[usize::from(*unit)].flasks.len() == 1;
+            draft.exactly.is_none() && !draft.under_way && draft.units.iter().all(single)
+        };
+        let mut near: Vec<usize> =
+            (0..best.loads.len()).filter(|&load| free(&best.loads[load].0)).collect();
+        if near.is_empty() {
+            return None;
+        }
+        let begin = best.loads[near[self.random.below(near.len())]].1.start;
+        near.sort_by_key(|&load| ((best.loads[load].1.start - begin).abs(), load));
+        let mut members = Vec::new();
+        let mut chosen = Vec::new();
+        for load in near {
+            let own = &best.loads[load].0.units;
+            if members.len() + own.len() > MOST_FREE {
+                // A load that is passed over now and then lets others be seen together.
+                if self.random.below(2) == 0 {
+                    break;
+                }
+                continue;
+            }
+            members.extend_from_slice(own);
+            chosen.push(load);
+        }
+        if chosen.len() < 2 {
+            return None;
+        }
+        let mut stays = best.clone();
+        chosen.sort_unstable();
+        for load in chosen.into_iter().rev() {
+            stays.remove(load);
+        }
+        members.sort_unstable();
+        Some((members, stays))
+    }
+}
