@@ -21,6 +21,8 @@ pub(super) struct PourSpec {
 #[derive(Debug, Clone)]
 pub(super) struct Kind {
     pub(super) mask: Mask,
+    /// The kilns it may go into, as bits.
+    kilns: u64,
     pub(super) programme: u16,
     /// Earliest start by kiln.
     pub(super) from: Vec<Min>,
@@ -55,6 +57,7 @@ impl Kind {
         });
         let mut kind = Self {
             mask,
+            kilns: 0,
             programme: 0,
             from: model.kilns.iter().map(|kiln| kiln.available).collect(),
             latest: Min::MAX,
@@ -219,7 +222,7 @@ impl Kind {
 /// none when there is only one, or too many.
 fn orders(pours: &[PourSpec]) -> Vec<Vec<usize>> {
     /// The bound is then taken without them.
-    const MOST_ORDERS: usize = 40;
+    const MOST_ORDERS: usize = 12;
     let mut orders = vec![Vec::new()];
     for _ in 0..pours.len() {
         let mut longer = Vec::new();
@@ -305,10 +308,11 @@ fn least(members: &[Member], pours: &[Min]) -> i64 {
 #[derive(Debug)]
 pub(super) struct Kinds {
     all: Vec<Kind>,
-    /// Their numbers by kiln, those of most flasks first.
-    by_kiln: Vec<Vec<usize>>,
+    /// Their numbers by set.
+    by_mask: Vec<Option<usize>>,
     members: Vec<UnitNo>,
     ready: Vec<Min>,
+    latest: Vec<Min>,
 }
 
 /// The members of a set.
@@ -323,36 +327,34 @@ impl Kinds {
         units: &[Unit],
         members: &[UnitNo],
     ) -> Self {
-        let mut all = Vec::new();
-        let mut by_kiln = vec![Vec::new(); model.kilns.len()];
+        let sets = 1_usize << members.len();
+        let (mut all, mut by_mask) = (Vec::new(), vec![None; sets]);
         // The kilns each set may go into, as bits: no more than its parts may.
-        let mut kilns = vec![u64::MAX; 1 << members.len()];
-        for mask in 1..1_usize << members.len() {
+        let mut kilns = vec![u64::MAX; sets];
+        for mask in 1..sets {
             let without_last = mask & (mask - 1);
             let without_first = mask & !(1 << mask.ilog2());
-            let mut may = 0;
+            let mut draft = Draft::default();
+            draft.units = of_mask(members, mask as Mask).collect();
+            let mut may = kilns[without_last] & kilns[without_first];
             for kiln in 0..model.kilns.len() {
-                if (kilns[without_last] & kilns[without_first]) >> kiln & 1 == 0 {
-                    continue;
-                }
-                let mut draft = Draft { kiln, ..Draft::default() };
-                draft.units = of_mask(members, mask as Mask).collect();
-                draft.derive(model, units);
-                if draft.possible(model, floors, units) {
-                    may |= 1 << kiln;
-                    by_kiln[kiln].push(all.len());
+                if may >> kiln & 1 == 1 {
+                    draft.kiln = kiln;
+                    draft.derive(model, units);
+                    may &= !(u64::from(!draft.possible(model, floors, units)) << kiln);
                 }
             }
+            may &= (1 << model.kilns.len()) - 1;
             kilns[mask] = may;
             if may != 0 {
-                all.push(Kind::new(model, units, members, mask as Mask));
+                by_mask[mask] = Some(all.len());
+                all.push(Kind { kilns: may, ..Kind::new(model, units, members, mask as Mask) });
             }
         }
-        for numbers in &mut by_kiln {
-            numbers.sort_by_key(|&n| std::cmp::Reverse(all[n].pours.len()));
-        }
-        let ready = members.iter().map(|&unit| units[usize::from(unit)].ready).collect();
-        Self { all, by_kiln, members: members.to_vec(), ready }
+        let unit = |&unit: &UnitNo| &units[usize::from(unit)];
+        let ready = members.iter().map(|one| unit(one).ready).collect();
+        let latest = members.iter().map(|one| unit(one).latest).collect();
+        Self { all, by_mask, members: members.to_vec(), ready, latest }
     }
 
     /// The units of a set.
@@ -364,14 +366,23 @@ impl Kinds {
         &self.all[number]
     }
 
-    /// The kinds that may go into a kiln, those of most flasks first.
-    pub(super) fn of_kiln(&self, kiln: usize) -> &[usize] {
-        &self.by_kiln[kiln]
+    /// The kind of a set, if it may go into a kiln.
+    pub(super) fn of_mask(&self, mask: Mask, kiln: usize) -> Option<usize> {
+        self.by_mask[usize::from(mask)].filter(|&number| self.all[number].kilns >> kiln & 1 == 1)
     }
 
     /// When the first of some flasks is ready.
     pub(super) fn first_ready(&self, of: Mask) -> Min {
-        let ready = self.ready.iter().enumerate();
-        ready.filter(|(n, _)| of >> n & 1 == 1).map(|(_, at)| *at).min().unwrap_or(Min::MIN)
+        least_of(&self.ready, of).unwrap_or(Min::MIN)
     }
+
+    /// The first of the latest starts of some flasks.
+    pub(super) fn first_latest(&self, of: Mask) -> Min {
+        least_of(&self.latest, of).unwrap_or(Min::MAX)
+    }
+}
+
+fn least_of(times: &[Min], of: Mask) -> Option<Min> {
+    let times = times.iter().enumerate();
+    times.filter(|(n, _)| of >> n & 1 == 1).map(|(_, at)| *at).min()
 }

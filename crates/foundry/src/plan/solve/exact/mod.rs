@@ -37,7 +37,7 @@ use seen::Seen;
 use times::Meeting;
 
 /// The most flasks whose sets are gone through.
-const MOST_UNITS: usize = 14;
+const MOST_UNITS: usize = 12;
 /// The most kilns over which what is left is divided.
 const MOST_KILNS: usize = 4;
 
@@ -185,16 +185,17 @@ impl<'m> Exact<'m> {
                 .for_each(|other| closed.close(other));
         }
         self.consider(closed, least, &mut children);
-        for number in 0..self.frame.kinds.of_kiln(kiln).len() {
-            let number = self.frame.kinds.of_kiln(kiln)[number];
-            let kind = self.frame.kinds.kind(number);
-            let possible = kind.mask & !node.left == 0 && kind.latest >= node.free[kiln];
-            if !possible || self.frame.is_mirrored(node, kiln, kind.mask) {
-                continue;
+        let mut part = node.left;
+        while part != 0 {
+            if let Some(number) = self.frame.kinds.of_mask(part, kiln)
+                && self.frame.kinds.kind(number).latest >= node.free[kiln]
+                && !self.frame.is_mirrored(node, kiln, part)
+            {
+                let mut child = node.clone();
+                child.begin_load(self.frame.kinds.kind(number), number, kiln);
+                self.consider(child, least, &mut children);
             }
-            let mut child = node.clone();
-            child.begin_load(kind, number, kiln);
-            self.consider(child, least, &mut children);
+            part = (part - 1) & node.left;
         }
         self.push(children);
     }

@@ -83,7 +83,7 @@ impl Rest {
         if others.is_empty() {
             return self.of_kiln(frame, set, kiln, from);
         }
-        let mut key = (u64::from(set), 0);
+        let mut key = (0, u64::from(set));
         if kilns.len() <= MOST_REMEMBERED {
             for &(kiln, from) in kilns {
                 let place =
@@ -129,24 +129,22 @@ impl Rest {
             return known;
         }
         let mut best = NONE;
-        for &number in kinds.of_kiln(kiln) {
-            let kind = kinds.kind(number);
-            if kind.mask & !set != 0 || from > kind.latest {
-                continue;
+        // All first loads that are parts of the set.
+        let mut part = if from > kinds.first_latest(set) { 0 } else { set };
+        while part != 0 {
+            let others = set & !part;
+            if let Some(number) = kinds.of_mask(part, kiln)
+                && self.least_alone(kiln, set) <= best.0
+                && let Some((late, over)) = self.of_load(frame, number, kiln, from)
+                && late + self.least_alone(kiln, others) <= best.0
+            {
+                let free = over + model.kilns[kiln].turnaround;
+                let rest = self.of_kiln(frame, others, kiln, free);
+                if rest != NONE {
+                    best = best.min(sum((late, 1, i64::from(over)), rest));
+                }
             }
-            let Some((late, over)) = self.of_load(frame, number, kiln, from) else {
-                continue;
-            };
-            let others = set & !kind.mask;
-            if late + self.least_alone(kiln, others) > best.0 {
-                continue;
-            }
-            let first = (late, 1, i64::from(over));
-            let free = over + model.kilns[kiln].turnaround;
-            let rest = self.of_kiln(frame, others, kiln, free);
-            if rest != NONE {
-                best = best.min(sum(first, rest));
-            }
+            part = (part - 1) & set;
         }
         self.kilns.insert(key, best);
         best
