@@ -334,8 +334,8 @@ impl Kinds {
         for mask in 1..sets {
             let without_last = mask & (mask - 1);
             let without_first = mask & !(1 << mask.ilog2());
-            let mut draft = Draft::default();
-            draft.units = of_mask(members, mask as Mask).collect();
+            let own = of_mask(members, mask as Mask).collect();
+            let mut draft = Draft { units: own, ..Draft::default() };
             let mut may = kilns[without_last] & kilns[without_first];
             for kiln in 0..model.kilns.len() {
                 if may >> kiln & 1 == 1 {
