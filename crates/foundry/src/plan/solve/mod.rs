@@ -118,8 +118,10 @@ pub fn solve(
 /// Nodes of the search through to the end for every 64 steps of annealing: about as long.
 const NODES: usize = 100;
 
-/// Of larger problems a few loads are planned anew after so many steps: about as long.
-const POLISH_EVERY: u64 = 512;
+/// Of larger problems a few loads are planned anew after so many steps, about a quarter of the
+/// time, once this share of it is used: a search that has hardly begun gains more by annealing.
+const POLISH_EVERY: u64 = 1024;
+const POLISH_FROM: f64 = 0.5;
 
 /// How many units a problem of a middling size has.
 const AFRESH_UNITS: std::ops::RangeInclusive<usize> = 11..=40;
@@ -243,7 +245,8 @@ impl<'m> Search<'_, 'm> {
                     }
                     exact = None;
                 }
-            } else if steps % POLISH_EVERY == 0
+            } else if used > POLISH_FROM
+                && steps % POLISH_EVERY == 0
                 && best_cost.broken == 0
                 && let Some(found) = polish.step(self.model, floors, units, &best)
             {

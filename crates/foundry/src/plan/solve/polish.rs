@@ -12,10 +12,10 @@ use super::draft::{Draft, Unit, UnitNo};
 use super::exact::Exact;
 use super::schedule::Schedule;
 
-/// The most flasks that are planned anew at once.
-const MOST_FREE: usize = 9;
+/// At most so many flasks are planned anew at once, a few more or less each time.
+const MOST_FREE: std::ops::RangeInclusive<usize> = 5..=8;
 /// Nodes after which the loads are left as they are.
-const NODES: usize = 600;
+const NODES: usize = 300;
 
 /// Chooses loads and plans them anew.
 pub(super) struct Polish {
@@ -57,11 +57,12 @@ impl Polish {
         }
         let begin = best.loads[near[self.random.below(near.len())]].1.start;
         near.sort_by_key(|&load| ((best.loads[load].1.start - begin).abs(), load));
+        let most = MOST_FREE.start() + self.random.below(MOST_FREE.count());
         let mut members = Vec::new();
         let mut chosen = Vec::new();
         for load in near {
             let own = &best.loads[load].0.units;
-            if members.len() + own.len() > MOST_FREE {
+            if members.len() + own.len() > most {
                 // A load that is passed over now and then lets others be seen together.
                 if self.random.below(2) == 0 {
                     break;
