@@ -124,7 +124,7 @@ const POLISH_EVERY: u64 = 1024;
 const POLISH_FROM: f64 = 0.5;
 
 /// How many units a problem of a middling size has.
-const AFRESH_UNITS: std::ops::RangeInclusive<usize> = 11..=40;
+const AFRESH_UNITS: std::ops::RangeInclusive<usize> = 11..=64;
 
 /// A search with what it needs to write down what it finds.
 struct Search<'a, 'm> {
@@ -212,7 +212,9 @@ impl<'m> Search<'_, 'm> {
             if (used * rounds) as i32 != round {
                 round = (used * rounds) as i32;
                 let seed = options.seed.wrapping_add(round as u64);
-                let from = start.as_ref().filter(|_| round <= afresh).unwrap_or(&best);
+                // Who leaves flasks out that could be planned is caught far from a plan of all.
+                let fresh = round <= afresh || best_cost.broken > 0;
+                let from = start.as_ref().filter(|_| fresh).unwrap_or(&best);
                 if let Some(again) = Line::new(from, units, seed, |_, _| true) {
                     line = again;
                 }
