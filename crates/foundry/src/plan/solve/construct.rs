@@ -36,13 +36,18 @@ pub(super) fn construct<'m>(
     for start in &starts {
         // With very many units one order has to do, the first.
         let few = if units.len() > MANY_UNITS { 1 } else { orders.len() };
-        for order in &orders[..few] {
+        // Those that come too late only take the room of others, but may find it later.
+        let ways = orders[..few].iter().flat_map(|order| [(order, true), (order, false)]);
+        for (order, late_too) in ways {
+            let complete = best.as_ref().is_some_and(|best| best.cost().broken == 0);
+            let idle = if late_too { units.len() > MANY_UNITS } else { complete };
+            if idle {
+                continue;
+            }
             let mut schedule = start.clone();
             let mut left = unplaced(units, &schedule);
             left.sort_by_key(|&unit| order(model, &units[usize::from(unit)]));
             // Who cannot run alone tries again when the others are placed.
-            // Of very many, those that come too late would only take the room of others.
-            let late_too = units.len() <= MANY_UNITS;
             left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH, late_too));
             left.retain(|&unit| !schedule.insert(floors, units, unit, LOAD_WORTH, late_too));
             schedule.waiting = left;

@@ -10,10 +10,10 @@ use super::draft::{Draft, Unit, UnitNo};
 
 /// A minute by which a latest start or the horizon is passed counts as much as this tardiness.
 const PER_MINUTE_BROKEN: i64 = 1_000;
-/// Passing them at all counts in addition.
+/// Passing them at all counts in addition, for each flask of the load: the load is left out.
 const PER_BREACH: i64 = 10_000_000;
-/// A unit that is in no load counts as much.
-const PER_WAITING: i64 = 2_000_000_000;
+/// A unit that is in no load counts as much: more than a load of its own that is late by a week.
+const PER_WAITING: i64 = 20_000_000;
 
 /// From so many loads on only those near in time are looked at for a place.
 const MANY_LOADS: usize = 64;
@@ -71,6 +71,7 @@ pub(super) fn cost_of(model: &Model, draft: &Draft, timing: &Timing) -> Cost {
         cost.delay += model.dear(draft.programme, timing.start + model.load_min);
     }
     cost.broken += breach(cost.makespan as Min - model.horizon);
+    cost.broken *= draft.order.len() as i64;
     cost
 }
 
