@@ -46,6 +46,7 @@ async fn somebody_ill_is_said_in_two_taps_and_a_new_plan_waits_for_a_yes() {
     assert!(past.body.contains("This day has passed") && past.body.contains("2026-11-24"));
     assert_eq!(count(&studio, "SELECT count(*) FROM absences").await, 0);
 
+    studio.clock.set(studio.clock.now().plus_minutes(5));
     let tap = [
         ("kind", "ill"),
         ("until", "2026-11-27"),
@@ -212,6 +213,7 @@ async fn a_failed_print_makes_room_where_a_flask_without_haste_stood() {
 async fn a_failed_print_that_gains_nothing_by_other_loads_leaves_the_plan_alone() {
     let (studio, _owner) = accepted(2).await;
     let labels = studio.pieces(2, Some("2026-12-18")).await;
+    studio.clock.set(studio.clock.now().plus_minutes(5));
     fail_print(&studio, &labels[0]).await;
     assert_eq!(replan(&studio).await, None);
 }

@@ -34,7 +34,7 @@ async fn a_kiln_too_cold_for_a_programme_is_named_and_the_other_takes_its_flasks
     let flask = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
     let page = proposed(&studio, &owner).await;
     let note = format!(
-        "Flask {flask} goes not into Small kiln: Resin, size M, goes hotter than this kiln gets"
+        "Flask {flask} is not planned into Small kiln: Resin, size M, goes hotter than this kiln gets"
     );
     assert!(page.contains(&note), "{page}");
     owner.post("/plan/accept", &[("number", "1")]).await.led_to();
@@ -57,9 +57,9 @@ async fn a_flask_without_a_programme_is_named_and_the_rest_is_planned() {
     let fits = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
     let without = set_flask(&studio.db.pool, "Large", studio.clock.now()).await;
     let page = proposed(&studio, &owner).await;
-    assert!(page.contains(&format!(
-        "Flask {without} goes into no plan: Resin has no programme for size L"
-    )));
+    assert!(
+        page.contains(&format!("Flask {without} is left out: Resin has no programme for size L"))
+    );
     assert!(page.contains(&format!("href=\"/flasks/{fits}\">{fits}</a></dt>")));
 }
 

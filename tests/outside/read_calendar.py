@@ -1,6 +1,6 @@
 """Reads a studio's calendar feed with another library and says what is in it.
 
-Needs icalendar (tried with 6.3). Fails when the library cannot read the feed, when an event
+Needs icalendar (tried with 6.3 and 7.3). Fails when the library cannot read the feed, when an event
 lacks what RFC 5545 section 3.6.1 asks for, when it ends before it starts, or when a folded line
 is longer than 75 octets.
 

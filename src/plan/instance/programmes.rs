@@ -49,7 +49,7 @@ impl Programmes {
             .into_iter()
             .map(|((family, size), flasks)| {
                 format!(
-                    "{} into no plan: {family} has no programme for size {size}. Set one under Studio, programmes.",
+                    "{} left out: {family} has no programme for size {size}. Set one under Studio, programmes.",
                     named(&flasks)
                 )
             })
@@ -88,7 +88,7 @@ impl Programmes {
             }
             for ((family, size), flasks) in cold {
                 notes.push(format!(
-                    "{} not into {}: {family}, size {size}, goes hotter than this kiln gets{}. Check the kiln's power and top temperature, or the programme.",
+                    "{} not planned into {}: {family}, size {size}, goes hotter than this kiln gets{}. Check the kiln's power and top temperature, or the programme.",
                     named(&flasks),
                     kiln.name,
                     if facts.is_fitted() { " by its own firings" } else { "" },
@@ -117,8 +117,8 @@ impl Programmes {
 fn named(flasks: &[String]) -> String {
     const MOST: usize = 8;
     match flasks {
-        [one] => format!("Flask {one} goes"),
-        few if few.len() <= MOST => format!("Flasks {} go", few.join(", ")),
-        many => format!("Flasks {} and {} more go", many[..MOST].join(", "), many.len() - MOST),
+        [one] => format!("Flask {one} is"),
+        few if few.len() <= MOST => format!("Flasks {} are", few.join(", ")),
+        many => format!("Flasks {} and {} more are", many[..MOST].join(", "), many.len() - MOST),
     }
 }
