@@ -100,6 +100,24 @@ fn a_plan_keeps_to_days_with_hours_of_their_own() {
 }
 
 #[test]
+fn a_kiln_with_room_for_one_flask_needs_a_load_for_each_and_no_more() {
+    let mut problem = problem(5, 3, 1);
+    let most = problem.flasks.iter().map(|flask| flask.diameter_mm).fold(0.0, f64::max);
+    for kiln in &mut problem.kilns {
+        kiln.width_mm = most + 2.0 * problem.clearance.wall_mm + 1.0;
+        kiln.depth_mm = kiln.width_mm;
+    }
+    problem.horizon_min += 14 * 1440;
+    problem.flasks.truncate(1);
+    problem.flasks[0].diameter_mm = most;
+    problem.flasks[0].due_min = problem.horizon_min;
+    problem.flasks[0].latest_start_min = None;
+    let plan = plan(&problem, 100, 1);
+    assert_eq!((plan.objective.loads, plan.bound.loads), (1, 1));
+    assert_eq!(check(&problem, &plan), []);
+}
+
+#[test]
 fn flasks_too_near_too_tall_or_outside_are_seen() {
     let crowded = |plan: &mut Plan| {
         let number = plan.loads.iter().position(|load| load.flasks.len() > 1).unwrap();

@@ -15,8 +15,8 @@ use crate::support::studio::Studio;
 async fn two_loads() -> (Studio, Line, Browser, [i32; 2]) {
     let (studio, owner) = furnished().await;
     let now = studio.clock.now();
-    let first = set_flask(&studio.db.pool, "Small", now).await;
-    let second = set_flask(&studio.db.pool, "Small", now.plus_minutes(2 * 1440)).await;
+    let first = set_flask(&studio.db.pool, "Middle", now).await;
+    let second = set_flask(&studio.db.pool, "Middle", now.plus_minutes(2 * 1440)).await;
     proposed(&studio, &owner).await;
     owner.post("/plan/accept", &[("number", "1")]).await.led_to();
     let line = Line::to(&studio).await;

@@ -398,7 +398,8 @@ fn kept_apart(problem: &Problem, model: &Model, windows: &[(Min, Min, FlaskNo)])
     let from = |first: usize| {
         let mut clique = vec![first];
         for &next in &order {
-            if clique.iter().all(|&one| matrix[one][next]) {
+            // A flask that does not stand beside one like it does not keep apart from itself.
+            if clique.iter().all(|&one| one != next && matrix[one][next]) {
                 clique.push(next);
             }
         }
