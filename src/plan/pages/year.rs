@@ -134,7 +134,8 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<ShowY
         .weeks
         .iter()
         .enumerate()
-        .filter(|(n, week)| *n == 0 || week.monday.0.day() <= 7)
+        // The first name would lie on the next one's when that is near.
+        .filter(|(n, week)| week.monday.0.day() <= 7 || (*n == 0 && week.monday.0.day() < 18))
         .map(|(n, week)| (x(n), week.monday.0.strftime("%b").to_string()))
         .collect();
     Ok(ShowYear {
