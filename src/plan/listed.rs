@@ -143,10 +143,11 @@ pub(super) struct Measured {
     water_per_100: f64,
 }
 
-/// Kilns as they are known, and the binder of each family's investment.
+/// Kilns as they are known, the programmes, and the binder of each family's investment.
 pub(super) struct KnownKilns {
     pub(super) facts: Vec<KilnFacts>,
     pub(super) binders: HashMap<String, String>,
+    pub(super) programmes: Programmes,
 }
 
 impl KnownKilns {
@@ -177,7 +178,6 @@ pub(super) fn proposal(
     grid: &Grid,
     flasks: &[FlaskRow],
     kilns: &[KilnRow],
-    programmes: &Programmes,
     settings: &Settings,
     known_kilns: &KnownKilns,
     window: Window,
@@ -209,7 +209,7 @@ pub(super) fn proposal(
         let (family, segments) = members
             .iter()
             .filter_map(|(row, _)| {
-                programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
+                known_kilns.programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
             })
             .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
             .map(|(key, segments)| (key.0.clone(), segments.clone()))

@@ -143,14 +143,16 @@ pub(crate) async fn page(
             Window::since(grid.minute(first.max(now.plus_minutes(-36 * 60))))
         }
     };
-    let known =
-        KnownKilns { facts: KilnFacts::list(pool).await?, binders: view::binders(pool).await? };
+    let known = KnownKilns {
+        facts: KilnFacts::list(pool).await?,
+        binders: view::binders(pool).await?,
+        programmes: view::programmes(pool).await?,
+    };
     let (mut firings, mut loads) =
         listed::agreed(pool, window, &grid, &settings, &flasks, &known, result.is_some()).await?;
     if let Some(plan) = &result {
-        let programmes = view::programmes(pool).await?;
         let (mut new_firings, mut new_loads) =
-            listed::proposal(plan, &grid, &flasks, &kilns, &programmes, &settings, &known, window);
+            listed::proposal(plan, &grid, &flasks, &kilns, &settings, &known, window);
         firings.append(&mut new_firings);
         loads.append(&mut new_loads);
     }
