@@ -58,7 +58,7 @@ async fn row(actor: &Actor, part: &str, verdict: &str) -> String {
     let section = page.page().split(&format!("<h2>{part}</h2>")).nth(1).unwrap();
     let section = section.split("</section>").next().unwrap();
     let row = section.split(&format!("<b>{verdict}</b>")).nth(1).unwrap();
-    let row = row.split("</tr>").next().unwrap();
+    let row = row.split("<tr><td><b>").next().unwrap();
     let words = pourday::web::Html::trusted(row.to_owned()).plain_text();
     words.replace(['\u{202f}', '\u{2009}', '\u{a0}'], " ")
 }

@@ -91,7 +91,12 @@ async fn a_plate_says_what_its_failures_cost_and_a_correction_takes_it_away() {
 async fn a_cure_batch_and_a_single_piece_say_it_too() {
     let (studio, owner, maker) = studio().await;
     let labels = studio.pieces(2, Some("2026-12-20")).await;
-    let mut form = vec![("wash", "isopropyl alcohol".to_owned()), ("medium", "water".to_owned())];
+    let mut form = vec![
+        ("wash", "isopropyl alcohol".to_owned()),
+        ("medium", "water".to_owned()),
+        ("wash_minutes", "4".to_owned()),
+        ("cure_minutes", "20".to_owned()),
+    ];
     for label in &labels {
         studio.bring_to(label, Stage::Cure).await;
         form.push(("pieces", studio.attempt_of(label).await.to_string()));
@@ -123,7 +128,7 @@ async fn a_tree_that_is_lost_says_it_on_the_page_of_its_flask() {
     for label in &labels {
         studio.in_hand(label, Stage::Invest).await;
     }
-    let number = studio.flask(&labels, "weighed").await;
+    let number = studio.flask(&labels, "mixing").await;
     let place = format!("/flasks/{number}");
     assert_eq!(panel(&owner, &place).await, None);
     let lost = [("version", "1"), ("cause", "pattern bent or moved")];

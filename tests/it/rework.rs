@@ -199,7 +199,7 @@ async fn a_piece_goes_back_to_print_from_any_stage_as_a_new_attempt_and_is_told_
         .await
         .unwrap();
     let owner = studio.owner().await;
-    let records = studio.pieces(5, None).await;
+    let records = studio.pieces(12, None).await;
     studio.come_through(&records, 2).await;
     for stage in &Stage::ALL[1..] {
         let labels = studio.pieces(1, Some("2026-12-20")).await;

@@ -183,7 +183,7 @@ async fn a_clock_that_belongs_to_a_step_fills_in_its_minutes() {
     let studio = Studio::open().await;
     let maker = studio.maker().await;
     let labels = studio.pieces(1, None).await;
-    studio.bring_to(&labels[0], pourday::pieces::Stage::Finish).await;
+    studio.in_hand(&labels[0], pourday::pieces::Stage::Finish).await;
     let sheet = format!("/steps/finish/{}", labels[0]);
     let polished = format!("{sheet}/polished");
     let pass = |minutes: i64| studio.clock.set(studio.clock.now().plus_minutes(minutes));
