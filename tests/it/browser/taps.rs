@@ -78,6 +78,20 @@ async fn print_is_recorded_from_the_ticket_of_a_piece() {
 #[tokio::test(flavor = "multi_thread")]
 async fn cure_is_recorded_from_the_ticket_of_a_pattern() {
     let (studio, labels, line, phone) = bench(1, Stage::Cure).await;
+    // It came off a plate, whose resin says how long it is washed and cured.
+    let room = studio.print_room().await;
+    sqlx::query(
+        "WITH b AS (INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, state, created_at, started_at, ended_at)
+             VALUES (gen_random_uuid(), $1::uuid, $2::uuid, 50, 6, 'done', $3, $3, $3) RETURNING id)
+         INSERT INTO plate_pieces (plate_id, attempt_id, left_at) SELECT b.id, $4, $3 FROM b",
+    )
+    .bind(room.printer)
+    .bind(room.lot)
+    .bind(studio.clock.now())
+    .bind(studio.attempt_of(&labels[0]).await)
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
     let mut hand = Hand::with(&phone);
     hand.scan(&labels[0]).await;
     hand.tap("/cure").await;
