@@ -117,7 +117,8 @@ impl InBatch {
 
 /// The resin that an attempt was printed in.
 const RESIN: &str =
-    "(SELECT r.name FROM attempt_stages g JOIN plates q ON g.batch = 'plate:' || q.number
+    "(SELECT r.name FROM attempt_stages g
+      JOIN plates q ON q.number = CASE WHEN g.batch LIKE 'plate:%' THEN substr(g.batch, 7)::integer END
       JOIN resin_lots l ON l.id = q.resin_lot_id JOIN resins r ON r.id = l.resin_id
       WHERE g.attempt_id = t.id AND g.stage = 'print') AS resin";
 
