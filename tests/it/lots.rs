@@ -166,7 +166,7 @@ async fn lots_may_be_named_at_the_pour_and_what_cannot_be_is_told() {
         .unwrap();
     owner.post(&format!("/metal/entries/{entry}"), &[("reason", "another flask")]).await.led_to();
     let page = owner.get(&format!("/metal/lots/{a}")).await;
-    assert!(page.page().contains(">45.00<") && page.body.contains("difference"), "{}", page.body);
+    assert!(page.page().contains(">45.00<") && page.body.contains("counted"), "{}", page.body);
     assert!(!page.body.contains(&format!("Flask {flask}")));
 }
 
