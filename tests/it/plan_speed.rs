@@ -73,6 +73,7 @@ async fn four_hundred_flasks_and_a_year() {
     assert!(page.page().contains("of 400 flasks"));
 }
 
+#[allow(clippy::print_stderr, reason = "what is measured is printed")]
 async fn measure(owner: &crate::support::studio::Actor, what: &str) {
     for path in ["/plan", "/plan?week=2026-12-14", "/plan?waiting=7", "/plan/year", "/presence"] {
         let first = Instant::now();

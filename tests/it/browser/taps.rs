@@ -40,7 +40,6 @@ impl<'a> Hand<'a> {
 
     /// One scan and two taps at most were enough.
     fn was_quick(&self, stage: &str) {
-        eprintln!("{stage}: {} scan, {} taps", self.scans, self.taps);
         assert!(self.scans <= 1 && self.taps <= 2, "{stage}: {} taps", self.taps);
     }
 }
