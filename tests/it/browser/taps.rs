@@ -81,7 +81,10 @@ async fn cure_is_recorded_from_the_ticket_of_a_pattern() {
     let room = studio.print_room().await;
     sqlx::query(
         "WITH b AS (INSERT INTO plates (id, printer_id, resin_lot_id, layer_um, exposure_s, state, created_at, started_at, ended_at)
-             VALUES (gen_random_uuid(), $1::uuid, $2::uuid, 50, 6, 'done', $3, $3, $3) RETURNING id)
+             VALUES (gen_random_uuid(), $1::uuid, $2::uuid, 50, 6, 'done', $3, $3, $3) RETURNING id, number),
+         printed AS (INSERT INTO attempt_stages (attempt_id, stage, entered_at, finished_at, batch)
+             SELECT $4, 'print', $3, $3, 'plate:' || b.number FROM b
+             ON CONFLICT (attempt_id, stage) DO UPDATE SET batch = EXCLUDED.batch)
          INSERT INTO plate_pieces (plate_id, attempt_id, left_at) SELECT b.id, $4, $3 FROM b",
     )
     .bind(room.printer)
