@@ -525,8 +525,6 @@ proptest! {
 
     #[test]
     fn the_order_of_the_lines_does_not_change_the_totals(input in any_quote()) {
-        // A fixed discount may give a cent left over to another of two equal remainders.
-        prop_assume!(!matches!(input.discount, Discount::Amount(_)));
         let turned = QuoteInput { lines: input.lines.iter().rev().cloned().collect(), ..input.clone() };
         match (price(&input), price(&turned)) {
             (Ok(one), Ok(other)) => {

@@ -141,27 +141,39 @@ fn list_price(
     }
 }
 
+/// The discount of each line. A unit left over between equal remainders goes by tax and price
+/// and not by the order of the lines, for in another tax it would change what is paid.
 fn discounts(input: &QuoteInput, drafts: &[Draft<'_>]) -> Result<Vec<Money>, QuoteFault> {
     let currency = input.currency;
     let whole = sum(currency, drafts.iter().map(|draft| draft.list))?;
-    match input.discount {
-        Discount::None => Ok(vec![Money::zero(currency); drafts.len()]),
+    let mut order: Vec<usize> = (0..drafts.len()).collect();
+    order.sort_by_cached_key(|&at| {
+        let line = &input.lines[at];
+        let class = line.tax.as_ref().map(|class| class.name.clone());
+        (input.tax_rate(line).factor(), class, drafts[at].list.amount())
+    });
+    let in_order = order.iter().map(|&at| drafts[at].list);
+    let shared = match input.discount {
+        Discount::None => return Ok(vec![Money::zero(currency); drafts.len()]),
         Discount::Share(share) => {
-            let exact = drafts
-                .iter()
-                .map(|draft| times(draft.list, share.factor()))
-                .collect::<Result<Vec<_>, _>>()?;
-            rounded_by_rule(input.rounding, currency, &exact)
+            let exact =
+                in_order.map(|list| times(list, share.factor())).collect::<Result<Vec<_>, _>>()?;
+            rounded_by_rule(input.rounding, currency, &exact)?
         }
         Discount::Amount(amount) => {
             let amount = rounded(amount)?;
             if amount.amount() < Decimal::ZERO || amount.amount() > whole.amount() {
                 return Err(QuoteFault::DiscountOutOfRange { most: whole.amount() });
             }
-            let weights: Vec<Decimal> = drafts.iter().map(|draft| draft.list.amount()).collect();
-            share_out(amount, &weights)
+            let weights: Vec<Decimal> = in_order.map(|list| list.amount()).collect();
+            share_out(amount, &weights)?
         }
+    };
+    let mut discounts = vec![Money::zero(currency); drafts.len()];
+    for (at, discount) in order.into_iter().zip(shared) {
+        discounts[at] = discount;
     }
+    Ok(discounts)
 }
 
 /// What the tax of a line is called in its working.
