@@ -117,29 +117,37 @@ pub(crate) async fn record(
 pub(crate) async fn start_clock(
     State(app): State<App>,
     signed: Signed,
-    Path((stage, which, step)): Path<(String, String, String)>,
-    mut form: Form,
+    Path(path): Path<(String, String, String)>,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let (subject, step) = timed(&app, &stage, &which, &step).await?;
-    let place = format!("{}#steps", thing(&subject));
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        clocks::start(&mut work.tx, &subject, step.key, signed.now, signed.person).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    turn_clock(&app, &signed, path, form, true).await
 }
 
 /// Stops the clock of a step; what it counted stands in its form.
 pub(crate) async fn stop_clock(
     State(app): State<App>,
     signed: Signed,
-    Path((stage, which, step)): Path<(String, String, String)>,
-    mut form: Form,
+    Path(path): Path<(String, String, String)>,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let (subject, step) = timed(&app, &stage, &which, &step).await?;
+    turn_clock(&app, &signed, path, form, false).await
+}
+
+async fn turn_clock(
+    app: &App,
+    signed: &Signed,
+    (stage, which, step): (String, String, String),
+    mut form: Form,
+    on: bool,
+) -> Result<Response, Fault> {
+    let (subject, step) = timed(app, &stage, &which, &step).await?;
     let place = format!("{}#steps", thing(&subject));
     if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        clocks::stop(&mut work.tx, &subject, step.key, signed.now).await?;
+        if on {
+            clocks::start(&mut work.tx, &subject, step.key, signed.now, signed.person).await?;
+        } else {
+            clocks::stop(&mut work.tx, &subject, step.key, signed.now).await?;
+        }
         work.commit(&place).await?;
     }
     Ok(see_other(&place))

@@ -24,7 +24,7 @@ pub use frame::{Frame, Who};
 pub use headers::{client_address, guard};
 pub use html::Html;
 pub use live::{Live, stream};
-pub use paging::{Page, PageLinks};
+pub use paging::{Listed, Page, PageLinks};
 pub use working::{working, working_of};
 
 use axum::http::{HeaderValue, StatusCode, header};

@@ -27,6 +27,43 @@ impl Page {
     }
 }
 
+/// What the address of a list of things under way and of old asks for.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct Listed {
+    #[serde(default)]
+    search: String,
+    #[serde(default)]
+    show: String,
+    page: Option<String>,
+}
+
+impl Listed {
+    /// Whether those under way are asked for, and not those of old.
+    #[must_use]
+    pub fn open(&self) -> bool {
+        self.show != "old"
+    }
+
+    /// What is searched for; empty for everything.
+    #[must_use]
+    pub fn search(&self) -> &str {
+        self.search.trim()
+    }
+
+    /// How many rows come before the page, shown `size` at a time.
+    #[must_use]
+    pub fn offset(&self, size: u32) -> i64 {
+        Page::of(self.page.as_deref()).offset(size)
+    }
+
+    /// The way to the other pages of the list at `place`, which has so many rows.
+    #[must_use]
+    pub fn links(&self, place: &str, size: u32, rows: i64) -> PageLinks {
+        let base = PageLinks::base(place, &[("search", self.search()), ("show", &self.show)]);
+        PageLinks::new(Page::of(self.page.as_deref()), size, rows, &base)
+    }
+}
+
 /// The way to the other pages of a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PageLinks {

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 
-use crate::plan::{count, furnished, kiln_id, owned, proposed, set_flask};
+use crate::plan::{count, furnished, kiln_id, owned, poured_on_the_sunday, proposed, set_flask};
 use crate::support::studio::moment;
 
 #[tokio::test(flavor = "multi_thread")]
@@ -148,25 +148,7 @@ async fn on_the_day_clocks_go_back_pours_stay_in_the_hours_on_the_wall() {
     let (studio, owner) = furnished().await;
     // Clocks in Berlin go back on Sunday 25 October 2026.
     studio.clock.set(moment("2026-10-24T09:00:00Z"));
-    sqlx::raw_sql(
-        "UPDATE working_hours SET from_min = 480, to_min = 1080 WHERE weekday = 6;
-         INSERT INTO working_hours (weekday, from_min, to_min) VALUES (7, 480, 1080)",
-    )
-    .execute(&studio.db.pool)
-    .await
-    .unwrap();
-    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
-    proposed(&studio, &owner).await;
-    owner.post("/plan/accept", &[("number", "1")]).await.led_to();
-    assert!(owner.get("/plan").await.page().contains("an hour longer"));
-    let pours: Vec<String> = sqlx::query_scalar(
-        "SELECT to_char(planned_pour_at AT TIME ZONE 'Europe/Berlin', 'Dy HH24:MI') FROM kiln_load_flasks",
-    )
-    .fetch_all(&studio.db.pool)
-    .await
-    .unwrap();
-    assert_eq!(pours.len(), 1);
-    assert!(("Sun 08:00".."Sun 18:00").contains(&pours[0].as_str()), "{pours:?}");
+    poured_on_the_sunday(&studio, &owner, "an hour longer").await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

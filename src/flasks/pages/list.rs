@@ -3,11 +3,10 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Query, State};
-use serde::Deserialize;
 
 use crate::flasks::view::{self, ListRow, WaitingAlloy};
 use crate::people::Signed;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, Listed, PageLinks};
 
 const SIZE: u32 = 40;
 
@@ -22,27 +21,16 @@ pub(crate) struct ListFlasks {
     links: PageLinks,
 }
 
-#[derive(Deserialize)]
-pub(crate) struct Wanted {
-    #[serde(default)]
-    search: String,
-    #[serde(default)]
-    show: String,
-    page: Option<String>,
-}
-
 pub(crate) async fn show(
     State(app): State<App>,
     signed: Signed,
-    Query(wanted): Query<Wanted>,
+    Query(wanted): Query<Listed>,
 ) -> Result<ListFlasks, Fault> {
-    let page = Page::of(wanted.page.as_deref());
-    let open = wanted.show != "old";
-    let search = wanted.search.trim().to_owned();
+    let open = wanted.open();
+    let search = wanted.search().to_owned();
     let (flasks, rows) =
-        view::list(&app.pool, open, &search, i64::from(SIZE), page.offset(SIZE)).await?;
+        view::list(&app.pool, open, &search, i64::from(SIZE), wanted.offset(SIZE)).await?;
     let waiting = view::waiting_alloys(&app.pool).await?;
-    let base = PageLinks::base("/flasks", &[("search", &search), ("show", &wanted.show)]);
-    let links = PageLinks::new(page, SIZE, rows, &base);
+    let links = wanted.links("/flasks", SIZE, rows);
     Ok(ListFlasks { frame: signed.frame, open, search, waiting, flasks, links })
 }

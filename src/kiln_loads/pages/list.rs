@@ -3,11 +3,10 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Query, State};
-use serde::Deserialize;
 
 use crate::kiln_loads::view::{self, ListRow};
 use crate::people::Signed;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, Listed, PageLinks};
 
 const SIZE: u32 = 40;
 
@@ -21,26 +20,15 @@ pub(crate) struct ListLoads {
     links: PageLinks,
 }
 
-#[derive(Deserialize)]
-pub(crate) struct Wanted {
-    #[serde(default)]
-    search: String,
-    #[serde(default)]
-    show: String,
-    page: Option<String>,
-}
-
 pub(crate) async fn show(
     State(app): State<App>,
     signed: Signed,
-    Query(wanted): Query<Wanted>,
+    Query(wanted): Query<Listed>,
 ) -> Result<ListLoads, Fault> {
-    let page = Page::of(wanted.page.as_deref());
-    let open = wanted.show != "old";
-    let search = wanted.search.trim().to_owned();
+    let open = wanted.open();
+    let search = wanted.search().to_owned();
     let (loads, rows) =
-        view::list(&app.pool, open, &search, i64::from(SIZE), page.offset(SIZE)).await?;
-    let base = PageLinks::base("/loads", &[("search", &search), ("show", &wanted.show)]);
-    let links = PageLinks::new(page, SIZE, rows, &base);
+        view::list(&app.pool, open, &search, i64::from(SIZE), wanted.offset(SIZE)).await?;
+    let links = wanted.links("/loads", SIZE, rows);
     Ok(ListLoads { frame: signed.frame, open, search, loads, links })
 }

@@ -219,22 +219,6 @@ async fn what_somebody_else_did_meanwhile_is_shown_and_nothing_is_swallowed() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn two_browsers_see_each_others_steps() {
-    let studio = Studio::open().await;
-    studio.maker().await;
-    let labels = studio.pieces(1, None).await;
-    let place = plate(&studio, &labels).await;
-    let line = Line::to(&studio).await;
-    let (one, two) = (phone(&line.base, "maker").await, phone(&line.base, "owner").await);
-    one.goto(&place).await;
-    two.goto("/now").await;
-    two.see("Start plate").await;
-    one.press(&format!("{place}/start")).await;
-    two.wait_for("Nothing is asked of you now").await;
-    one.see("is printing").await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
 async fn a_ticket_as_the_screen_shows_it_is_scanned_and_opens_the_step_in_two_taps() {
     let studio = Studio::open().await;
     studio.maker().await;

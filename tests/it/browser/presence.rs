@@ -3,6 +3,7 @@
 use std::time::{Duration, Instant};
 
 use super::bench::{Line, phone, plate};
+use super::driver::Browser;
 use crate::support::studio::Studio;
 
 /// Notes when an event comes and when the page was made anew, by the browser's own clock.
@@ -13,8 +14,16 @@ const LISTEN: &str = "window.heard = []; window.shown = [];
     const done = arguments[arguments.length - 1];
     events.onopen = () => done(true);";
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_step_in_one_browser_arrives_in_the_other_as_an_event_and_is_shown() {
+/// Two browsers on one line: one at a plate, the other where it is asked for.
+struct Two {
+    studio: Studio,
+    place: String,
+    line: Line,
+    one: Browser,
+    two: Browser,
+}
+
+async fn two_browsers() -> Two {
     let studio = Studio::open().await;
     studio.maker().await;
     let labels = studio.pieces(1, None).await;
@@ -24,12 +33,19 @@ async fn a_step_in_one_browser_arrives_in_the_other_as_an_event_and_is_shown() {
     one.goto(&place).await;
     two.goto("/now").await;
     two.see("Start plate").await;
+    Two { studio, place, line, one, two }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_step_in_one_browser_arrives_in_the_other_as_an_event_and_is_shown() {
+    let Two { place, one, two, studio: _studio, line: _line } = two_browsers().await;
     two.client.execute_async(LISTEN, vec![]).await.unwrap();
 
     let tapped: f64 =
         one.client.execute("return Date.now()", vec![]).await.unwrap().as_f64().unwrap();
     one.press(&format!("{place}/start")).await;
     two.wait_for("Nothing is asked of you now").await;
+    one.see("is printing").await;
     let heard = two.client.execute("return window.heard", vec![]).await.unwrap();
     let shown = two.client.execute("return window.shown", vec![]).await.unwrap();
     let event = heard
@@ -48,15 +64,7 @@ async fn a_step_in_one_browser_arrives_in_the_other_as_an_event_and_is_shown() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn where_events_do_not_come_through_the_page_asks() {
-    let studio = Studio::open().await;
-    studio.maker().await;
-    let labels = studio.pieces(1, None).await;
-    let place = plate(&studio, &labels).await;
-    let line = Line::to(&studio).await;
-    let (one, two) = (phone(&line.base, "maker").await, phone(&line.base, "owner").await);
-    one.goto(&place).await;
-    two.goto("/now").await;
-    two.see("Start plate").await;
+    let Two { studio, place, line, one, two } = two_browsers().await;
     // Streams end and no new one begins; pages still come.
     line.silence();
     let begun = Instant::now();

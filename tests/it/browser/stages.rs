@@ -34,35 +34,6 @@ async fn kept_and_sent(phone: &Browser, line: &Line, action: &str) {
     line.mend();
 }
 
-/// A flask with these pieces on its tree, as far on as `state` says; its number.
-pub(super) async fn flask(studio: &Studio, labels: &[String], state: &str) -> i32 {
-    let now = studio.clock.now();
-    let number: i32 = sqlx::query_scalar(
-        "INSERT INTO flasks (id, flask_type_id, alloy_id, investment_id, family_id, flask_c, created_at, state,
-                             tree_mass_g, base_mass_g, charge_g, powder_g, water_g, mixed_at, set_from_at, latest_start_at)
-         SELECT gen_random_uuid(), t.id, l.alloy_id, i.id, b.id, 520, $2, $3, 80, 50, 200, 900, 360,
-                $2 - interval '3 hours', $2 - interval '1 hour', $2 + interval '2 days'
-         FROM flask_types t, investments i, burnout_families b, pieces p JOIN order_lines l ON l.id = p.order_line_id
-         WHERE t.name = 'Middle' AND b.name = 'Resin' AND p.label = $1 RETURNING number",
-    )
-    .bind(&labels[0])
-    .bind(now)
-    .bind(state)
-    .fetch_one(&studio.db.pool)
-    .await
-    .unwrap();
-    for label in labels {
-        let attempt = studio.attempt_of(label).await;
-        sqlx::query("INSERT INTO flask_pieces (flask_id, attempt_id) SELECT id, $2 FROM flasks WHERE number = $1")
-            .bind(number)
-            .bind(attempt)
-            .execute(&studio.db.pool)
-            .await
-            .unwrap();
-    }
-    number
-}
-
 /// A load with one flask in it; its number.
 pub(super) async fn load(studio: &Studio, flask: i32, state: &str) -> i32 {
     let now = studio.clock.now();
@@ -159,7 +130,7 @@ async fn a_flask_is_invested_fired_and_poured_though_the_network_is_lost_each_ti
     in_stock(&studio, alloy, Account::Fresh, 100_000).await;
 
     // Invest: the powder goes in, the flask is filled.
-    let invested = flask(&studio, &labels[..1], "weighed").await;
+    let invested = studio.flask(&labels[..1], "weighed").await;
     let piece = sqlx::query_scalar("SELECT id FROM pieces WHERE label = $1")
         .bind(&labels[0])
         .fetch_one(&mut *conn)
@@ -180,7 +151,7 @@ async fn a_flask_is_invested_fired_and_poured_though_the_network_is_lost_each_ti
 
     // Burnout: loaded and started after the controller was read back.
     studio.bring_to_from(&labels[1], Stage::Invest, Stage::Burnout).await;
-    let fired = flask(&studio, &labels[1..2], "setting").await;
+    let fired = studio.flask(&labels[1..2], "setting").await;
     let number = load(&studio, fired, "planned").await;
     let place = format!("/loads/{number}");
     phone.goto(&place).await;
@@ -201,7 +172,7 @@ async fn a_flask_is_invested_fired_and_poured_though_the_network_is_lost_each_ti
 
     // Cast: a hot flask is poured.
     studio.bring_to_from(&labels[2], Stage::Invest, Stage::Cast).await;
-    let hot = flask(&studio, &labels[2..], "hot").await;
+    let hot = studio.flask(&labels[2..], "hot").await;
     load(&studio, hot, "held").await;
     phone.goto("/pours").await;
     phone.unfold().await;

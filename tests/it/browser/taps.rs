@@ -7,7 +7,7 @@ use pourday::pieces::Stage;
 
 use super::bench::{Line, plate, until};
 use super::driver::Browser;
-use super::stages::{bench, flask, in_stock, load};
+use super::stages::{bench, in_stock, load};
 
 /// A hand that counts what it does.
 struct Hand<'a> {
@@ -115,7 +115,7 @@ async fn invest_is_recorded_from_the_ticket_of_a_pattern_and_the_tag_of_a_flask(
     hand.was_quick("invest, onto a tree");
     // A tree that was weighed is mixed for, the network gone.
     studio.begin(&labels[1], Stage::Invest).await;
-    let number = flask(&studio, &labels[1..], "weighed").await;
+    let number = studio.flask(&labels[1..], "weighed").await;
     let mut hand = Hand::with(&phone);
     hand.scan(&format!("flask {number}")).await;
     line.cut();
@@ -133,7 +133,7 @@ async fn invest_is_recorded_from_the_ticket_of_a_pattern_and_the_tag_of_a_flask(
 #[tokio::test(flavor = "multi_thread")]
 async fn burnout_is_recorded_from_the_tag_of_a_flask() {
     let (studio, labels, line, phone) = bench(1, Stage::Burnout).await;
-    let fired = flask(&studio, &labels, "setting").await;
+    let fired = studio.flask(&labels, "setting").await;
     let number = load(&studio, fired, "planned").await;
     let mut hand = Hand::with(&phone);
     hand.scan(&format!("flask {fired}")).await;
@@ -155,7 +155,7 @@ async fn cast_is_recorded_from_the_ticket_of_a_piece_in_a_hot_flask() {
         .await
         .unwrap();
     in_stock(&studio, alloy, Account::Fresh, 100_000).await;
-    let hot = flask(&studio, &labels, "hot").await;
+    let hot = studio.flask(&labels, "hot").await;
     load(&studio, hot, "held").await;
     let mut hand = Hand::with(&phone);
     hand.scan(&labels[0]).await;
