@@ -3,15 +3,14 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use uuid::Uuid;
 
 use super::actions;
 use super::model::{LEAST, Proposal, What, propose};
 use super::view::{self, TakenRow};
-use crate::db::once::{self, Begun, Work};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 const PLACE: &str = "/estimates";
 
@@ -80,20 +79,6 @@ pub(crate) async fn show(State(app): State<App>, Owner(signed): Owner) -> Result
     page(&app, &signed, Form::default()).await
 }
 
-async fn answer(
-    app: &App,
-    signed: &Signed,
-    mut form: Form,
-    work: Work,
-    done: Result<(), Fault>,
-) -> Result<Response, Fault> {
-    let done = done.map(|()| PLACE.to_owned());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(app, signed, form).await?).into_response()),
-    }
-}
-
 pub(crate) async fn take(
     State(app): State<App>,
     Owner(signed): Owner,
@@ -102,12 +87,13 @@ pub(crate) async fn take(
     let what: What = form.value("what").parse().map_err(|()| Fault::NotFound)?;
     let item = form.value("item").to_owned();
     let shown = form.value("after").parse().unwrap_or(f64::NAN);
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::take(&mut work.tx, &signed, what, &item, shown).await;
-    answer(&app, &signed, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::take(conn, &signed, what, &item, shown).await?;
+            Ok(PLACE)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }
 
 pub(crate) async fn reverse(
@@ -116,10 +102,11 @@ pub(crate) async fn reverse(
     Path(id): Path<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::reverse(&mut work.tx, &signed, id).await;
-    answer(&app, &signed, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::reverse(conn, &signed, id).await?;
+            Ok(PLACE)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

@@ -5,16 +5,16 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use sqlx::PgConnection;
 use uuid::Uuid;
 
 use super::forms::Told;
 use super::looks::{LOOKS, SHOWN_PIXELS};
 use super::store::{self, NewFinding};
 use super::view::{self, FindingRow};
-use crate::db::once::{self, Begun, Work};
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
-use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 /// A finding's number and place on a picture.
 pub(crate) struct Mark {
@@ -101,68 +101,68 @@ pub(crate) async fn note(
         let page = page(&app, &signed, &label, form, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let (attempt, stage) = store::attempt_of(&mut work.tx, &label).await?;
-    let finding = NewFinding {
-        attempt,
-        stage,
-        what: &told.what,
-        place: &told.place,
-        pointed: told.pointed.map(|at| (at.look, at.x, at.y)),
-        to_mend: told.to_mend,
-    };
-    store::add(&mut work.tx, finding, signed.now, signed.person).await?;
-    let place = format!("/pieces/{label}/findings");
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let (attempt, stage) = store::attempt_of(conn, &label).await?;
+        let finding = NewFinding {
+            attempt,
+            stage,
+            what: &told.what,
+            place: &told.place,
+            pointed: told.pointed.map(|at| (at.look, at.x, at.y)),
+            to_mend: told.to_mend,
+        };
+        store::add(conn, finding, signed.now, signed.person).await?;
+        Ok(format!("/pieces/{label}/findings"))
+    })
+    .await?
+    .led()
 }
 
 /// Ends a tap on a finding: commits it, or says that it was dealt with already.
-async fn answer(
+/// Does something about a finding, once, unless it was dealt with already.
+async fn once(
     app: &App,
     signed: &Signed,
     label: &str,
-    work: Work,
-    done: bool,
+    mut form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection) -> Result<bool, Fault>,
 ) -> Result<Response, Fault> {
-    let place = format!("/pieces/{label}/findings");
-    if done {
-        work.commit(&place).await?;
-        return Ok(see_other(&place));
-    }
-    drop(work);
-    let refused = Refused::conflict("Somebody dealt with this already. This is how it stands.");
-    let page = page(app, signed, label, Form::default(), Some(refused.message)).await?;
-    Ok((refused.status, page).into_response())
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            if !act(conn).await? {
+                let message = "Somebody dealt with this already. This is how it stands.";
+                return Err(Refused::conflict(message).into());
+            }
+            Ok(format!("/pieces/{label}/findings"))
+        })
+        .await?;
+    ended
+        .or_tell(async |refused| {
+            page(app, signed, label, Form::default(), Some(refused.message)).await
+        })
+        .await
 }
 
 pub(crate) async fn mended(
     State(app): State<App>,
     signed: Signed,
     Path((label, id)): Path<(String, Uuid)>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = store::mend(&mut work.tx, &label, id, signed.now).await?;
-    answer(&app, &signed, &label, work, done).await
+    once(&app, &signed, &label, form, async |conn| {
+        Ok(store::mend(conn, &label, id, signed.now).await?)
+    })
+    .await
 }
 
 pub(crate) async fn take_back(
     State(app): State<App>,
     signed: Signed,
     Path((label, id)): Path<(String, Uuid)>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = store::take_back(&mut work.tx, &label, id, signed.now).await?;
-    answer(&app, &signed, &label, work, done).await
+    once(&app, &signed, &label, form, async |conn| {
+        Ok(store::take_back(conn, &label, id, signed.now).await?)
+    })
+    .await
 }

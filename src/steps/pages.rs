@@ -11,11 +11,10 @@ use super::sheets::Step;
 use super::store::{self, Subject};
 use super::view::{self, Line};
 use super::{actions, clocks, forms, sheets};
-use crate::db::once::{self, Begun};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::timers;
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 /// The address of a sheet.
 pub(super) fn place(stage: Stage, which: &str) -> String {
@@ -97,20 +96,13 @@ pub(crate) async fn record(
         let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::record(&mut work.tx, &signed, &subject, step, told)
-        .await
-        .map(|()| format!("{}#steps", thing(&subject)));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::record(conn, &signed, &subject, step, told).await?;
+            Ok(format!("{}#steps", thing(&subject)))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, &subject, &which, Some((step.key, form)))).await
 }
 
 /// Starts the clock of a step.
@@ -141,16 +133,16 @@ async fn turn_clock(
     on: bool,
 ) -> Result<Response, Fault> {
     let (subject, step) = timed(app, &stage, &which, &step).await?;
-    let place = format!("{}#steps", thing(&subject));
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+    form.act_once(&app.pool, signed.now, async |conn| {
         if on {
-            clocks::start(&mut work.tx, &subject, step.key, signed.now, signed.person).await?;
+            clocks::start(conn, &subject, step.key, signed.now, signed.person).await?;
         } else {
-            clocks::stop(&mut work.tx, &subject, step.key, signed.now).await?;
+            clocks::stop(conn, &subject, step.key, signed.now).await?;
         }
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+        Ok(format!("{}#steps", thing(&subject)))
+    })
+    .await?
+    .led()
 }
 
 /// A step that has a clock of its own.
@@ -173,18 +165,11 @@ pub(crate) async fn take_back(
 ) -> Result<Response, Fault> {
     let subject = find(&app, &stage, &which).await?;
     let id: Uuid = form.value("record").parse().map_err(|_| Fault::NotFound)?;
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::take_back(&mut work.tx, &signed, &subject, id)
-        .await
-        .map(|()| format!("{}#steps", thing(&subject)));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, &subject, &which, Some(("", form))).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::take_back(conn, &signed, &subject, id).await?;
+            Ok(format!("{}#steps", thing(&subject)))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, &subject, &which, Some(("", form)))).await
 }

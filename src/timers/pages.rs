@@ -11,10 +11,9 @@ use serde::Serialize;
 use super::forms::ClockForm;
 use super::store::{self, Timer};
 use crate::clock::Moment;
-use crate::db::once::{self, Begun};
 use crate::id::TimerId;
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 const PLACE: &str = "/timers";
 
@@ -81,11 +80,12 @@ pub(crate) async fn start(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        store::start(&mut work.tx, &clock.subject, &clock.name, signed.now, clock.minutes).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::start(conn, &clock.subject, &clock.name, signed.now, clock.minutes).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }
 
 /// Stops one clock; one that was stopped already stays as it is.
@@ -95,11 +95,12 @@ pub(crate) async fn stop(
     Path(id): Path<TimerId>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        store::stop(&mut work.tx, id, signed.now).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::stop(conn, id, signed.now).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }
 
 /// Gives one clock more minutes, from now on when its time is up.
@@ -110,9 +111,10 @@ pub(crate) async fn more(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let minutes = form.whole("minutes", 1, 600).unwrap_or(5);
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        store::more(&mut work.tx, id, minutes, signed.now).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::more(conn, id, minutes, signed.now).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

@@ -67,6 +67,17 @@ pub enum Fault {
     Unforeseen(Box<dyn std::error::Error + Send + Sync>),
 }
 
+impl Fault {
+    /// A refusal points at a field then; anything else stays what it is.
+    #[must_use]
+    pub fn at(self, field: &'static str) -> Self {
+        match self {
+            Self::Refused(refused) => Self::Refused(refused.at(field)),
+            fault => fault,
+        }
+    }
+}
+
 impl From<Refused> for Fault {
     fn from(refused: Refused) -> Self {
         Self::Refused(refused)

@@ -2,7 +2,6 @@
 
 mod app;
 mod asset;
-mod ended;
 mod fault;
 mod form;
 mod format;
@@ -10,12 +9,12 @@ mod frame;
 mod headers;
 mod html;
 mod live;
+mod once;
 mod paging;
 mod working;
 
 pub use app::App;
 pub use asset::{asset, serve_asset, serve_worker};
-pub use ended::Ended;
 pub use fault::{Fault, Refused};
 pub(crate) use form::percent;
 pub use form::{Form, Input};
@@ -24,6 +23,7 @@ pub use frame::{Frame, Who};
 pub use headers::{client_address, guard};
 pub use html::Html;
 pub use live::{Live, stream};
+pub use once::Ended;
 pub use paging::{Listed, Page, PageLinks};
 pub use working::{working, working_of};
 

@@ -111,14 +111,13 @@ pub(crate) async fn revoke(
     Path(id): Path<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    store::revoke_token(&mut work.tx, id, signed.now).await?;
-    let detail = json!({ "token": id });
-    audit::note(&mut work.tx, signed.now, Some(signed.person), "revoked a token", "api", detail)
-        .await?;
-    work.commit(PLACE).await?;
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::revoke_token(conn, id, signed.now).await?;
+        let detail = json!({ "token": id });
+        audit::note(conn, signed.now, Some(signed.person), "revoked a token", "api", detail)
+            .await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

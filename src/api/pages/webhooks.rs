@@ -74,14 +74,13 @@ pub(crate) async fn end(
     Path(id): Path<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    store::end_webhook(&mut work.tx, id, signed.now).await?;
-    let detail = json!({ "webhook": id });
-    audit::note(&mut work.tx, signed.now, Some(signed.person), "ended a webhook", "api", detail)
-        .await?;
-    work.commit(PLACE).await?;
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::end_webhook(conn, id, signed.now).await?;
+        let detail = json!({ "webhook": id });
+        audit::note(conn, signed.now, Some(signed.person), "ended a webhook", "api", detail)
+            .await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

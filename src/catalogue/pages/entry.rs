@@ -8,15 +8,15 @@ use axum::response::{IntoResponse, Response};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use serde_json::json;
+use sqlx::PgConnection;
 use uuid::Uuid;
 
 use super::text;
 use crate::audit;
 use crate::catalogue::entry::{Catalogue, Field, Value};
 use crate::catalogue::store;
-use crate::db::once::{self, Begun, Work};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "catalogue/entry.html")]
@@ -218,35 +218,23 @@ async fn save(
     id: Option<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let again = |form: Form, status: StatusCode| {
-        (status, Entry { frame: signed.frame.clone(), form, catalogue, id }).into_response()
-    };
     let Some((values, parts)) = read(catalogue, &mut form) else {
-        return Ok(again(form, StatusCode::UNPROCESSABLE_ENTITY));
+        let page = Entry { frame: signed.frame.clone(), form, catalogue, id };
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match write(&mut work, catalogue, signed, id, &values, &parts).await {
-        Ok(()) => {
-            let place = catalogue.path();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(error) => match Fault::from(error) {
-            Fault::Refused(refused) => {
-                drop(work);
-                form.refuse(&refused.at("name"));
-                Ok(again(form, StatusCode::CONFLICT))
-            }
-            fault => Err(fault),
-        },
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            write(conn, catalogue, signed, id, &values, &parts)
+                .await
+                .map_err(|error| Fault::from(error).at("name"))?;
+            Ok(catalogue.path())
+        })
+        .await?;
+    ended.or_show(async { Ok(Entry { frame: signed.frame.clone(), form, catalogue, id }) }).await
 }
 
 async fn write(
-    work: &mut Work,
+    conn: &mut PgConnection,
     catalogue: &Catalogue,
     signed: &Signed,
     id: Option<Uuid>,
@@ -255,20 +243,20 @@ async fn write(
 ) -> Result<(), sqlx::Error> {
     let (id, action) = match id {
         Some(id) => {
-            store::update(&mut work.tx, catalogue, id, values).await?;
+            store::update(conn, catalogue, id, values).await?;
             (id, "changed")
         }
         None => {
             let id = Uuid::now_v7();
-            store::insert(&mut work.tx, catalogue, id, values).await?;
+            store::insert(conn, catalogue, id, values).await?;
             (id, "added")
         }
     };
     if catalogue.table == "alloys" {
-        store::set_composition(&mut work.tx, id, parts).await?;
+        store::set_composition(conn, id, parts).await?;
     }
     let subject = format!("{}:{id}", catalogue.table);
-    audit::note(&mut work.tx, signed.now, Some(signed.person), action, &subject, json!({})).await
+    audit::note(conn, signed.now, Some(signed.person), action, &subject, json!({})).await
 }
 
 pub(crate) async fn retire(
@@ -278,12 +266,10 @@ pub(crate) async fn retire(
     Path(id): Path<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    store::retire(&mut work.tx, catalogue, id, signed.now).await?;
-    let place = catalogue.path();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::retire(conn, catalogue, id, signed.now).await?;
+        Ok(catalogue.path())
+    })
+    .await?
+    .led()
 }

@@ -8,9 +8,8 @@ use axum::response::{IntoResponse, Response};
 
 use crate::clients::forms::ClientForm;
 use crate::clients::{Client, Clients, actions};
-use crate::db::once::{self, Begun};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "clients/new.html")]
@@ -32,12 +31,10 @@ pub(crate) async fn submit(
         let page = NewClientPage { frame: signed.frame, form };
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let id = actions::add(&mut work.tx, &signed, &client).await?;
-    let place = Client(id).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let id = actions::add(conn, &signed, &client).await?;
+        Ok(Client(id))
+    })
+    .await?
+    .led()
 }

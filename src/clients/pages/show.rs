@@ -9,11 +9,10 @@ use axum::response::{IntoResponse, Response};
 use crate::clients::forms::ClientForm;
 use crate::clients::view::{self, OrderRow};
 use crate::clients::{Client, Clients, actions};
-use crate::db::once::{self, Begun};
 use crate::id::ClientId;
 use crate::metal::{self, OfClient};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "clients/show.html")]
@@ -82,23 +81,13 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, id, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::change(&mut work.tx, &signed, id, &client, seen).await {
-        Ok(()) => {}
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let page = page(&app, &signed, id, Some(form)).await?;
-            return Ok((refused.status, page).into_response());
-        }
-        Err(fault) => return Err(fault),
-    }
-    let place = Client(id).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change(conn, &signed, id, &client, seen).await?;
+            Ok(Client(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Some(form))).await
 }
 
 async fn put(
@@ -108,29 +97,23 @@ async fn put(
     mut form: Form,
     back: bool,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = if back {
-        actions::bring_back(&mut work.tx, &signed, id).await
-    } else {
-        actions::archive(&mut work.tx, &signed, id).await
-    };
-    match done {
-        Ok(()) => {
-            let place = Client(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            if back {
+                actions::bring_back(conn, &signed, id).await?;
+            } else {
+                actions::archive(conn, &signed, id).await?;
+            }
+            Ok(Client(id))
+        })
+        .await?;
+    ended
+        .or_tell(async |refused| {
             let mut page = page(&app, &signed, id, None).await?;
-            page.refusal = Some(refused.message.clone());
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+            page.refusal = Some(refused.message);
+            Ok(page)
+        })
+        .await
 }
 
 pub(crate) async fn archive(

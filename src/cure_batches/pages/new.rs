@@ -10,12 +10,11 @@ use crate::cure_batches::forms::BatchForm;
 use crate::cure_batches::model::MEDIA;
 use crate::cure_batches::view::{self, Waiting};
 use crate::cure_batches::{CureBatch, CureBatches, actions};
-use crate::db::once::{self, Begun};
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces;
 use crate::trials::{self, DrawnPiece, Usual};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "cure_batches/new.html")]
@@ -72,15 +71,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::create(&mut work.tx, &signed, &batch, &attempts)
-        .await
-        .map(|number| CureBatch(number).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let number = actions::create(conn, &signed, &batch, &attempts).await?;
+            Ok(CureBatch(number))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

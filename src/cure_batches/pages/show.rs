@@ -3,19 +3,19 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
+use sqlx::PgConnection;
 
 use crate::cure_batches::model::CureState;
 use crate::cure_batches::view::{self, BatchRow, InBatch};
 use crate::cure_batches::{CureBatch, CureBatches, actions};
-use crate::db::once::Work;
 use crate::id::AttemptId;
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::steps;
 use crate::timers::{self, Timer};
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "cure_batches/show.html")]
@@ -29,7 +29,6 @@ pub(crate) struct ShowCureBatch {
     timers: Vec<Timer>,
     causes: Vec<String>,
     form: Form,
-    refusal: Option<String>,
     steps: Html,
     /// What failed in it, with what that costs.
     losses: Html,
@@ -59,12 +58,7 @@ impl ShowCureBatch {
 }
 
 /// Makes the page; a form that was refused is shown with what was typed in it.
-async fn page(
-    app: &App,
-    signed: &Signed,
-    number: i32,
-    back: Option<(Form, Refused)>,
-) -> Result<ShowCureBatch, Fault> {
+async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<ShowCureBatch, Fault> {
     let batch = view::load(&app.pool, number).await?;
     let all = view::pieces_of(&app.pool, &batch).await?;
     let (pieces, out): (Vec<_>, Vec<_>) = all
@@ -74,10 +68,6 @@ async fn page(
     let causes = pieces::causes(&app.pool, Stage::Cure).await?;
     let its = [actions::batch(number)];
     let losses = losses::of_batches(&app.pool, &signed.frame, &its, &[Stage::Cure]).await?;
-    let (form, refusal) = match back {
-        Some((form, refused)) => (form, Some(refused.message)),
-        None => (Form::default(), None),
-    };
     Ok(ShowCureBatch {
         frame: signed.frame.clone(),
         batch,
@@ -86,7 +76,6 @@ async fn page(
         timers,
         causes,
         form,
-        refusal,
         steps: steps::panel(&app.pool, &signed.frame, Stage::Cure, number).await?,
         losses,
     })
@@ -97,30 +86,23 @@ pub(crate) async fn show(
     signed: Signed,
     Path(number): Path<i32>,
 ) -> Result<ShowCureBatch, Fault> {
-    page(&app, &signed, number, None).await
+    page(&app, &signed, number, Form::default()).await
 }
 
-/// Ends a request: commits what was done, or shows the batch as it is with the refusal above.
-pub(super) async fn answer(
+/// Does one thing to a batch, once; a refusal stands above the batch as it is.
+pub(super) async fn step(
     app: &App,
     signed: &Signed,
     number: i32,
-    form: Form,
-    work: Work,
-    done: Result<(), Fault>,
+    mut form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = CureBatch(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let status = refused.status;
-            let page = page(app, signed, number, Some((form, refused))).await?;
-            Ok((status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await.map_err(|fault| fault.at(""))?;
+            Ok(CureBatch(number))
+        })
+        .await?;
+    ended.or_show(page(app, signed, number, form)).await
 }

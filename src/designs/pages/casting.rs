@@ -6,7 +6,6 @@ use axum::response::{IntoResponse, Response};
 
 use super::show::{Forms, page};
 use crate::analysis::Casting;
-use crate::db::once::{self, Begun};
 use crate::designs::closer::{self, Closer};
 use crate::designs::{Design, actions, change, forms, view};
 use crate::people::Signed;
@@ -70,33 +69,24 @@ async fn keep(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let seen = form.version();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::cast_so(conn, signed, number, version.id, casting, seen).await?;
+            Ok(format!("{}#casting", place(number, version.n)))
+        })
+        .await?;
+    let again = async {
+        // The version the form was made from has passed; with the one there is now it may be sent again.
+        let mut conn = app.pool.acquire().await?;
+        if let Some(asked) = closer::questions(&mut conn, version.id).await? {
+            let now = asked.casting.map_or(0, |(_, version)| version);
+            form.set("version", &now.to_string());
+        }
+        drop(conn);
+        let forms = Forms { casting: Some(form), ..Forms::default() };
+        page(app, signed, number, Some(version.n), forms).await
     };
-    match actions::cast_so(&mut work.tx, signed, number, version.id, casting, seen).await {
-        Ok(()) => {
-            let place = place(number, version.n);
-            work.commit(&place).await?;
-            Ok(see_other(&format!("{place}#casting")))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let mut forms = Forms::default();
-            // The version the form was made from has passed; with the one there is now it may be sent again.
-            let mut conn = app.pool.acquire().await?;
-            if let Some(asked) = closer::questions(&mut conn, version.id).await? {
-                let now = asked.casting.map_or(0, |(_, version)| version);
-                form.set("version", &now.to_string());
-            }
-            drop(conn);
-            forms.casting = Some(form);
-            let page = page(app, signed, number, Some(version.n), forms).await?;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    ended.or_show(again).await
 }
 
 /// Asks for what is not known yet.

@@ -6,12 +6,11 @@ use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
 
 use crate::clients;
-use crate::db::once::{self, Begun};
 use crate::designs::intake::{Intake, refused_files};
 use crate::designs::{Design, Designs, NewDesign, actions, forms};
 use crate::id::ClientId;
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "designs/new.html")]
@@ -62,18 +61,18 @@ pub(crate) async fn submit(
         let status = intake.status();
         return Ok((status, page(&app, signed, intake).await?).into_response());
     }
-    let mut work = match once::begin(&app.pool, intake.form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let mut last = None;
-    for taken in &intake.taken {
-        last = Some(actions::add_from_file(&mut work.tx, &signed, taken, client, None).await?.0);
-    }
-    let place = match last {
-        Some(number) if kept == 1 => Design(number).to_string(),
-        _ => Designs.to_string(),
-    };
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    intake
+        .form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let mut last = None;
+            for taken in &intake.taken {
+                last = Some(actions::add_from_file(conn, &signed, taken, client, None).await?.0);
+            }
+            Ok(match last {
+                Some(number) if kept == 1 => Design(number).to_string(),
+                _ => Designs.to_string(),
+            })
+        })
+        .await?
+        .led()
 }

@@ -10,7 +10,6 @@ use serde::Deserialize;
 use super::new::with_nobody;
 use crate::analysis::{self, Casting, LookFound, Method};
 use crate::clients;
-use crate::db::once::{self, Begun};
 use crate::designs::change::{self, Change};
 use crate::designs::closer::Closer;
 use crate::designs::forms::{DesignForm, SPRUE_ROWS, casting_filled};
@@ -20,7 +19,7 @@ use crate::designs::{Design, Designs, Original, actions, weight};
 use crate::forecasts::{self, Beside, What};
 use crate::json::examined::BoreJson;
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "designs/show.html")]
@@ -232,22 +231,12 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, number, None, forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::change(&mut work.tx, &signed, number, &design, seen).await {
-        Ok(()) => {}
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let forms = Forms { details: Some(form), ..Forms::default() };
-            let page = page(&app, &signed, number, None, forms).await?;
-            return Ok((refused.status, page).into_response());
-        }
-        Err(fault) => return Err(fault),
-    }
-    let place = Design(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change(conn, &signed, number, &design, seen).await?;
+            Ok(Design(number))
+        })
+        .await?;
+    let forms = Forms { details: Some(form), ..Forms::default() };
+    ended.or_show(page(&app, &signed, number, None, forms)).await
 }

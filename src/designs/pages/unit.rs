@@ -5,11 +5,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Forms, page};
-use crate::db::once::{self, Begun};
 use crate::designs::{Design, actions, forms, reading, view};
 use crate::files;
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Refused, see_other};
+use crate::web::{App, Fault, Form, Refused};
 
 pub(crate) async fn submit(
     State(app): State<App>,
@@ -28,26 +27,15 @@ pub(crate) async fn submit(
     let bytes = files::read(&app.pool, version.file_id).await?;
     let name = version.file_name.clone();
     let (_, reading) = reading::take(bytes, name, app.largest_model, Some(told)).await?;
-    let refused = match reading {
-        Err(why) => Refused::input("unit", why),
-        Ok(reading) => {
-            let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-                Begun::First(work) => work,
-                Begun::Again(place) => return Ok(see_other(&place)),
-            };
-            match actions::tell_unit(&mut work.tx, &signed, number, &version, &reading).await {
-                Ok(()) => {
-                    let place = format!("{}?version={n}", Design(number));
-                    work.commit(&place).await?;
-                    return Ok(see_other(&place));
-                }
-                Err(Fault::Refused(refused)) => refused.at("unit"),
-                Err(fault) => return Err(fault),
-            }
-        }
-    };
-    form.refuse(&refused);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let reading = reading.map_err(|why| Refused::input("unit", why))?;
+            actions::tell_unit(conn, &signed, number, &version, &reading)
+                .await
+                .map_err(|fault| fault.at("unit"))?;
+            Ok(format!("{}?version={n}", Design(number)))
+        })
+        .await?;
     let forms = Forms { unit: form, ..Forms::default() };
-    let page = page(&app, &signed, number, Some(n), forms).await?;
-    Ok((refused.status, page).into_response())
+    ended.or_show(page(&app, &signed, number, Some(n), forms)).await
 }

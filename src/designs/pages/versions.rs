@@ -4,10 +4,9 @@ use axum::extract::{Multipart, Path, State};
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Forms, page};
-use crate::db::once::{self, Begun};
 use crate::designs::{Design, Intake, actions};
 use crate::people::Signed;
-use crate::web::{App, Fault, see_other};
+use crate::web::{App, Fault};
 
 pub(crate) async fn submit(
     State(app): State<App>,
@@ -26,12 +25,12 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, number, None, forms).await?;
         return Ok((status, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, intake.form.clone().key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::add_version(&mut work.tx, &signed, number, taken).await?;
-    let place = Design(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    intake
+        .form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::add_version(conn, &signed, number, taken).await?;
+            Ok(Design(number))
+        })
+        .await?
+        .led()
 }

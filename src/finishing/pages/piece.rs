@@ -5,8 +5,8 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use sqlx::PgConnection;
 
-use crate::db::once::{self, Begun, Work};
 use crate::findings::{self, FindingRow};
 use crate::finishing::forms::{self, PassForm};
 use crate::finishing::view::{self, BenchRow};
@@ -14,7 +14,7 @@ use crate::finishing::{Bench, BenchPiece, actions};
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::steps;
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "finishing/piece.html")]
@@ -23,7 +23,6 @@ pub(crate) struct ShowBenchPiece {
     piece: BenchRow,
     causes: Vec<String>,
     form: Form,
-    refusal: Option<String>,
     steps: Html,
     found: Vec<FindingRow>,
 }
@@ -42,19 +41,15 @@ async fn page(
     app: &App,
     signed: &Signed,
     label: &str,
-    back: Option<(Form, Option<Refused>)>,
+    back: Option<Form>,
 ) -> Result<ShowBenchPiece, Fault> {
     let piece = view::piece(&app.pool, label).await?;
     let causes = pieces::causes(&app.pool, Stage::Finish).await?;
     let tasks = steps::minutes_of(&app.pool, label).await?;
-    let (form, refused) = match back {
-        Some((form, refused)) => (form, refused),
-        None => (prefilled(&piece, tasks), None),
-    };
-    let refusal = refused.map(|refused| refused.message);
+    let form = back.unwrap_or_else(|| prefilled(&piece, tasks));
     let steps = steps::panel(&app.pool, &signed.frame, Stage::Finish, label).await?;
     let found = findings::of_piece(&app.pool, label).await?;
-    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, refusal, steps, found })
+    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, steps, found })
 }
 
 /// What is known already; the minutes are those of the tasks, where none was told at the end.
@@ -83,33 +78,26 @@ pub(crate) async fn show(
     page(&app, &signed, &label, None).await
 }
 
-/// Ends a request: commits what was done, or shows the piece as it is with the refusal above.
-async fn answer(
+/// Does one thing to a piece, once; a refusal stands above the piece as it is.
+async fn step(
     app: &App,
     signed: &Signed,
     label: &str,
-    form: Form,
-    work: Work,
-    done: Result<(), Fault>,
+    mut form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = BenchPiece(label).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let status = refused.status;
-            let page = page(app, signed, label, Some((form, Some(refused)))).await?;
-            Ok((status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await.map_err(|fault| fault.at(""))?;
+            Ok(BenchPiece(label))
+        })
+        .await?;
+    ended.or_show(page(app, signed, label, Some(form))).await
 }
 
 async fn wrong(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Response, Fault> {
-    let page = page(app, signed, label, Some((form, None))).await?;
+    let page = page(app, signed, label, Some(form)).await?;
     Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
@@ -122,28 +110,22 @@ pub(crate) async fn begin(
     let Some(raw_cg) = forms::centigrams(&mut form, "raw") else {
         return wrong(&app, &signed, &label, form).await;
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::begin(&mut work.tx, &signed, &label, seen, raw_cg).await;
-    answer(&app, &signed, &label, form, work, done).await
+    step(&app, &signed, &label, form, async |conn, seen| {
+        actions::begin(conn, &signed, &label, seen, raw_cg).await
+    })
+    .await
 }
 
 pub(crate) async fn put_back(
     State(app): State<App>,
     signed: Signed,
     Path(label): Path<String>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::put_back(&mut work.tx, &signed, &label, seen).await;
-    answer(&app, &signed, &label, form, work, done).await
+    step(&app, &signed, &label, form, async |conn, seen| {
+        actions::put_back(conn, &signed, &label, seen).await
+    })
+    .await
 }
 
 pub(crate) async fn pass(
@@ -155,13 +137,10 @@ pub(crate) async fn pass(
     let Some(told) = PassForm::read(&mut form) else {
         return wrong(&app, &signed, &label, form).await;
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::pass(&mut work.tx, &signed, &label, seen, told).await;
-    answer(&app, &signed, &label, form, work, done).await
+    step(&app, &signed, &label, form, async |conn, seen| {
+        actions::pass(conn, &signed, &label, seen, told).await
+    })
+    .await
 }
 
 pub(crate) async fn defect(
@@ -178,26 +157,20 @@ pub(crate) async fn defect(
     if !form.good() {
         return wrong(&app, &signed, &label, form).await;
     }
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::defect(&mut work.tx, &signed, &label, seen, &cause, &note).await;
-    answer(&app, &signed, &label, form, work, done).await
+    step(&app, &signed, &label, form, async |conn, seen| {
+        actions::defect(conn, &signed, &label, seen, &cause, &note).await
+    })
+    .await
 }
 
 pub(crate) async fn hand_over(
     State(app): State<App>,
     signed: Signed,
     Path(label): Path<String>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::hand_over(&mut work.tx, &signed, &label, seen).await;
-    answer(&app, &signed, &label, form, work, done).await
+    step(&app, &signed, &label, form, async |conn, seen| {
+        actions::hand_over(conn, &signed, &label, seen).await
+    })
+    .await
 }

@@ -7,13 +7,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use crate::db::once::{self, Begun};
 use crate::flasks::actions;
 use crate::flasks::forms::NewFlask;
 use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
 use crate::id::{AlloyId, PieceId};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "flasks/new.html")]
@@ -85,17 +84,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, alloy, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::begin(&mut work.tx, &signed, &flask)
-        .await
-        .map(|number| format!("/flasks/{number}"));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, alloy, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let number = actions::begin(conn, &signed, &flask).await?;
+            Ok(format!("/flasks/{number}"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, alloy, Some(form))).await
 }

@@ -6,7 +6,6 @@ use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::flasks::actions;
 use crate::flasks::arrange::{ATTACH, ArrangedFlask, HEAVY, SPRUES, TreeWish, Trees};
 use crate::flasks::forms::NewFlask;
@@ -14,7 +13,7 @@ use crate::flasks::map::TreeMap;
 use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
 use crate::id::{AlloyId, FlaskTypeId, PieceId};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "flasks/propose.html")]
@@ -145,28 +144,22 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let mut begun = Vec::new();
-    for (flask_type, pieces) in flasks {
-        let note = String::new();
-        let flask = NewFlask { flask_type, alloy, investment, family, flask_c, pieces, note };
-        match actions::begin_arranged(&app.pool, &mut work.tx, &signed, &flask, &wish).await {
-            Ok(number) => begun.push(number),
-            Err(Fault::Refused(refused)) => {
-                drop(work);
-                form.refuse(&refused);
-                return Ok((refused.status, page(&app, &signed, form).await?).into_response());
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let mut begun = Vec::new();
+            for (flask_type, pieces) in flasks {
+                let note = String::new();
+                let flask =
+                    NewFlask { flask_type, alloy, investment, family, flask_c, pieces, note };
+                let number =
+                    actions::begin_arranged(&app.pool, conn, &signed, &flask, &wish).await?;
+                begun.push(number);
             }
-            Err(fault) => return Err(fault),
-        }
-    }
-    let place = match begun[..] {
-        [number] => format!("/flasks/{number}"),
-        _ => "/flasks".to_owned(),
-    };
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+            Ok(match begun[..] {
+                [number] => format!("/flasks/{number}"),
+                _ => "/flasks".to_owned(),
+            })
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

@@ -4,21 +4,20 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::flasks::actions;
 use crate::flasks::forms::{Divesting, Weighing};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 /// Shows the flask again with the messages of a form that was not right.
-pub(super) async fn again(
+pub(super) async fn unread(
     app: &App,
     signed: &Signed,
     number: i32,
     form: Form,
-    status: StatusCode,
 ) -> Result<Response, Fault> {
-    Ok((status, super::show::page(app, signed, number, Some(form)).await?).into_response())
+    let page = super::show::page(app, signed, number, Some(form)).await?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
 /// Runs one step of a flask once, and shows the flask again when it was refused.
@@ -32,16 +31,14 @@ pub(super) async fn step<F>(
 where
     F: AsyncFnOnce(&mut sqlx::PgConnection, i64) -> Result<(), Fault>,
 {
-    let place = format!("/flasks/{number}");
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = act(&mut work.tx, form.version()).await.map(|()| place);
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => again(app, signed, number, form, status).await,
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await?;
+            Ok(format!("/flasks/{number}"))
+        })
+        .await?;
+    ended.or_show(super::show::page(app, signed, number, Some(form))).await
 }
 
 pub(crate) async fn weigh(
@@ -51,7 +48,7 @@ pub(crate) async fn weigh(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(weighing) = Weighing::read(&mut form) else {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::weigh(conn, &signed, number, seen, &weighing).await
@@ -66,7 +63,7 @@ pub(crate) async fn mix(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(slurry_c) = form.number("slurry_c", 1.0, 45.0) else {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::start_mix(conn, &signed, number, seen, slurry_c).await
@@ -105,7 +102,7 @@ pub(crate) async fn divest(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(weights) = Divesting::read(&mut form) else {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::divest(conn, &signed, number, seen, weights).await
@@ -133,7 +130,7 @@ pub(crate) async fn lost(
 ) -> Result<Response, Fault> {
     let cause = form.needed("cause", 200);
     if !form.good() {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     }
     step(&app, &signed, number, form, async |conn, seen| {
         actions::lose(conn, &signed, number, Some(seen), &cause).await

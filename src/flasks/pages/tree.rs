@@ -1,10 +1,9 @@
 //! Pieces on and off the tree, and where they sit.
 
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::steps::{again, step};
+use super::steps::{step, unread};
 use crate::flasks::actions::{self, Place};
 use crate::flasks::arrange::TreeWish;
 use crate::flasks::forms::chosen_pieces;
@@ -19,7 +18,7 @@ pub(crate) async fn add(
 ) -> Result<Response, Fault> {
     let pieces = chosen_pieces(&mut form);
     if !form.good() {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     }
     step(&app, &signed, number, form, async |conn, seen| {
         actions::add_pieces(conn, &signed, number, seen, &pieces).await
@@ -34,7 +33,7 @@ pub(crate) async fn take_off(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(piece) = form.choice("piece") else {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::take_off(conn, &signed, number, seen, piece).await
@@ -72,7 +71,7 @@ pub(crate) async fn place(
     }
     if !form.good() {
         form.wrong("", "One of the places on the tree is not a number that makes sense; tiers and places count from 1.");
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     }
     step(&app, &signed, number, form, async |conn, _| actions::place(conn, number, &places).await)
         .await
@@ -86,7 +85,7 @@ pub(crate) async fn arrange(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(wish) = TreeWish::read(&mut form) else {
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::arrange(&app.pool, conn, number, Some(seen), &wish).await
@@ -105,7 +104,7 @@ pub(crate) async fn move_piece(
     let to = form.choice("to");
     let (Some(piece), Some(to)) = (piece, to) else {
         form.wrong("", "Choose the flask the piece is to move to.");
-        return again(&app, &signed, number, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
         actions::move_piece(conn, &signed, number, seen, piece, to).await

@@ -10,14 +10,13 @@ use serde::Deserialize;
 
 use crate::clients::{Client, Clients};
 use crate::clock::Day;
-use crate::db::once::{self, Begun};
 use crate::id::{ClientId, EntryId, InvoiceId};
 use crate::invoices::forms::{Money, PaymentForm};
 use crate::invoices::statement::{self, Statement};
 use crate::invoices::view::{self, ClientRow};
 use crate::invoices::{Account, Invoices, actions};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Ended, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/account.html")]
@@ -138,20 +137,14 @@ pub(crate) async fn pay(
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::pay(&mut work.tx, &signed, id, &typed).await.map(|_| Account(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let forms = Forms { payment: Some(form), ..Forms::default() };
-            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::pay(conn, &signed, id, &typed).await?;
+            Ok(Account(id))
+        })
+        .await?;
+    let forms = Forms { payment: Some(form), ..Forms::default() };
+    ended.or_show(page(&app, &signed, id, &Wanted::default(), forms)).await
 }
 
 pub(crate) async fn refund(
@@ -167,20 +160,14 @@ pub(crate) async fn refund(
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::refund(&mut work.tx, &signed, id, &money).await.map(|()| Account(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let forms = Forms { refund: Some(form), ..Forms::default() };
-            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::refund(conn, &signed, id, &money).await?;
+            Ok(Account(id))
+        })
+        .await?;
+    let forms = Forms { refund: Some(form), ..Forms::default() };
+    ended.or_show(page(&app, &signed, id, &Wanted::default(), forms)).await
 }
 
 pub(crate) async fn reverse(
@@ -189,18 +176,12 @@ pub(crate) async fn reverse(
     Path((id, entry)): Path<(ClientId, EntryId)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::reverse(&mut work.tx, &signed, id, entry).await.map(|()| Account(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let forms = Forms { general: form, ..Forms::default() };
-            let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::reverse(conn, &signed, id, entry).await?;
+            Ok(Account(id))
+        })
+        .await?;
+    let forms = Forms { general: form, ..Forms::default() };
+    ended.or_show(page(&app, &signed, id, &Wanted::default(), forms)).await
 }

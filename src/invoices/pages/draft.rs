@@ -5,13 +5,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use foundry::quantity::Currency;
 
-use super::show::page;
-use crate::db::once::{self, Begun};
+use super::show::{page, refusing};
 use crate::id::{ClientId, InvoiceId};
 use crate::invoices::forms::DraftForm;
 use crate::invoices::{Account, Invoice, InvoicesOfOrder, actions, store, view};
 use crate::people::Owner;
-use crate::web::{App, Ended, Fault, Form, Refused, see_other};
+use crate::web::{App, Fault, Form, Refused};
 
 pub(crate) async fn blank(
     State(app): State<App>,
@@ -21,14 +20,12 @@ pub(crate) async fn blank(
     let Some(client) = form.choice::<ClientId>("client") else {
         return Err(Refused::input("client", "Choose for whom the invoice is.").into());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let id = actions::blank(&mut work.tx, &signed, client).await?;
-    let place = Invoice(id).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let id = actions::blank(conn, &signed, client).await?;
+        Ok(Invoice(id))
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn save(
@@ -46,19 +43,13 @@ pub(crate) async fn save(
         let page = page(&app, &signed, id, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::save(&mut work.tx, id, &typed, seen).await.map(|()| Invoice(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, id, Some(form)).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::save(conn, id, &typed, seen).await?;
+            Ok(Invoice(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Some(form))).await
 }
 
 pub(crate) async fn issue(
@@ -68,24 +59,13 @@ pub(crate) async fn issue(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let seen = form.version();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::issue(&mut work.tx, &signed, id, seen).await {
-        Ok(()) => {
-            let place = Invoice(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let mut page = page(&app, &signed, id, None).await?;
-            page.refuse(&refused);
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::issue(conn, &signed, id, seen).await?;
+            Ok(Invoice(id))
+        })
+        .await?;
+    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
 }
 
 pub(crate) async fn discard(
@@ -96,17 +76,15 @@ pub(crate) async fn discard(
 ) -> Result<Response, Fault> {
     let seen = form.version();
     let invoice = view::load(&app.pool, id).await;
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let order = invoice?.order_number;
-    let held = actions::discard(&mut work.tx, id, seen).await?;
-    let place = match (held.corrects, order) {
-        (Some(corrected), _) => Invoice(corrected).to_string(),
-        (None, Some(number)) => InvoicesOfOrder(number).to_string(),
-        (None, None) => Account(held.client_id).to_string(),
-    };
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let order = invoice?.order_number;
+        let held = actions::discard(conn, id, seen).await?;
+        Ok(match (held.corrects, order) {
+            (Some(corrected), _) => Invoice(corrected).to_string(),
+            (None, Some(number)) => InvoicesOfOrder(number).to_string(),
+            (None, None) => Account(held.client_id).to_string(),
+        })
+    })
+    .await?
+    .led()
 }

@@ -6,12 +6,11 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::invoices::forms::read_invoicing;
 use crate::invoices::paths::Invoicing;
 use crate::invoices::{Invoices, actions, store};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/invoicing.html")]
@@ -56,17 +55,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::change_invoicing(&mut work.tx, &signed, &row)
-        .await
-        .map(|()| Invoicing.to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change_invoicing(conn, &signed, &row).await?;
+            Ok(Invoicing)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form))).await
 }

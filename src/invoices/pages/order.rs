@@ -3,16 +3,15 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
-use crate::db::once::{self, Begun};
 use crate::invoices::actions::{self, Part};
 use crate::invoices::view::{self, InvoiceRow};
 use crate::invoices::{Account, Invoice, InvoicesOfOrder};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::quotes::{self, QuoteRow};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/order.html")]
@@ -51,17 +50,11 @@ pub(crate) async fn draft(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let part = if form.value("part") == "deposit" { Part::Deposit } else { Part::Rest };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::draft_for_order(&mut work.tx, &signed, number, part)
-        .await
-        .map(|id| Invoice(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, number, form).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let id = actions::draft_for_order(conn, &signed, number, part).await?;
+            Ok(Invoice(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, form)).await
 }

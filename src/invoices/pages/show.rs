@@ -3,10 +3,9 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use rust_decimal::Decimal;
 
-use crate::db::once::{self, Begun};
 use crate::id::InvoiceId;
 use crate::invoices::forms::{self, Names};
 use crate::invoices::store::{self, LineRow};
@@ -14,7 +13,7 @@ use crate::invoices::view::{self, HistoryRow, InvoiceRow, SettledRow, TaxRow};
 use crate::invoices::{Account, Invoice, Invoices, InvoicesOfOrder, actions};
 use crate::people::{Owner, Signed};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/show.html")]
@@ -34,10 +33,6 @@ pub(crate) struct ShowInvoice {
 }
 
 impl ShowInvoice {
-    pub(super) fn refuse(&mut self, refused: &Refused) {
-        self.form.refuse(refused);
-    }
-
     fn with_discount(&self) -> bool {
         self.lines.iter().any(|line| !line.discount.is_zero())
     }
@@ -98,18 +93,13 @@ pub(crate) async fn credit(
     Path(id): Path<InvoiceId>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::credit(&mut work.tx, &signed, id).await {
-        Ok(draft) => {
-            let place = Invoice(draft).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(fault) => refused(&app, &signed, id, fault).await,
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let draft = actions::credit(conn, &signed, id).await?;
+            Ok(Invoice(draft))
+        })
+        .await?;
+    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
 }
 
 pub(crate) async fn use_credit(
@@ -118,28 +108,23 @@ pub(crate) async fn use_credit(
     Path(id): Path<InvoiceId>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::use_credit(&mut work.tx, &signed, id).await {
-        Ok(()) => {
-            let place = Invoice(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(fault) => refused(&app, &signed, id, fault).await,
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::use_credit(conn, &signed, id).await?;
+            Ok(Invoice(id))
+        })
+        .await?;
+    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
 }
 
-async fn refused(
+/// The invoice as it is, with what stands in the way.
+pub(super) async fn refusing(
     app: &App,
     signed: &Signed,
     id: InvoiceId,
-    fault: Fault,
-) -> Result<Response, Fault> {
-    let Fault::Refused(refused) = fault else { return Err(fault) };
+    refused: Refused,
+) -> Result<ShowInvoice, Fault> {
     let mut page = page(app, signed, id, None).await?;
-    page.refuse(&refused);
-    Ok((refused.status, page).into_response())
+    page.form.refuse(&refused);
+    Ok(page)
 }

@@ -8,7 +8,6 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Difference, differences};
-use crate::db::once::{self, Begun};
 use crate::files;
 use crate::id::{FileId, KilnFitId, KilnLogId};
 use crate::kiln_loads::sight::{Fitted, Sight};
@@ -18,7 +17,7 @@ use crate::kiln_logs::{
 };
 use crate::kilns::{self, NewFit, TakenFit, fits_of};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kiln_loads/log.html")]
@@ -256,27 +255,24 @@ pub(crate) async fn add(
     };
     log_form.hour_out =
         reading.hour_missing && clocks_put_forward(&signed, &load, reading.curve.duration().get());
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let file = files::put(&mut work.tx, &bytes, &name, "text/csv", signed.now).await?;
-    let new = NewLog { load: load.id, file, name: &name, form: &log_form };
-    kiln_logs::add(&mut work.tx, &new, signed.now, signed.person).await?;
-    let place = format!("/loads/{number}/log");
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let file = files::put(conn, &bytes, &name, "text/csv", signed.now).await?;
+        let new = NewLog { load: load.id, file, name: &name, form: &log_form };
+        kiln_logs::add(conn, &new, signed.now, signed.person).await?;
+        Ok(format!("/loads/{number}/log"))
+    })
+    .await?
+    .led()
 }
 
 /// The log that a form was made from, held; refused when another counts by now.
 async fn held(
     conn: &mut sqlx::PgConnection,
     load: &LoadRow,
-    form: &Form,
+    seen: Option<KilnLogId>,
 ) -> Result<KilnLogId, Fault> {
-    let current = kiln_logs::lock_current(conn, load.id).await?;
-    match (current, form.value("log").parse::<KilnLogId>()) {
-        (Some(current), Ok(seen)) if current == seen => Ok(current),
+    match (kiln_logs::lock_current(conn, load.id).await?, seen) {
+        (Some(current), Some(seen)) if current == seen => Ok(current),
         _ => Err(Refused::stale(&format!("the log of load {}", load.number)).into()),
     }
 }
@@ -288,47 +284,30 @@ pub(crate) async fn columns(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let load = begun(&app, number).await?;
-    let chosen = read_form(&mut form);
-    let place = format!("/loads/{number}/log");
-    let refused = match chosen {
-        Some(chosen) => {
-            let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-                Begun::First(work) => work,
-                Begun::Again(place) => return Ok(see_other(&place)),
-            };
-            match held(&mut work.tx, &load, &form).await {
-                Ok(log) => {
-                    let file: FileId =
-                        sqlx::query_scalar("SELECT file_id FROM kiln_logs WHERE id = $1")
-                            .bind(log)
-                            .fetch_one(&mut *work.tx)
-                            .await?;
-                    let bytes = files::read(&app.pool, file).await?;
-                    match kiln_logs::read(&bytes, &chosen) {
-                        Ok(_) => {
-                            kiln_logs::read_otherwise(&mut work.tx, log, &chosen).await?;
-                            kiln_logs::remember_for_kiln(
-                                &mut work.tx,
-                                load.kiln_id,
-                                &chosen,
-                                signed.now,
-                            )
-                            .await?;
-                            work.commit(&place).await?;
-                            return Ok(see_other(&place));
-                        }
-                        Err(why) => Refused::input("", format!("{why} Nothing was changed.")),
-                    }
-                }
-                Err(Fault::Refused(refused)) => refused,
-                Err(fault) => return Err(fault),
-            }
-        }
-        None => Refused::input("", "Nothing was changed yet: look at the messages below."),
+    let seen = form.value("log").parse().ok();
+    let Some(chosen) = read_form(&mut form) else {
+        form.wrong("", "Nothing was changed yet: look at the messages below.");
+        let again = Again { form: Some(form), ..Again::default() };
+        let page = page(&app, &signed, number, again).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    form.refuse(&refused);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let log = held(conn, &load, seen).await?;
+            let file: FileId = sqlx::query_scalar("SELECT file_id FROM kiln_logs WHERE id = $1")
+                .bind(log)
+                .fetch_one(&mut *conn)
+                .await?;
+            let bytes = files::read(&app.pool, file).await?;
+            kiln_logs::read(&bytes, &chosen)
+                .map_err(|why| Refused::input("", format!("{why} Nothing was changed.")))?;
+            kiln_logs::read_otherwise(conn, log, &chosen).await?;
+            kiln_logs::remember_for_kiln(conn, load.kiln_id, &chosen, signed.now).await?;
+            Ok(format!("/loads/{number}/log"))
+        })
+        .await?;
     let again = Again { form: Some(form), ..Again::default() };
-    Ok((refused.status, page(&app, &signed, number, again).await?).into_response())
+    ended.or_show(page(&app, &signed, number, again)).await
 }
 
 pub(crate) async fn put_back(
@@ -338,13 +317,13 @@ pub(crate) async fn put_back(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let load = begun(&app, number).await?;
-    let place = format!("/loads/{number}/log");
     let Ok(log) = form.value("log").parse::<KilnLogId>() else { return Err(Fault::NotFound) };
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        kiln_logs::put_back(&mut work.tx, load.id, log, signed.now).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        kiln_logs::put_back(conn, load.id, log, signed.now).await?;
+        Ok(format!("/loads/{number}/log"))
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn take_over(
@@ -356,37 +335,25 @@ pub(crate) async fn take_over(
     let load = begun(&app, number).await?;
     let flasks = view::standing_in(&app.pool, load.id).await?;
     let (_, fitted) = Sight::of(&app, &load, &flasks).await?.fitted().await?;
-    let place = format!("/loads/{number}/log#fit");
-    let refused = match fitted {
-        Ok(fitted) => {
-            let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-                Begun::First(work) => work,
-                Begun::Again(place) => return Ok(see_other(&place)),
+    let seen = form.value("log").parse().ok();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let fitted = fitted.map_err(|why| Refused::input("", why))?;
+            let log = held(conn, &load, seen).await?;
+            let fit = &fitted.fit.value;
+            let new = NewFit {
+                log,
+                power_w: fit.kiln.power_w,
+                loss_w_k: fit.kiln.loss_w_k,
+                error_before_k: fit.error_before.get(),
+                error_after_k: fit.error_after.get(),
             };
-            match held(&mut work.tx, &load, &form).await {
-                Ok(log) => {
-                    let fit = &fitted.fit.value;
-                    let new = NewFit {
-                        log,
-                        power_w: fit.kiln.power_w,
-                        loss_w_k: fit.kiln.loss_w_k,
-                        error_before_k: fit.error_before.get(),
-                        error_after_k: fit.error_after.get(),
-                    };
-                    let person = signed.person;
-                    kilns::take_fit(&mut work.tx, load.kiln_id, &new, signed.now, person).await?;
-                    work.commit(&place).await?;
-                    return Ok(see_other(&place));
-                }
-                Err(Fault::Refused(refused)) => refused,
-                Err(fault) => return Err(fault),
-            }
-        }
-        Err(why) => Refused::input("", why),
-    };
-    form.refuse(&refused);
+            kilns::take_fit(conn, load.kiln_id, &new, signed.now, signed.person).await?;
+            Ok(format!("/loads/{number}/log#fit"))
+        })
+        .await?;
     let again = Again { form: Some(form), ..Again::default() };
-    Ok((refused.status, page(&app, &signed, number, again).await?).into_response())
+    ended.or_show(page(&app, &signed, number, again)).await
 }
 
 pub(crate) async fn drop_fit(
@@ -396,13 +363,13 @@ pub(crate) async fn drop_fit(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let load = view::load(&app.pool, number).await?;
-    let place = format!("/loads/{number}/log#fit");
     let Ok(fit) = form.value("fit").parse::<KilnFitId>() else { return Err(Fault::NotFound) };
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        kilns::drop_fit(&mut work.tx, load.kiln_id, fit, signed.now).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        kilns::drop_fit(conn, load.kiln_id, fit, signed.now).await?;
+        Ok(format!("/loads/{number}/log#fit"))
+    })
+    .await?
+    .led()
 }
 
 /// Sends a log as it came.

@@ -6,7 +6,6 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 
 use crate::clock::Moment;
-use crate::db::once::{self, Begun};
 use crate::kiln_loads::actions;
 use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
@@ -15,7 +14,7 @@ use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::steps;
 use crate::tariffs::{cost_of, in_force, week_minute};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, Show, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, Show, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kiln_loads/show.html")]
@@ -194,18 +193,14 @@ async fn step<F>(
 where
     F: AsyncFnOnce(&mut sqlx::PgConnection, i64) -> Result<(), Fault>,
 {
-    let place = format!("/loads/{number}");
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = act(&mut work.tx, form.version()).await.map(|()| place);
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(app, signed, number, form).await?).into_response())
-        }
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await?;
+            Ok(format!("/loads/{number}"))
+        })
+        .await?;
+    ended.or_show(page(app, signed, number, form)).await
 }
 
 pub(crate) async fn start(

@@ -12,7 +12,6 @@ use foundry::quantity::Celsius;
 use uuid::Uuid;
 
 use super::inside::beside;
-use crate::db::once::{self, Begun};
 use crate::id::FamilyId;
 use crate::kilns::choices::{AlloyRow, Equipment};
 use crate::kilns::firing::{Firing, Question, rows};
@@ -20,7 +19,7 @@ use crate::kilns::{
     Chart, Curve, Mould, SegmentKind, SegmentRow, binder, set_programme, total_minutes,
 };
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Html, Plain, Refused, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, Plain, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kilns/build.html")]
@@ -260,26 +259,15 @@ pub(crate) async fn save(
             return again(form, StatusCode::UNPROCESSABLE_ENTITY).await;
         }
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let family = FamilyId::new();
-    let added = crate::kilns::choices::add_family(&mut work.tx, family, &name, pattern, &kind);
-    match added.await {
-        Ok(()) => {
-            set_programme(&mut work.tx, family, &size, &segments).await?;
-            let place = format!("/studio/programmes/{family}/{size}/inside");
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(error) => match Fault::from(error) {
-            Fault::Refused(Refused { status, message, .. }) => {
-                drop(work);
-                form.wrong("name", message);
-                again(form, status).await
-            }
-            fault => Err(fault),
-        },
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let family = FamilyId::new();
+            crate::kilns::choices::add_family(conn, family, &name, pattern, &kind)
+                .await
+                .map_err(|error| Fault::from(error).at("name"))?;
+            set_programme(conn, family, &size, &segments).await?;
+            Ok(format!("/studio/programmes/{family}/{size}/inside"))
+        })
+        .await?;
+    ended.or_show(page(&app, signed.frame.clone(), form, true)).await
 }

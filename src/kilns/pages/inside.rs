@@ -12,7 +12,6 @@ use foundry::working::Worked;
 use uuid::Uuid;
 
 use super::parts::{Ramps, Shown, cut_part, tried_part};
-use crate::db::once::{self, Begun};
 use crate::id::FamilyId;
 use crate::kilns::asked::{FIELDS, Start};
 use crate::kilns::choices::save_as_family;
@@ -21,7 +20,7 @@ use crate::kilns::firing::{MARGIN, Question, rows};
 use crate::kilns::{SegmentRow, set_programme, total_minutes};
 use crate::people::{Owner, Signed};
 use crate::tariffs::{Costed, cost_of, in_force};
-use crate::web::{App, Fault, Form, Frame, Html, Plain, Refused, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, Plain, see_other, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "kilns/inside.html")]
@@ -323,12 +322,12 @@ pub(crate) async fn set(
         let page = page(&app, frame, (family, size), form, Wanted::Whole).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let place = format!("/studio/programmes/{family}/{size}/inside");
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        set_programme(&mut work.tx, FamilyId(family), &size, &start.segments).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        set_programme(conn, FamilyId(family), &size, &start.segments).await?;
+        Ok(format!("/studio/programmes/{family}/{size}/inside"))
+    })
+    .await?
+    .led()
 }
 
 /// Saves the shortest programme as a family of its own.
@@ -357,23 +356,14 @@ pub(crate) async fn save(
             return again(form, StatusCode::UNPROCESSABLE_ENTITY).await;
         }
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match save_as_family(&mut work.tx, family, &size, &name, &segments).await {
-        Ok(new) => {
-            let place = format!("/studio/programmes/{}/{size}/inside", new.0);
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(error) => match Fault::from(error) {
-            Fault::Refused(Refused { status, message, .. }) => {
-                drop(work);
-                form.wrong("name", message);
-                again(form, status).await
-            }
-            fault => Err(fault),
-        },
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let new = save_as_family(conn, family, &size, &name, &segments)
+                .await
+                .map_err(|error| Fault::from(error).at("name"))?;
+            Ok(format!("/studio/programmes/{}/{size}/inside", new.0))
+        })
+        .await?;
+    let frame = signed.frame.clone();
+    ended.or_show(page(&app, frame, (family, size.clone()), form, Wanted::Shortest)).await
 }

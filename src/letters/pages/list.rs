@@ -7,7 +7,6 @@ use axum::http::{HeaderMap, header};
 use axum::response::Response;
 use serde::Deserialize;
 
-use crate::db::once::{self, Begun};
 use crate::letters::Letters;
 use crate::letters::actions::{self, About, Site};
 use crate::letters::kinds::Kind;
@@ -15,7 +14,7 @@ use crate::letters::paths::{Letter, PostOffice, Templates};
 use crate::letters::store;
 use crate::letters::view::{self, ListRow};
 use crate::people::Owner;
-use crate::web::{App, Fault, Form, Frame, Page, PageLinks, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Page, PageLinks, Refused};
 
 const SIZE: u32 = 50;
 
@@ -67,12 +66,10 @@ pub(crate) async fn write(
     let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
     let scheme = if app.secure_cookies { "https" } else { "http" };
     let site = Site { base: format!("{scheme}://{host}"), secret: &app.link_secret };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let id = actions::write(&mut work.tx, &signed, kind, about, &site).await?;
-    let place = Letter(id).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let id = actions::write(conn, &signed, kind, about, &site).await?;
+        Ok(Letter(id))
+    })
+    .await?
+    .led()
 }

@@ -6,13 +6,12 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::letters::forms::read_post_office;
 use crate::letters::paths::PostOffice;
 use crate::letters::store::Kept;
 use crate::letters::{Letters, actions, store};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "letters/post_office.html")]
@@ -80,17 +79,11 @@ pub(crate) async fn save(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::change_post_office(&mut work.tx, &signed, &row, &app.vault)
-        .await
-        .map(|()| PostOffice.to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change_post_office(conn, &signed, &row, &app.vault).await?;
+            Ok(PostOffice)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form))).await
 }

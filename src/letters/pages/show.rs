@@ -6,7 +6,6 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::MessageId;
 use crate::invoices::Invoice;
 use crate::letters::deliver;
@@ -16,7 +15,7 @@ use crate::letters::post::Stuck;
 use crate::letters::store::{self, LetterRow, PostOfficeRow};
 use crate::letters::{Letters, actions};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "letters/show.html")]
@@ -100,12 +99,13 @@ pub(crate) async fn save(
         let page = page(&app, &signed, id, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::save(&mut work.tx, id, &typed, seen).await;
-    finish(&app, &signed, id, Some(form), work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::save(conn, id, &typed, seen).await?;
+            Ok(Letter(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Some(form))).await
 }
 
 pub(crate) async fn send(
@@ -115,12 +115,13 @@ pub(crate) async fn send(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let seen = form.version();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::send(&mut work.tx, &signed, id, seen).await;
-    finish(&app, &signed, id, None, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::send(conn, &signed, id, seen).await?;
+            Ok(Letter(id))
+        })
+        .await?;
+    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
 }
 
 pub(crate) async fn throw_away(
@@ -130,35 +131,23 @@ pub(crate) async fn throw_away(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let seen = form.version();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::throw_away(&mut work.tx, &signed, id, seen).await;
-    finish(&app, &signed, id, None, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::throw_away(conn, &signed, id, seen).await?;
+            Ok(Letter(id))
+        })
+        .await?;
+    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
 }
 
-/// Commits what was done, or shows the letter with the reason why it was not.
-async fn finish(
+/// The letter as it is, with the reason why nothing was done with it.
+async fn refusing(
     app: &App,
     signed: &Signed,
     id: MessageId,
-    form: Option<Form>,
-    work: once::Work,
-    done: Result<(), Fault>,
-) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = Letter(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let mut page = page(app, signed, id, form).await?;
-            page.form.refuse(&refused);
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    refused: Refused,
+) -> Result<ShowLetter, Fault> {
+    let mut page = page(app, signed, id, None).await?;
+    page.form.refuse(&refused);
+    Ok(page)
 }

@@ -6,14 +6,13 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::letters::actions;
 use crate::letters::forms::read_template;
 use crate::letters::kinds::{KINDS, Kind};
 use crate::letters::paths::{PostOffice, Templates};
 use crate::letters::{Letters, store, template};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "letters/templates.html")]
@@ -109,19 +108,13 @@ pub(crate) async fn save(
         let page = page(&app, &signed, kind, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::save_template(&mut work.tx, &signed, kind, (&subject, &body), seen)
-        .await
-        .map(|()| Templates.to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, kind, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::save_template(conn, &signed, kind, (&subject, &body), seen).await?;
+            Ok(Templates)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, kind, Some(form))).await
 }
 
 /// Goes back to the template of the house.
@@ -132,12 +125,10 @@ pub(crate) async fn reset(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let kind = named(&name)?;
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    store::drop_template(&mut work.tx, kind.name).await?;
-    let place = format!("{Templates}/{}", kind.name);
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::drop_template(conn, kind.name).await?;
+        Ok(format!("{Templates}/{}", kind.name))
+    })
+    .await?
+    .led()
 }

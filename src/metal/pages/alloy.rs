@@ -7,8 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use rust_decimal::Decimal;
 
-use crate::db::once::{self, Begun, Work};
-use crate::id::{AlloyId, MetalBatchId};
+use crate::id::AlloyId;
 use crate::metal::forms::{COUNTED, CountForm, RefineForm, RefinedForm};
 use crate::metal::model::Account;
 use crate::metal::view::{self, Held, Lot};
@@ -16,7 +15,7 @@ use crate::metal::{
     Buy, EntriesPage, EntryPage, LotPage, MetalPage, OfAlloy, OwnPage, actions, melt,
 };
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/alloy.html")]
@@ -96,20 +95,13 @@ pub(crate) async fn count(
         let page = page(&app, &signed, id, form, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::count(&mut work.tx, &signed, id, &take.counted, &take.note).await {
-        Ok(batch) => done(work, batch).await,
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let page = page(&app, &signed, id, form, None).await?;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let batch = actions::count(conn, &signed, id, &take.counted, &take.note).await?;
+            Ok(EntryPage(batch))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, form, None)).await
 }
 
 pub(crate) async fn refine(
@@ -122,20 +114,15 @@ pub(crate) async fn refine(
         let page = page(&app, &signed, id, Form::default(), Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::refine(&mut work.tx, &signed, id, &sent).await {
-        Ok(batch) => done(work, batch).await,
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused.clone().at("sent"));
-            let page = page(&app, &signed, id, Form::default(), Some(form)).await?;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let batch = actions::refine(conn, &signed, id, &sent)
+                .await
+                .map_err(|fault| fault.at("sent"))?;
+            Ok(EntryPage(batch))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Form::default(), Some(form))).await
 }
 
 pub(crate) async fn refined(
@@ -150,25 +137,16 @@ pub(crate) async fn refined(
         page.back = form;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::refined(&mut work.tx, &signed, id, &back).await {
-        Ok(batch) => done(work, batch).await,
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let mut page = page(&app, &signed, id, Form::default(), None).await?;
-            page.back = form;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
-}
-
-async fn done(work: Work, batch: MetalBatchId) -> Result<Response, Fault> {
-    let place = EntryPage(batch).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let batch = actions::refined(conn, &signed, id, &back).await?;
+            Ok(EntryPage(batch))
+        })
+        .await?;
+    ended
+        .or_show(async {
+            let page = page(&app, &signed, id, Form::default(), None).await?;
+            Ok(ShowAlloy { back: form, ..page })
+        })
+        .await
 }

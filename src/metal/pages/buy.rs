@@ -7,12 +7,11 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use crate::db::once::{self, Begun};
 use crate::id::AlloyId;
 use crate::metal::forms::BuyForm;
 use crate::metal::{Buy, EntryPage, MetalPage, actions, view};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/buy.html")]
@@ -53,21 +52,15 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::buy(&mut work.tx, &signed, &bought).await {
-        Ok(batch) => {
-            let place = EntryPage(batch).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused.clone().at(refused.field.unwrap_or("lot")));
-            Ok((refused.status, page(&app, &signed, form).await?).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let batch =
+                actions::buy(conn, &signed, &bought).await.map_err(|fault| match fault {
+                    Fault::Refused(refused) if refused.field.is_none() => refused.at("lot").into(),
+                    fault => fault,
+                })?;
+            Ok(EntryPage(batch))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

@@ -8,13 +8,12 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::clock::Day;
-use crate::db::once::{self, Begun};
 use crate::id::{AlloyId, ClientId};
 use crate::metal::forms::{OwnForm, SettleForm};
 use crate::metal::statement::{self, OfAlloy as Statement, Span};
 use crate::metal::{EntryPage, MetalPage, OfClient, OwnPage, own, view};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/client.html")]
@@ -121,24 +120,19 @@ async fn submit(
         let page = page(&app, &signed, id, Wanted::default(), doing.forms(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let conn = &mut work.tx;
-    let done = match (doing, &read) {
-        (Doing::Receive, Read::Own(typed)) => own::receive(conn, &signed, id, typed).await,
-        (_, Read::Own(typed)) => own::give_back(conn, &signed, id, typed).await,
-        (_, Read::Settle(typed)) => own::settle(conn, &signed, id, typed).await,
-    };
-    let done = done.map(|_| OfClient(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, id, Wanted::default(), doing.forms(form)).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            match (doing, &read) {
+                (Doing::Receive, Read::Own(typed)) => {
+                    own::receive(conn, &signed, id, typed).await?
+                }
+                (_, Read::Own(typed)) => own::give_back(conn, &signed, id, typed).await?,
+                (_, Read::Settle(typed)) => own::settle(conn, &signed, id, typed).await?,
+            };
+            Ok(OfClient(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Wanted::default(), doing.forms(form))).await
 }
 
 pub(crate) async fn receive(

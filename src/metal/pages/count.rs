@@ -6,14 +6,13 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::metal::forms::StockTake;
 use crate::metal::model::Account;
 use crate::metal::paths::CountPage;
 use crate::metal::stock::{self, Countable};
 use crate::metal::{EntriesPage, MetalPage, actions};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/count.html")]
@@ -63,15 +62,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::count_all(&mut work.tx, &signed, &take)
-        .await
-        .map(|()| format!("{EntriesPage}?kind=counted"));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::count_all(conn, &signed, &take).await?;
+            Ok(format!("{EntriesPage}?kind=counted"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

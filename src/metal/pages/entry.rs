@@ -6,12 +6,11 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::MetalBatchId;
 use crate::metal::view::{self, EntryRow};
 use crate::metal::{EntriesPage, EntryPage, MetalPage, OfAlloy, ledger};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/entry.html")]
@@ -50,17 +49,12 @@ pub(crate) async fn take_back(
         let page = page(&app, &signed, id, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = ledger::reverse(&mut work.tx, id, signed.now, Some(signed.person), &reason)
-        .await
-        .map(|reversal| EntryPage(reversal).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, id, form).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let reversal =
+                ledger::reverse(conn, id, signed.now, Some(signed.person), &reason).await?;
+            Ok(EntryPage(reversal))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, form)).await
 }

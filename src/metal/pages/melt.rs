@@ -6,13 +6,12 @@ use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::AlloyId;
 use crate::metal::forms::MeltForm;
 use crate::metal::melt::{self, PRECIOUS, STEPS, Stocked, Way, Wish};
 use crate::metal::{EntryPage, MeltPage, MetalPage, actions, stock};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/melt.html")]
@@ -116,22 +115,17 @@ pub(crate) async fn submit(
         page.refusal = why;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::melt(&mut work.tx, &signed, &melted).await {
-        Ok(batch) => {
-            let place = EntryPage(batch).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let batch = actions::melt(conn, &signed, &melted).await?;
+            Ok(EntryPage(batch))
+        })
+        .await?;
+    ended
+        .or_tell(async |refused| {
             let mut page = page(&app, &signed, form, false).await?;
-            page.refusal = Some(refused.message.clone());
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+            page.refusal = Some(refused.message);
+            Ok(page)
+        })
+        .await
 }

@@ -5,12 +5,11 @@ use axum::response::{IntoResponse, Response};
 use serde_json::json;
 
 use super::show::{Forms, page};
-use crate::db::once::{self, Begun};
 use crate::designs::{Intake, refused_files};
 use crate::orders::forms::LineForm;
 use crate::orders::{Order, actions, view};
 use crate::people::Signed;
-use crate::web::{App, Fault, see_other};
+use crate::web::{App, Fault};
 
 pub(crate) async fn submit(
     State(app): State<App>,
@@ -31,31 +30,18 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, number, Forms { files: intake, ..Forms::default() }).await?;
         return Ok((status, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, intake.form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let client = view::load(&mut *work.tx, number).await?.client_id;
     let seen = intake.form.version();
-    let outcome = async {
-        let order = actions::lock_for_lines(&mut work.tx, number, seen).await?;
-        actions::add_files(&mut work.tx, &signed, order.id, client, &intake.taken, &line).await?;
-        let detail = json!({ "lines": kept });
-        actions::lines_changed(&mut work.tx, &signed, &order, "added lines", detail).await
-    }
-    .await;
-    match outcome {
-        Ok(()) => {}
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            intake.form.refuse(&refused);
-            let forms = Forms { files: intake, ..Forms::default() };
-            let page = page(&app, &signed, number, forms).await?;
-            return Ok((refused.status, page).into_response());
-        }
-        Err(fault) => return Err(fault),
-    }
-    let place = Order(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = intake
+        .form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let client = view::load(&mut *conn, number).await?.client_id;
+            let order = actions::lock_for_lines(conn, number, seen).await?;
+            actions::add_files(conn, &signed, order.id, client, &intake.taken, &line).await?;
+            let detail = json!({ "lines": kept });
+            actions::lines_changed(conn, &signed, &order, "added lines", detail).await?;
+            Ok(Order(number))
+        })
+        .await?;
+    let forms = Forms { files: intake, ..Forms::default() };
+    ended.or_show(page(&app, &signed, number, forms)).await
 }

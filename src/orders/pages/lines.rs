@@ -5,11 +5,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Forms, page};
-use crate::db::once::{self, Begun};
 use crate::orders::forms::LineForm;
 use crate::orders::{Order, actions, view};
 use crate::people::Signed;
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 /// What is to be done to the lines.
 enum Deed {
@@ -61,46 +60,30 @@ async fn make(
     mut form: Form,
     change: Option<Deed>,
 ) -> Result<Response, Fault> {
-    let Some(change) = change else {
-        return again(app, signed, number, n, form, StatusCode::UNPROCESSABLE_ENTITY).await;
-    };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let outcome = async {
-        let order = actions::lock_for_lines(&mut work.tx, number, seen).await?;
-        match &change {
-            Deed::Add { design, line } => {
-                let design = view::design(&mut *work.tx, *design).await?.ok_or(Fault::NotFound)?;
-                actions::add_line(&mut work.tx, signed, &order, design.version, line).await
-            }
-            Deed::Change { n, version_n, line } => {
-                actions::change_line(&mut work.tx, signed, &order, *n, *version_n, line).await
-            }
-            Deed::Remove { n } => actions::remove_line(&mut work.tx, signed, &order, *n).await,
-        }
-    }
-    .await;
-    let done = outcome.map(|()| Order(number).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => again(app, signed, number, n, form, status).await,
-    }
-}
-
-async fn again(
-    app: &App,
-    signed: &Signed,
-    number: i32,
-    n: Option<i32>,
-    form: Form,
-    status: StatusCode,
-) -> Result<Response, Fault> {
-    let forms = match n {
+    let forms = |form: Form| match n {
         Some(n) => Forms { line: Some((n, form)), ..Forms::default() },
         None => Forms { added: Some(form), ..Forms::default() },
     };
-    Ok((status, page(app, signed, number, forms).await?).into_response())
+    let Some(change) = change else {
+        let page = page(app, signed, number, forms(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let order = actions::lock_for_lines(conn, number, seen).await?;
+            match &change {
+                Deed::Add { design, line } => {
+                    let design = view::design(&mut *conn, *design).await?.ok_or(Fault::NotFound)?;
+                    actions::add_line(conn, signed, &order, design.version, line).await?;
+                }
+                Deed::Change { n, version_n, line } => {
+                    actions::change_line(conn, signed, &order, *n, *version_n, line).await?;
+                }
+                Deed::Remove { n } => actions::remove_line(conn, signed, &order, *n).await?,
+            }
+            Ok(Order(number))
+        })
+        .await?;
+    ended.or_show(page(app, signed, number, forms(form))).await
 }

@@ -7,13 +7,12 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::clients;
-use crate::db::once::{self, Begun};
 use crate::designs::{self, Intake, refused_files};
 use crate::orders::forms::{LineForm, OrderForm, for_whom};
 use crate::orders::view::{self, DesignChoice};
 use crate::orders::{NewOrder, Order, Orders, actions};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "orders/new.html")]
@@ -99,18 +98,18 @@ pub(crate) async fn submit(
         let status = intake.status();
         return Ok((status, page(&app, &signed, intake).await?).into_response());
     };
-    let mut work = match once::begin(&app.pool, intake.form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let (id, number, client) = actions::open(&mut work.tx, &signed, &whom, &order).await?;
-    if let Some(line) = line {
-        if let Some(design) = design {
-            actions::add_first_line(&mut work.tx, id, design.version, &line).await?;
-        }
-        actions::add_files(&mut work.tx, &signed, id, client, &intake.taken, &line).await?;
-    }
-    let place = Order(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    intake
+        .form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let (id, number, client) = actions::open(conn, &signed, &whom, &order).await?;
+            if let Some(line) = line {
+                if let Some(design) = design {
+                    actions::add_first_line(conn, id, design.version, &line).await?;
+                }
+                actions::add_files(conn, &signed, id, client, &intake.taken, &line).await?;
+            }
+            Ok(Order(number))
+        })
+        .await?
+        .led()
 }

@@ -7,7 +7,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::new::alloy_choices;
-use crate::db::once::{self, Begun};
 use crate::designs::{Design, Intake, weigh};
 use crate::orders::forms::OrderForm;
 use crate::orders::view::{self, HistoryRow, LineRow, OrderRow, QuoteRow};
@@ -15,7 +14,7 @@ use crate::orders::{Order, OrderState, Orders, actions, store};
 use crate::people::Signed;
 use crate::pieces::{Cards, Filter, Standing};
 use crate::promises::{self, Asked, Outlook};
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 /// A line with its weight and the form that changes it.
 pub(crate) struct Line {
@@ -191,23 +190,13 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, number, forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let order = store::lock(&mut work.tx, number).await?;
-    match actions::change(&mut work.tx, &signed, &order, &typed, seen).await {
-        Ok(()) => {}
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused);
-            let forms = Forms { details: Some(form), ..Forms::default() };
-            let page = page(&app, &signed, number, forms).await?;
-            return Ok((refused.status, page).into_response());
-        }
-        Err(fault) => return Err(fault),
-    }
-    let place = Order(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let order = store::lock(conn, number).await?;
+            actions::change(conn, &signed, &order, &typed, seen).await?;
+            Ok(Order(number))
+        })
+        .await?;
+    let forms = Forms { details: Some(form), ..Forms::default() };
+    ended.or_show(page(&app, &signed, number, forms)).await
 }

@@ -9,7 +9,7 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 pub(super) use address::path_of;
 pub(super) use view::{FeedRow, feed_of};
@@ -59,16 +59,14 @@ async fn change(
     form: &mut Form,
     anew: bool,
 ) -> Result<Response, Fault> {
-    use crate::db::once::{self, Begun};
     const PLACE: &str = "/plan#calendar";
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    view::revoke(&mut work.tx, signed.person, signed.now).await?;
-    if anew {
-        view::insert(&mut work.tx, signed.person, signed.now).await?;
-    }
-    work.commit(PLACE).await?;
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        view::revoke(conn, signed.person, signed.now).await?;
+        if anew {
+            view::insert(conn, signed.person, signed.now).await?;
+        }
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

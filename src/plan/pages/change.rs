@@ -6,13 +6,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde_json::Value;
 
-use crate::db::once::{self, Begun};
 use crate::id::OutageId;
 use crate::people::Signed;
 use crate::plan::forms::{ForbidForm, PinForm};
 use crate::plan::pages::show::Wanted;
 use crate::plan::{actions, by_hand, store, think, view};
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 const PLAN: &str = "/plan";
 /// How long the planner thinks unless told otherwise.
@@ -25,18 +24,13 @@ async fn once_only<F>(app: &App, signed: &Signed, mut form: Form, act: F) -> Res
 where
     F: AsyncFnOnce(&mut sqlx::PgConnection) -> Result<(), Fault>,
 {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = act(&mut work.tx).await.map(|()| PLAN.to_owned());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, super::show::page(app, signed, Some(form), &Wanted::default()).await?)
-                .into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn).await?;
+            Ok(PLAN)
+        })
+        .await?;
+    ended.or_show(super::show::page(app, signed, Some(form), &Wanted::default())).await
 }
 
 async fn unread(app: &App, signed: &Signed, form: Form) -> Result<Response, Fault> {

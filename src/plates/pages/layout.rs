@@ -4,13 +4,12 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::show::{answer, page};
-use crate::db::once::{self, Begun};
+use super::show::{page, step};
 use crate::people::Signed;
 use crate::pieces;
 use crate::plates::actions;
 use crate::plates::forms::SettingForm;
-use crate::web::{App, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 pub(crate) async fn settings(
     State(app): State<App>,
@@ -19,16 +18,13 @@ pub(crate) async fn settings(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let Some(setting) = SettingForm::read(&mut form) else {
-        let page = page(&app, &signed, number, Some((form, None))).await?;
+        let page = page(&app, &signed, number, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::settings(&app.pool, &mut work.tx, &signed, number, seen, &setting).await;
-    answer(&app, &signed, number, form, work, done).await
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::settings(&app.pool, conn, &signed, number, seen, &setting).await
+    })
+    .await
 }
 
 pub(crate) async fn add(
@@ -39,30 +35,24 @@ pub(crate) async fn add(
 ) -> Result<Response, Fault> {
     let attempts = pieces::ticked(&mut form);
     if !form.good() {
-        let page = page(&app, &signed, number, Some((form, None))).await?;
+        let page = page(&app, &signed, number, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::add(&app.pool, &mut work.tx, &signed, number, seen, &attempts).await;
-    answer(&app, &signed, number, form, work, done).await
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::add(&app.pool, conn, &signed, number, seen, &attempts).await
+    })
+    .await
 }
 
 pub(crate) async fn take_off(
     State(app): State<App>,
     signed: Signed,
     Path(number): Path<i32>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
     let Ok(attempt) = form.value("piece").parse() else { return Err(Fault::NotFound) };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let done = actions::take_off(&mut work.tx, &signed, number, seen, attempt).await;
-    answer(&app, &signed, number, Form::default(), work, done).await
+    step(&app, &signed, number, form, async |conn, seen| {
+        actions::take_off(conn, &signed, number, seen, attempt).await
+    })
+    .await
 }

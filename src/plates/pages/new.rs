@@ -6,7 +6,6 @@ use axum::extract::{RawQuery, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::pieces;
@@ -16,7 +15,7 @@ use crate::plates::view::{self, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::trials::{self, DrawnPiece, Usual};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "plates/new.html")]
@@ -127,15 +126,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::create(&app.pool, &mut work.tx, &signed, &setting, &attempts)
-        .await
-        .map(|number| Plate(number).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let number = actions::create(&app.pool, conn, &signed, &setting, &attempts).await?;
+            Ok(Plate(number))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

@@ -8,7 +8,6 @@ use axum::response::{IntoResponse, Response};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
-use crate::db::once::{self, Begun};
 use crate::id::AttemptId;
 use crate::people::Signed;
 use crate::plates::forms::SettingForm;
@@ -19,7 +18,7 @@ use crate::prices::{DayPrice, DayPrices, PriceKind};
 use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::studio::Settings;
 use crate::trials::{self, Usual};
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "plates/propose.html")]
@@ -224,26 +223,17 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let mut made = Vec::new();
-    for attempts in &lists {
-        match actions::create(&app.pool, &mut work.tx, &signed, &setting, attempts).await {
-            Ok(number) => made.push(number),
-            Err(Fault::Refused(refused)) => {
-                drop(work);
-                form.refuse(&refused);
-                return Ok((refused.status, page(&app, &signed, form).await?).into_response());
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let mut made = Vec::new();
+            for attempts in &lists {
+                made.push(actions::create(&app.pool, conn, &signed, &setting, attempts).await?);
             }
-            Err(fault) => return Err(fault),
-        }
-    }
-    let place = match made[..] {
-        [number] => Plate(number).to_string(),
-        _ => Plates.to_string(),
-    };
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+            Ok(match made[..] {
+                [number] => Plate(number).to_string(),
+                _ => Plates.to_string(),
+            })
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

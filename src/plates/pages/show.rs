@@ -3,9 +3,9 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
+use sqlx::PgConnection;
 
-use crate::db::once::Work;
 use crate::findings::{self, FindingRow};
 use crate::id::AttemptId;
 use crate::losses;
@@ -19,7 +19,7 @@ use crate::printers::{self, LotChoice, PrinterRow, ProfileRow};
 use crate::steps;
 use crate::timers::{self, Timer};
 use crate::trials::{self, DrawnPiece};
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "plates/show.html")]
@@ -41,7 +41,6 @@ pub(crate) struct ShowPlate {
     profiles: Vec<ProfileRow>,
     found: Vec<FindingRow>,
     form: Form,
-    refusal: Option<String>,
     drawn_by_lot: Vec<DrawnPiece>,
     steps: Html,
     /// What failed on it, with what that costs.
@@ -139,7 +138,7 @@ pub(super) async fn page(
     app: &App,
     signed: &Signed,
     number: i32,
-    back: Option<(Form, Option<Refused>)>,
+    back: Option<Form>,
 ) -> Result<ShowPlate, Fault> {
     let plate = view::load(&app.pool, number).await?;
     let all = view::pieces_of(&app.pool, &plate).await?;
@@ -174,11 +173,7 @@ pub(super) async fn page(
     let batch = [actions::batch(number)];
     let losses = losses::of_batches(&app.pool, &signed.frame, &batch, &[Stage::Print]).await?;
     let price = super::propose::price_of(app, signed, plate.resin_lot_id).await?;
-    let (typed, refused) = match back {
-        Some((form, refused)) => (Some(form), refused),
-        None => (None, None),
-    };
-    let mut form = typed.unwrap_or_default();
+    let mut form = back.unwrap_or_default();
     // A form about something else leaves the settings as they are.
     if form.all("printer").next().is_none() {
         form.put("printer", &plate.printer_id.to_string());
@@ -210,7 +205,6 @@ pub(super) async fn page(
         profiles,
         found,
         form,
-        refusal: refused.map(|refused| refused.message),
         drawn_by_lot,
         steps: steps::panel(&app.pool, &signed.frame, Stage::Print, number).await?,
         losses,
@@ -226,27 +220,20 @@ pub(crate) async fn show(
     page(&app, &signed, number, None).await
 }
 
-/// Ends a request: commits what was done, or shows the plate as it is with the refusal above.
-pub(super) async fn answer(
+/// Does one thing to a plate, once; a refusal stands above the plate as it is.
+pub(super) async fn step(
     app: &App,
     signed: &Signed,
     number: i32,
-    form: Form,
-    work: Work,
-    done: Result<(), Fault>,
+    mut form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = Plate(number).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let status = refused.status;
-            let page = page(app, signed, number, Some((form, Some(refused)))).await?;
-            Ok((status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await.map_err(|fault| fault.at(""))?;
+            Ok(Plate(number))
+        })
+        .await?;
+    ended.or_show(page(app, signed, number, Some(form))).await
 }

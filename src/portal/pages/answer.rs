@@ -5,10 +5,9 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::show::page;
-use crate::db::once::{self, Begun};
 use crate::portal::actions::{self, Said};
 use crate::portal::guest::Guest;
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 enum Answer {
     Yes(String),
@@ -47,23 +46,22 @@ async fn answer(
         let page = page(app, guest, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let place = guest.path();
-    let mut work = match once::begin(&app.pool, form.key(), guest.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let outcome = match &answer {
+    let said = match &answer {
         Answer::Yes(name) => {
             let option = form.value("option").parse().unwrap_or(0);
             let total = form.value(&format!("total_{option}")).parse().ok();
-            let said = Said { quote: seen, name, option, total };
-            actions::say_yes(&mut work.tx, &app.pool, &guest, &said).await
+            Ok(Said { quote: seen, name, option, total })
         }
-        Answer::No(words) => actions::say_no(&mut work.tx, &guest, seen, words).await,
+        Answer::No(words) => Err(words),
     };
-    let done = outcome.map(|()| place);
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(app, guest, form).await?).into_response()),
-    }
+    let ended = form
+        .act_once(&app.pool, guest.now, async |conn| {
+            match said {
+                Ok(said) => actions::say_yes(conn, &app.pool, &guest, &said).await?,
+                Err(words) => actions::say_no(conn, &guest, seen, words).await?,
+            }
+            Ok(guest.path())
+        })
+        .await?;
+    ended.or_show(page(app, guest, form)).await
 }

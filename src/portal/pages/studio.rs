@@ -6,11 +6,10 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::Signed;
 use crate::portal::questions::{self, Said, Waiting};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "portal/waiting.html")]
@@ -64,15 +63,13 @@ pub(crate) async fn answer(
         let page = page(&app, &signed, number, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let order = orders::lock(&mut work.tx, number).await?;
-    questions::say(&mut work.tx, order.id, &words, Some(signed.person), signed.now).await?;
-    let place = format!("/orders/{number}/questions");
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let order = orders::lock(conn, number).await?;
+        questions::say(conn, order.id, &words, Some(signed.person), signed.now).await?;
+        Ok(format!("/orders/{number}/questions"))
+    })
+    .await?
+    .led()
 }
 
 /// For questions that were answered in another way.
@@ -82,11 +79,11 @@ pub(crate) async fn settle(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let place = format!("/orders/{number}/questions");
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        let order = orders::lock(&mut work.tx, number).await?;
-        questions::settle(&mut work.tx, order.id, signed.now).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let order = orders::lock(conn, number).await?;
+        questions::settle(conn, order.id, signed.now).await?;
+        Ok(format!("/orders/{number}/questions"))
+    })
+    .await?
+    .led()
 }

@@ -6,7 +6,6 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::flasks::FlaskState;
 use crate::id::ClientId;
 use crate::losses;
@@ -16,7 +15,7 @@ use crate::pieces::Stage;
 use crate::pours::actions;
 use crate::pours::forms::{COVERS, PourForm, share_field};
 use crate::pours::view::{self, SheetPiece, SheetRow};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 /// So long what failed in a pour stands on the sheet: a day at the furnace.
 const SHOWN_MIN: i64 = 12 * 60;
@@ -206,16 +205,11 @@ pub(crate) async fn pour(
         let page = page(&app, &signed, Some((number, form))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::pour(&mut work.tx, &signed, number, &pour).await.map(|()| "/pours".to_owned());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, Some((number, form))).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::pour(conn, &signed, number, &pour).await?;
+            Ok("/pours")
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some((number, form)))).await
 }

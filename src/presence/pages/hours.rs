@@ -6,13 +6,12 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::PersonId;
 use crate::people::{Owner, Signed};
 use crate::presence::actions;
 use crate::settings::{WeekHours, hours_fields, hours_filled, read_hours};
 use crate::studio::{Presence, Week};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 const PLACE: &str = "/presence";
 
@@ -69,17 +68,13 @@ async fn set(
     hours: Option<WeekHours>,
 ) -> Result<Response, Fault> {
     let (seen, pours) = (form.version(), form.ticked("pours"));
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::set_hours(&mut work.tx, signed, id, hours.as_ref(), pours, seen).await;
-    match form.ended(work, done.map(|()| PLACE.to_owned())).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(app, signed, id, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::set_hours(conn, signed, id, hours.as_ref(), pours, seen).await?;
+            Ok(PLACE)
+        })
+        .await?;
+    ended.or_show(page(app, signed, id, Some(form))).await
 }
 
 pub(crate) async fn submit(

@@ -7,14 +7,13 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::clock::Day;
-use crate::db::once::{self, Begun};
 use crate::id::{AbsenceId, PersonId};
 use crate::people::Signed;
 use crate::presence::actions;
 use crate::presence::forms::{AwayForm, back};
 use crate::settings::shown_time;
 use crate::studio::{Presence, Week};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 /// So many days are shown.
 const DAYS: i32 = 14;
@@ -110,18 +109,14 @@ pub(crate) async fn away(
         let page = page(&app, &signed, Some((person, form))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::away(&mut work.tx, &signed, person, read).await;
-    let done = done.map(|()| back(&form).to_owned());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, Some((person, form))).await?).into_response())
-        }
-    }
+    let place = back(&form);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::away(conn, &signed, person, read).await?;
+            Ok(place)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some((person, form)))).await
 }
 
 /// Somebody is there again, from today on.
@@ -132,12 +127,11 @@ pub(crate) async fn end(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::end(&mut work.tx, &signed, absence, today).await?;
     let place = back(&form);
-    work.commit(place).await?;
-    Ok(see_other(place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        actions::end(conn, &signed, absence, today).await?;
+        Ok(place)
+    })
+    .await?
+    .led()
 }

@@ -7,13 +7,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::prices::forms::PriceForm;
 use crate::prices::model::TYPED_UNITS;
 use crate::prices::view::{self, Item};
 use crate::prices::{Price, PriceKind, PriceRules, Prices, actions};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "prices/list.html")]
@@ -91,15 +90,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::note(&mut work.tx, &signed, &price)
-        .await
-        .map(|()| Price(price.kind, &price.item).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => Ok((status, page(&app, &signed, form).await?).into_response()),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::note(conn, &signed, &price).await?;
+            Ok(Price(price.kind, &price.item))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

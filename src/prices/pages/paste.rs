@@ -6,12 +6,11 @@ use axum::extract::{Multipart, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::prices::paste::{self, Against, Line};
 use crate::prices::paths::Paste;
 use crate::prices::{Prices, actions, view};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "prices/paste.html")]
@@ -86,26 +85,21 @@ pub(crate) async fn submit(
         return Ok((status, looked).into_response());
     }
     let mut form = looked.form.clone();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    for line in &looked.lines {
-        let Ok((name, price)) = &line.read else { continue };
-        match actions::note(&mut work.tx, &signed, price).await {
-            Ok(()) => {}
-            Err(Fault::Refused(refused)) => {
-                drop(work);
-                let why =
-                    format!("Line {}, {name}: {} Nothing was noted.", line.number, refused.message);
-                form.wrong("", why);
-                let page = page(&app, &signed, form).await?;
-                return Ok((refused.status, page).into_response());
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            for line in &looked.lines {
+                let Ok((name, price)) = &line.read else { continue };
+                actions::note(conn, &signed, price).await.map_err(|fault| match fault {
+                    Fault::Refused(Refused { status, message, .. }) => {
+                        let message =
+                            format!("Line {}, {name}: {message} Nothing was noted.", line.number);
+                        Refused { status, message, field: None }.into()
+                    }
+                    fault => fault,
+                })?;
             }
-            Err(fault) => return Err(fault),
-        }
-    }
-    let place = Prices.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+            Ok(Prices)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }

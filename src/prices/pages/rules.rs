@@ -7,7 +7,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::audit;
-use crate::db::once::{self, Begun};
 use crate::id::TaxId;
 use crate::people::{Owner, Signed};
 use crate::prices::Prices;
@@ -80,24 +79,20 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    if !rules.write(&mut work.tx).await? {
-        drop(work);
-        let refused = Refused::stale("the rules");
-        form.refuse(&refused);
-        return Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response());
-    }
-    let detail = serde_json::json!({
-        "least_net": rules.least_net, "rounding": rules.rounding, "price_by": rules.price_by,
-    });
-    let (at, who) = (signed.now, Some(signed.person));
-    audit::note(&mut work.tx, at, who, "changed", "price_rules", detail).await?;
-    let place = PriceRules.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+if !rules.write(conn).await? {
+    return Err(Refused::stale("the rules").into());
+}
+let detail = serde_json::json!({
+    "least_net": rules.least_net, "rounding": rules.rounding, "price_by": rules.price_by,
+});
+let (at, who) = (signed.now, Some(signed.person));
+audit::note(conn, at, who, "changed", "price_rules", detail).await?;
+Ok(PriceRules)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form))).await
 }
 
 pub(crate) async fn add(
@@ -113,14 +108,12 @@ pub(crate) async fn add(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    added.write(&mut work.tx).await?;
-    let place = PriceRules.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        added.write(conn).await?;
+        Ok(PriceRules)
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn retire(
@@ -129,14 +122,12 @@ pub(crate) async fn retire(
     Path((what, id)): Path<(String, uuid::Uuid)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    rules::retire(&mut work.tx, &what, id, signed.now).await?;
-    let place = PriceRules.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        rules::retire(conn, &what, id, signed.now).await?;
+        Ok(PriceRules)
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn set_address(
@@ -157,17 +148,15 @@ pub(crate) async fn set_address(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    fetch::set(&mut work.tx, &url, daily).await?;
-    let (at, who) = (signed.now, Some(signed.person));
-    let detail = serde_json::json!({ "address": url, "daily": daily });
-    audit::note(&mut work.tx, at, who, "set the address of prices", "price_rules", detail).await?;
-    let place = PriceRules.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        fetch::set(conn, &url, daily).await?;
+        let (at, who) = (signed.now, Some(signed.person));
+        let detail = serde_json::json!({ "address": url, "daily": daily });
+        audit::note(conn, at, who, "set the address of prices", "price_rules", detail).await?;
+        Ok(PriceRules)
+    })
+    .await?
+    .led()
 }
 
 /// Reads the list now. What came of it stands on the page, good or bad.

@@ -6,13 +6,12 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun, Work};
 use crate::id::PrinterId;
 use crate::people::{Owner, Signed};
 use crate::printers::forms::PrinterForm;
 use crate::printers::view::{self, PrinterRow, ProfileRow};
 use crate::printers::{Printer, Printers, actions};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "printers/printer.html")]
@@ -80,12 +79,13 @@ pub(crate) async fn change(
         let page = page(&app, &signed, id, Some(form), None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::change_printer(&mut work.tx, &signed, id, &printer, seen).await;
-    answer(&app, &signed, id, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change_printer(conn, &signed, id, &printer, seen).await?;
+            Ok(Printer(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Some(form), None)).await
 }
 
 pub(crate) async fn retire(
@@ -94,40 +94,19 @@ pub(crate) async fn retire(
     Path(id): Path<PrinterId>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let retire = form.value("retire") == "yes";
     let seen = form.version();
-    match actions::retire_printer(&mut work.tx, &signed, id, retire, seen).await {
-        Ok(()) => {
-            work.commit(&Printers.to_string()).await?;
-            Ok(see_other(&Printers.to_string()))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::retire_printer(conn, &signed, id, retire, seen).await?;
+            Ok(Printers)
+        })
+        .await?;
+    ended
+        .or_tell(async |refused| {
             let mut page = page(&app, &signed, id, None, None).await?;
             page.form.refuse(&refused);
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
-}
-
-async fn answer(
-    app: &App,
-    signed: &Signed,
-    id: PrinterId,
-    mut form: Form,
-    work: Work,
-    done: Result<(), Fault>,
-) -> Result<Response, Fault> {
-    let done = done.map(|()| Printer(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(app, signed, id, Some(form), None).await?).into_response())
-        }
-    }
+            Ok(page)
+        })
+        .await
 }

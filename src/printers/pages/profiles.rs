@@ -5,12 +5,11 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::printer::page;
-use crate::db::once::{self, Begun, Work};
 use crate::id::{PrinterId, ProfileId};
-use crate::people::{Owner, Signed};
+use crate::people::Owner;
 use crate::printers::forms::ProfileForm;
 use crate::printers::{Printer, actions};
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 pub(crate) async fn add(
     State(app): State<App>,
@@ -22,12 +21,13 @@ pub(crate) async fn add(
         let page = page(&app, &signed, id, None, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::add_profile(&mut work.tx, &signed, id, &profile).await;
-    answer(&app, &signed, id, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::add_profile(conn, &signed, id, &profile).await?;
+            Ok(Printer(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, None, Some(form))).await
 }
 
 pub(crate) async fn retire(
@@ -36,29 +36,12 @@ pub(crate) async fn retire(
     Path((id, profile)): Path<(PrinterId, ProfileId)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let (retire, seen) = (form.value("retire") == "yes", form.version());
-    let done = actions::retire_profile(&mut work.tx, &signed, id, profile, retire, seen).await;
-    answer(&app, &signed, id, form, work, done).await
-}
-
-async fn answer(
-    app: &App,
-    signed: &Signed,
-    id: PrinterId,
-    mut form: Form,
-    work: Work,
-    done: Result<(), Fault>,
-) -> Result<Response, Fault> {
-    let done = done.map(|()| Printer(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(app, signed, id, None, Some(form)).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::retire_profile(conn, &signed, id, profile, retire, seen).await?;
+            Ok(Printer(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, None, Some(form))).await
 }

@@ -6,13 +6,12 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::id::{ResinId, ResinLotId};
 use crate::people::{Owner, Signed};
 use crate::printers::forms::{LotForm, ResinForm};
 use crate::printers::view::{self, LotRow, ResinRow};
 use crate::printers::{Resin, Resins, actions};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "printers/resin.html")]
@@ -75,20 +74,13 @@ pub(crate) async fn change(
         let page = page(&app, &signed, id, Back::Details(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::change_resin(&mut work.tx, &signed, id, &resin, seen)
-        .await
-        .map(|()| Resin(id).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, id, Back::Details(form)).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change_resin(conn, &signed, id, &resin, seen).await?;
+            Ok(Resin(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Back::Details(form))).await
 }
 
 pub(crate) async fn retire(
@@ -97,24 +89,20 @@ pub(crate) async fn retire(
     Path(id): Path<ResinId>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let (retire, seen) = (form.value("retire") == "yes", form.version());
-    match actions::retire_resin(&mut work.tx, &signed, id, retire, seen).await {
-        Ok(()) => {
-            work.commit(&Resins.to_string()).await?;
-            Ok(see_other(&Resins.to_string()))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::retire_resin(conn, &signed, id, retire, seen).await?;
+            Ok(Resins)
+        })
+        .await?;
+    ended
+        .or_tell(async |refused| {
             let mut page = page(&app, &signed, id, Back::Neither).await?;
             page.form.refuse(&refused);
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+            Ok(page)
+        })
+        .await
 }
 
 pub(crate) async fn add_lot(
@@ -127,24 +115,13 @@ pub(crate) async fn add_lot(
         let page = page(&app, &signed, id, Back::Lot(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::add_lot(&mut work.tx, &signed, id, &lot).await {
-        Ok(_) => {
-            let place = Resin(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused.clone().at("lot"));
-            let page = page(&app, &signed, id, Back::Lot(form)).await?;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::add_lot(conn, &signed, id, &lot).await.map_err(|fault| fault.at("lot"))?;
+            Ok(Resin(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, id, Back::Lot(form))).await
 }
 
 pub(crate) async fn used_up(
@@ -153,10 +130,10 @@ pub(crate) async fn used_up(
     Path((id, lot)): Path<(ResinId, ResinLotId)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let place = Resin(id).to_string();
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        actions::use_up_lot(&mut work.tx, &signed, id, lot).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        actions::use_up_lot(conn, &signed, id, lot).await?;
+        Ok(Resin(id))
+    })
+    .await?
+    .led()
 }

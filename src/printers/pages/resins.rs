@@ -6,12 +6,11 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::printers::forms::ResinForm;
 use crate::printers::view::{self, ResinRow};
 use crate::printers::{Resin, Resins, actions};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "printers/resins.html")]
@@ -42,24 +41,15 @@ pub(crate) async fn add(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match actions::add_resin(&mut work.tx, &signed, &resin).await {
-        Ok(id) => {
-            let place = Resin(id).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            form.refuse(&refused.clone().at("name"));
-            let page = page(&app, &signed, form).await?;
-            Ok((refused.status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let id = actions::add_resin(conn, &signed, &resin)
+                .await
+                .map_err(|fault| fault.at("name"))?;
+            Ok(Resin(id))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }
 
 fn usual() -> Form {

@@ -6,7 +6,6 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::orders::{self, LineRow, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked, Outlook};
@@ -17,7 +16,7 @@ use crate::quotes::paths::Quote;
 use crate::quotes::reckon::{Missing, reckon};
 use crate::quotes::{PriceOrder, Quotes, actions, view};
 use crate::studio::Settings;
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 use foundry::yields::chance_of_enough;
 use rust_decimal::Decimal;
 
@@ -282,23 +281,17 @@ pub(crate) async fn save(
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
         }
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let seen = form.version();
-    let meant = form.ticked("other_currency");
-    let done = actions::save_draft(&mut work.tx, &signed, number, &content, (seen, meant))
-        .await
-        .map(|n| Quote(number, n).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
+    let (seen, meant) = (form.version(), form.ticked("other_currency"));
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let n = actions::save_draft(conn, &signed, number, &content, (seen, meant)).await?;
+            Ok(Quote(number, n))
+        })
+        .await?;
+    ended
+        .or_show(async {
             let order = orders::load(&app.pool, number).await?;
-            let page =
-                page(&app, &signed, order, (&shop, &settings), form, Some(Ok(content)), None)
-                    .await?;
-            Ok((status, page).into_response())
-        }
-    }
+            page(&app, &signed, order, (&shop, &settings), form, Some(Ok(content)), None).await
+        })
+        .await
 }

@@ -5,7 +5,6 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked};
@@ -13,7 +12,7 @@ use crate::quotes::changes::{self, Change};
 use crate::quotes::content::Content;
 use crate::quotes::view::{self, QuoteRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/quote.html")]
@@ -77,18 +76,11 @@ pub(crate) async fn send(
         }
         None => None,
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = actions::send(&mut work.tx, &signed, number, n, &message, outlook.as_ref())
-        .await
-        .map(|()| Quotes(number).to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, number, n, Some(form)).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::send(conn, &signed, number, n, &message, outlook.as_ref()).await?;
+            Ok(Quotes(number))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, n, Some(form))).await
 }

@@ -6,14 +6,13 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderMap, header};
 use axum::response::Response;
 
-use crate::db::once::{self, Begun};
 use crate::orders::{self, Order, OrderRow, Orders};
 use crate::people::Owner;
 use crate::quotes::link::{LinkRow, path_of};
 use crate::quotes::paths::{Actual, Quote};
 use crate::quotes::view::{self, ListRow};
 use crate::quotes::{PriceOrder, Quotes, actions};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/list.html")]
@@ -48,14 +47,12 @@ pub(crate) async fn new_link(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::new_link(&mut work.tx, &signed, number).await?;
-    let place = Quotes(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        actions::new_link(conn, &signed, number).await?;
+        Ok(Quotes(number))
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn revoke_link(
@@ -64,12 +61,10 @@ pub(crate) async fn revoke_link(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::revoke_link(&mut work.tx, &signed, number).await?;
-    let place = Quotes(number).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        actions::revoke_link(conn, &signed, number).await?;
+        Ok(Quotes(number))
+    })
+    .await?
+    .led()
 }

@@ -7,13 +7,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::clock::Day;
-use crate::db::once::{self, Begun};
 use crate::id::PieceId;
 use crate::losses;
 use crate::people::{Owner, Signed};
 use crate::rework::actions::{self, Target};
 use crate::rework::view::{self, OrderPiece, OrderRow};
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 /// A piece and when it is ready.
 pub(crate) struct Row {
@@ -103,18 +102,12 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, number, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let seen = form.version();
-    let done = actions::move_pieces(&mut work.tx, &signed, number, seen, &wanted, target)
-        .await
-        .map(|to| format!("/orders/{to}"));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, number, form).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let to = actions::move_pieces(conn, &signed, number, seen, &wanted, target).await?;
+            Ok(format!("/orders/{to}"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, form)).await
 }

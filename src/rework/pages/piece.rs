@@ -3,19 +3,18 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State as Shared};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use rust_decimal::Decimal;
 use serde_json::{Value, json};
 
 use crate::clock::Day;
-use crate::db::once::{self, Begun, Work};
 use crate::losses::{self, Rates, StageCost, Typical};
 use crate::people::Signed;
 use crate::pieces::{self, Stage, State};
 use crate::rework::actions;
 use crate::rework::model;
 use crate::rework::view::{self, Before, PieceRow};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 /// One way on, and where it leads.
 pub(crate) struct Way {
@@ -152,23 +151,6 @@ pub(crate) async fn show(
     page(&app, &signed, &label, Form::default()).await
 }
 
-async fn answer(
-    app: &App,
-    signed: &Signed,
-    label: &str,
-    mut form: Form,
-    work: Work,
-    done: Result<(), Fault>,
-) -> Result<Response, Fault> {
-    let done = done.map(|()| format!("/pieces/{label}/rework"));
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(app, signed, label, form).await?).into_response())
-        }
-    }
-}
-
 /// What is said about a way, kept with the piece.
 fn told(signed: &Signed, ready: Option<Day>, way: &Way) -> Value {
     let day = |day: Option<Day>| day.map(|day| signed.frame.show.day(day));
@@ -189,13 +171,14 @@ pub(crate) async fn back(
     let note = form.line("note", 500);
     let known = Known::load(&app, &signed, &label).await?;
     let said = told(&signed, known.ready(known.piece.state()), &known.way(to, None));
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let seen = form.version();
-    let done = actions::send_back(&mut work.tx, &signed, &label, seen, to, &note, said).await;
-    answer(&app, &signed, &label, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::send_back(conn, &signed, &label, seen, to, &note, said).await?;
+            Ok(format!("/pieces/{label}/rework"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, &label, form)).await
 }
 
 pub(crate) async fn swap(
@@ -205,11 +188,12 @@ pub(crate) async fn swap(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let with = form.value("with").to_owned();
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
     let seen = form.version();
-    let done = actions::swap(&mut work.tx, &signed, &label, seen, &with).await;
-    answer(&app, &signed, &label, form, work, done).await
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::swap(conn, &signed, &label, seen, &with).await?;
+            Ok(format!("/pieces/{label}/rework"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, &label, form)).await
 }

@@ -4,14 +4,13 @@ use axum::extract::{Multipart, Path, State};
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Compared, page};
-use crate::db::once::{self, Begun};
 use crate::files;
 use crate::id::PhotoId;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::route_cards::Piece;
 use crate::route_cards::photos::{self, NewPhoto, PhotoRefusal};
-use crate::web::{App, Fault, Form, Refused, see_other};
+use crate::web::{App, Fault, Form, Refused};
 
 /// Reads the parts of the form; a photo that is too large ends the reading.
 async fn read(mut parts: Multipart) -> Result<(Form, Vec<u8>), Fault> {
@@ -64,23 +63,21 @@ pub(crate) async fn add(
             return refuse(&app, &signed, &label, form, &refused).await;
         }
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let piece = pieces::lock_by_label(&mut work.tx, &label).await?;
-    let name = format!("{label}.jpg");
-    let file = files::put(&mut work.tx, &small, &name, "image/jpeg", signed.now).await?;
-    let photo = NewPhoto {
-        piece: piece.id,
-        file,
-        stage: told.unwrap_or(piece.state().stage),
-        caption: &caption,
-    };
-    photos::insert(&mut work.tx, &photo, signed.now, signed.person).await?;
-    let place = Piece(&label).to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let piece = pieces::lock_by_label(conn, &label).await?;
+        let name = format!("{label}.jpg");
+        let file = files::put(conn, &small, &name, "image/jpeg", signed.now).await?;
+        let photo = NewPhoto {
+            piece: piece.id,
+            file,
+            stage: told.unwrap_or(piece.state().stage),
+            caption: &caption,
+        };
+        photos::insert(conn, &photo, signed.now, signed.person).await?;
+        Ok(Piece(&label))
+    })
+    .await?
+    .led()
 }
 
 async fn refuse(
@@ -91,7 +88,7 @@ async fn refuse(
     refused: &Refused,
 ) -> Result<Response, Fault> {
     form.refuse(refused);
-    let page = page(app, signed, label, &Compared::default(), Some((form, None))).await?;
+    let page = page(app, signed, label, &Compared::default(), form).await?;
     Ok((refused.status, page).into_response())
 }
 
@@ -101,14 +98,14 @@ pub(crate) async fn share(
     Path((label, photo)): Path<(String, PhotoId)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let place = Piece(&label).to_string();
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        let piece = pieces::lock_by_label(&mut work.tx, &label).await?;
-        let shared = form.value("shared") == "yes";
-        photos::share(&mut work.tx, piece.id, photo, shared).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    let shared = form.value("shared") == "yes";
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let piece = pieces::lock_by_label(conn, &label).await?;
+        photos::share(conn, piece.id, photo, shared).await?;
+        Ok(Piece(&label))
+    })
+    .await?
+    .led()
 }
 
 pub(crate) async fn remove(
@@ -117,11 +114,11 @@ pub(crate) async fn remove(
     Path((label, photo)): Path<(String, PhotoId)>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let place = Piece(&label).to_string();
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        let piece = pieces::lock_by_label(&mut work.tx, &label).await?;
-        photos::remove(&mut work.tx, piece.id, photo).await?;
-        work.commit(&place).await?;
-    }
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let piece = pieces::lock_by_label(conn, &label).await?;
+        photos::remove(conn, piece.id, photo).await?;
+        Ok(Piece(&label))
+    })
+    .await?
+    .led()
 }

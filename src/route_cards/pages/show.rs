@@ -3,17 +3,17 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, Query, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use serde::Deserialize;
+use sqlx::PgConnection;
 
-use crate::db::once::Work;
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Attempt, RouteCard, Stage, Standing};
 use crate::route_cards::photos::{self, Photo};
 use crate::route_cards::view::{self, Event};
 use crate::route_cards::{Piece, Pieces, Ticket};
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "route_cards/show.html")]
@@ -30,7 +30,6 @@ pub(crate) struct ShowPiece {
     /// Two photos side by side, the earlier first.
     pair: Option<[Photo; 2]>,
     form: Form,
-    refusal: Option<String>,
 }
 
 impl ShowPiece {
@@ -64,7 +63,7 @@ pub(super) async fn page(
     signed: &Signed,
     label: &str,
     compared: &Compared,
-    back: Option<(Form, Option<Refused>)>,
+    form: Form,
 ) -> Result<ShowPiece, Fault> {
     let card = view::card(&app.pool, label).await?;
     let attempts = pieces::attempts(&app.pool, &card).await?;
@@ -72,7 +71,6 @@ pub(super) async fn page(
     let undoable = view::undoable(&card, &events);
     let causes = pieces::causes(&app.pool, card.stage).await?;
     let photos = photos::of(&app.pool, card.piece).await?;
-    let (form, refused) = back.unwrap_or_default();
     Ok(ShowPiece {
         frame: signed.frame.clone(),
         card,
@@ -84,7 +82,6 @@ pub(super) async fn page(
         pair: compared.pair(&photos),
         photos,
         form,
-        refusal: refused.map(|refused| refused.message),
     })
 }
 
@@ -94,31 +91,23 @@ pub(crate) async fn show(
     Path(label): Path<String>,
     Query(compared): Query<Compared>,
 ) -> Result<ShowPiece, Fault> {
-    page(&app, &signed, &label, &compared, None).await
+    page(&app, &signed, &label, &compared, Form::default()).await
 }
 
-/// Ends a request: commits what was done, or shows the piece as it is with the refusal above.
-pub(super) async fn answer(
+/// Does one thing to a piece, once; a refusal stands above the piece as it is.
+pub(super) async fn step(
     app: &App,
     signed: &Signed,
     label: &str,
-    form: Form,
-    work: Work,
-    done: Result<(), Fault>,
+    mut form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
 ) -> Result<Response, Fault> {
-    match done {
-        Ok(()) => {
-            let place = Piece(label).to_string();
-            work.commit(&place).await?;
-            Ok(see_other(&place))
-        }
-        Err(Fault::Refused(refused)) => {
-            drop(work);
-            let status = refused.status;
-            let page =
-                page(app, signed, label, &Compared::default(), Some((form, Some(refused)))).await?;
-            Ok((status, page).into_response())
-        }
-        Err(fault) => Err(fault),
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await.map_err(|fault| fault.at(""))?;
+            Ok(Piece(label))
+        })
+        .await?;
+    ended.or_show(page(app, signed, label, &Compared::default(), form)).await
 }

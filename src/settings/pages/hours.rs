@@ -7,12 +7,11 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::clock::Day;
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::settings::forms::{self, ClosedDay};
 use crate::settings::{ClosedDays, Hours, StudioIndex, actions};
 use crate::studio::{Settings, Week};
-use crate::web::{App, Ended, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "settings/hours.html")]
@@ -58,19 +57,13 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, Some(form), Form::default()).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::set_hours(&mut work.tx, &signed, &week, seen).await.map(|()| Hours.to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = page(&app, &signed, Some(form), Form::default()).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::set_hours(conn, &signed, &week, seen).await?;
+            Ok(Hours)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form), Form::default())).await
 }
 
 pub(crate) async fn close(
@@ -83,14 +76,13 @@ pub(crate) async fn close(
         let page = page(&app, &signed, None, closing).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, closing.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::close(&mut work.tx, &signed, &closed).await?;
-    let place = Hours.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    closing
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::close(conn, &signed, &closed).await?;
+            Ok(Hours)
+        })
+        .await?
+        .led()
 }
 
 pub(crate) async fn reopen(
@@ -99,12 +91,10 @@ pub(crate) async fn reopen(
     Path(day): Path<Day>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    actions::reopen(&mut work.tx, &signed, day).await?;
-    let place = Hours.to_string();
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        actions::reopen(conn, &signed, day).await?;
+        Ok(Hours)
+    })
+    .await?
+    .led()
 }

@@ -6,11 +6,10 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::settings::{StudioIndex, StudioSettings, actions, forms};
 use crate::studio::Settings;
-use crate::web::{App, Ended, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "settings/settings.html")]
@@ -45,16 +44,11 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done =
-        actions::change(&mut work.tx, &signed, &settings).await.map(|()| StudioIndex.to_string());
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            Ok((status, page(&app, &signed, Some(form)).await?).into_response())
-        }
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::change(conn, &signed, &settings).await?;
+            Ok(StudioIndex)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form))).await
 }

@@ -7,13 +7,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::studio::Settings;
 use crate::tariffs::forms::{LINES, NewTariff, field};
 use crate::tariffs::model::Days;
 use crate::tariffs::store::{self, TariffRow};
-use crate::web::{App, Fault, Form, Frame, Html, see_other};
+use crate::web::{App, Fault, Form, Frame, Html};
 
 const PLACE: &str = "/studio/tariffs";
 
@@ -85,24 +84,15 @@ pub(crate) async fn add(
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let currency = Settings::load(&app.pool).await?.currency;
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match store::insert(&mut work.tx, &new, &currency, signed.now, signed.person).await {
-        Ok(()) => {
-            work.commit(PLACE).await?;
-            Ok(see_other(PLACE))
-        }
-        Err(error) => match Fault::from(error) {
-            Fault::Refused(refused) => {
-                drop(work);
-                form.wrong("valid_from", refused.message.clone());
-                Ok((refused.status, page(&app, &signed, Some(form)).await?).into_response())
-            }
-            fault => Err(fault),
-        },
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            store::insert(conn, &new, &currency, signed.now, signed.person)
+                .await
+                .map_err(|error| Fault::from(error).at("valid_from"))?;
+            Ok(PLACE)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, Some(form))).await
 }
 
 pub(crate) async fn remove(
@@ -111,9 +101,10 @@ pub(crate) async fn remove(
     Path(tariff): Path<Uuid>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        store::remove(&mut work.tx, tariff).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::remove(conn, tariff).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

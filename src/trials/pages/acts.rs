@@ -4,11 +4,10 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::people::{Owner, Signed};
 use crate::pieces;
 use crate::trials::actions;
-use crate::web::{App, Ended, Fault, Form, see_other};
+use crate::web::{App, Fault, Form};
 
 /// Runs one act on a trial once, and shows the trial again when it was refused.
 async fn run<F>(
@@ -21,19 +20,14 @@ async fn run<F>(
 where
     F: AsyncFnOnce(&mut sqlx::PgConnection, i64) -> Result<(), Fault>,
 {
-    let place = format!("/trials/{number}");
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let done = act(&mut work.tx, form.version()).await.map(|()| place);
-    match form.ended(work, done).await? {
-        Ended::Led(response) => Ok(response),
-        Ended::Refused(status) => {
-            let page = super::show::page(app, signed, number, form).await?;
-            Ok((status, page).into_response())
-        }
-    }
+    let seen = form.version();
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            act(conn, seen).await?;
+            Ok(format!("/trials/{number}"))
+        })
+        .await?;
+    ended.or_show(super::show::page(app, signed, number, form)).await
 }
 
 pub(crate) async fn draw(

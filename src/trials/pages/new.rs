@@ -6,13 +6,12 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::trials::actions;
 use crate::trials::forms::TrialForm;
 use crate::trials::model::Setting;
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "trials/new.html")]
@@ -58,12 +57,10 @@ pub(crate) async fn submit(
         let page = NewTrial { frame: signed.frame, form };
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let number = actions::begin(&mut work.tx, &signed, &trial).await?;
-    let place = format!("/trials/{number}");
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let number = actions::begin(conn, &signed, &trial).await?;
+        Ok(format!("/trials/{number}"))
+    })
+    .await?
+    .led()
 }

@@ -7,11 +7,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
-use crate::db::once::{self, Begun};
 use crate::flasks::mixing::model::BowlRow;
 use crate::flasks::mixing::store::{self, LotRow, NewLot};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, see_other};
+use crate::web::{App, Fault, Form, Frame};
 
 const PLACE: &str = "/studio/mixing";
 
@@ -82,11 +81,12 @@ pub(crate) async fn set(
     };
     let flasks_under_bell = i32::try_from(bell).unwrap_or(1);
     let to = BowlRow { brimful_cm3, boil_up, pump_cm3, flasks_under_bell, allowance_percent };
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
-        store::set_bowl(&mut work.tx, &to).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+    form.act_once(&app.pool, signed.now, async |conn| {
+        store::set_bowl(conn, &to).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }
 
 fn read_lot(form: &mut Form) -> Option<NewLot> {
@@ -121,25 +121,13 @@ pub(crate) async fn add_lot(
         let page = page(&app, &signed, None, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    match store::add_lot(&mut work.tx, &new).await {
-        Ok(()) => {
-            work.commit(PLACE).await?;
-            Ok(see_other(PLACE))
-        }
-        Err(error) => match Fault::from(error) {
-            Fault::Refused(refused) => {
-                drop(work);
-                form.wrong("lot", refused.message.clone());
-                let page = page(&app, &signed, None, Some(form)).await?;
-                Ok((refused.status, page).into_response())
-            }
-            fault => Err(fault),
-        },
-    }
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            store::add_lot(conn, &new).await.map_err(|error| Fault::from(error).at("lot"))?;
+            Ok(PLACE)
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, None, Some(form))).await
 }
 
 pub(crate) async fn mark_lot(
@@ -151,10 +139,11 @@ pub(crate) async fn mark_lot(
     if !["open", "empty", "not-empty"].contains(&what.as_str()) {
         return Err(Fault::NotFound);
     }
-    if let Begun::First(mut work) = once::begin(&app.pool, form.key(), signed.now).await? {
+    form.act_once(&app.pool, signed.now, async |conn| {
         let today = signed.now.day_in(&signed.frame.show.zone);
-        store::mark_lot(&mut work.tx, lot, &what, today).await?;
-        work.commit(PLACE).await?;
-    }
-    Ok(see_other(PLACE))
+        store::mark_lot(conn, lot, &what, today).await?;
+        Ok(PLACE)
+    })
+    .await?
+    .led()
 }

@@ -3,14 +3,13 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
 use crate::clock::Moment;
-use crate::db::once::{self, Begun};
 use crate::flasks::mixing::store::{self, MixRow};
 use crate::flasks::{FlaskState, actions};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Html, see_other, working};
+use crate::web::{App, Fault, Form, Frame, Html, working};
 
 /// A step of the clock with its times of day.
 struct Step {
@@ -83,29 +82,16 @@ pub(crate) async fn set(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let place = format!("/mixes/{number}");
     let mix = store::mix(&app.pool, number).await?;
-    let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-        Begun::First(work) => work,
-        Begun::Again(place) => return Ok(see_other(&place)),
-    };
-    let filling = store::flasks_of(&mut *work.tx, mix.id).await?;
-    for (flask, state, version) in filling {
-        if state != FlaskState::Mixing {
-            continue;
-        }
-        match actions::leave_to_set(&mut work.tx, &signed, flask, version).await {
-            Ok(()) => {}
-            Err(Fault::Refused(refused)) => {
-                drop(work);
-                form.refuse(&refused);
-                return Ok(
-                    (refused.status, page(&app, &signed, number, form).await?).into_response()
-                );
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            for (flask, state, version) in store::flasks_of(&mut *conn, mix.id).await? {
+                if state == FlaskState::Mixing {
+                    actions::leave_to_set(conn, &signed, flask, version).await?;
+                }
             }
-            Err(fault) => return Err(fault),
-        }
-    }
-    work.commit(&place).await?;
-    Ok(see_other(&place))
+            Ok(format!("/mixes/{number}"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, form)).await
 }

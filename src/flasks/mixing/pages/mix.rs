@@ -3,16 +3,16 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{RawQuery, State};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::db::once::{self, Begun};
 use crate::flasks::mixing::model::{BowlRow, Group, Mixes, ToFill, groups, share_out};
 use crate::flasks::mixing::store::{self, LotRow, NewMix};
 use crate::flasks::view;
 use crate::json::working::WorkingJson;
 use crate::people::Signed;
 use crate::timers;
-use crate::web::{App, Fault, Form, Frame, Html, Refused, see_other, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "flasks/mix.html")]
@@ -112,29 +112,21 @@ pub(crate) async fn start(
     if seen.is_empty() {
         form.wrong("", "Choose the flasks of the mix first.");
     }
-    let refused = match (form.good(), slurry_c) {
-        (true, Some(slurry_c)) => {
-            let mut work = match once::begin(&app.pool, form.key(), signed.now).await? {
-                Begun::First(work) => work,
-                Begun::Again(place) => return Ok(see_other(&place)),
-            };
-            match begin(&mut work.tx, &signed, &seen, slurry_c).await {
-                Ok(number) => {
-                    let place = format!("/mixes/{number}");
-                    work.commit(&place).await?;
-                    return Ok(see_other(&place));
-                }
-                Err(Fault::Refused(refused)) => refused,
-                Err(fault) => return Err(fault),
-            }
-        }
-        _ => Refused::input("", "The clock was not started: look at the messages below."),
-    };
-    form.refuse(&refused);
     for (number, _) in &seen {
         form.put("flask", &number.to_string());
     }
-    Ok((refused.status, page(&app, &signed, form).await?).into_response())
+    let (true, Some(slurry_c)) = (form.good(), slurry_c) else {
+        form.wrong("", "The clock was not started: look at the messages below.");
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let number = begin(conn, &signed, &seen, slurry_c).await?;
+            Ok(format!("/mixes/{number}"))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, form)).await
 }
 
 async fn begin(
