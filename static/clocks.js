@@ -20,6 +20,8 @@
   bar.setAttribute("aria-live", "assertive");
   bar.hidden = true;
   document.body.append(bar);
+  // What the bar covers can still be scrolled clear of it.
+  new ResizeObserver(() => document.body.style.setProperty("--alarm", `${bar.offsetHeight}px`)).observe(bar);
 
   let sound = null;
   const loud = () => { try { return localStorage.getItem("sound") === "on"; } catch { return false; } };
@@ -48,34 +50,46 @@
   };
   const every = [Infinity, Infinity, 20_000, 8_000];
   const title = document.title;
-  const told = new Map();
+  const rung = new Map();
   const look = () => {
     const now = window.pourdayNow();
     const up = clocks.map((clock) => ({ ...clock, level: level(clock, now) })).filter((clock) => clock.level > 0);
     let most = 0;
     for (const clock of up) {
-      const last = told.get(clock.id);
+      const last = rung.get(clock.id);
       if (!last || clock.level > last.level || now - last.at >= every[clock.level]) {
-        told.set(clock.id, { level: clock.level, at: now });
+        rung.set(clock.id, { level: clock.level, at: now });
         // Opening a page on a clock that was up long before is no news.
         if (last || now - Date.parse(clock.due_at) < 5000 || clock.level > 1) tones(clock.level);
       }
       most = Math.max(most, clock.level);
     }
-    const pressing = up.filter((clock) => clock.loses);
-    bar.hidden = pressing.length === 0;
+    // What a page tells itself, large, needs no bar above it.
+    const shown = new Set(Array.from(document.querySelectorAll("main .clock[data-until]"), (time) => time.dataset.until));
+    const pressing = up.filter((clock) => clock.loses).sort((a, b) => b.level - a.level || a.due_at.localeCompare(b.due_at));
+    const told = pressing.filter((clock) => !shown.has(clock.due_at));
+    bar.hidden = told.length === 0;
     bar.className = `alarm level-${most}`;
     const word = ["", "is up", "is late", "is very late: go and look"];
-    const line = JSON.stringify(pressing.map((clock) => [clock.id, clock.level]));
+    const line = JSON.stringify(told.map((clock) => [clock.id, clock.level]));
     if (bar.dataset.line !== line) {
       bar.dataset.line = line;
-      bar.replaceChildren(...pressing.slice(0, 4).map((clock) => {
+      const links = told.map((clock) => {
         const link = Object.assign(document.createElement("a"), { href: clock.path, textContent: `${clock.name}, ${clock.of} ${word[clock.level]}` });
         const time = document.createElement("time");
         time.dataset.until = clock.due_at;
         link.append(" ", time);
         return link;
-      }));
+      });
+      if (links.length < 2) bar.replaceChildren(...links);
+      else {
+        const all = document.createElement("details"), head = document.createElement("summary"), list = document.createElement("div");
+        all.open = bar.querySelector("details")?.open ?? false;
+        head.append(`${links.length} clocks are up: ${told[0].name}, ${told[0].of} `, links[0].querySelector("time").cloneNode());
+        list.append(...links);
+        all.append(head, list);
+        bar.replaceChildren(all);
+      }
     }
     document.title = pressing.length ? `(${pressing.length}) ${title}` : title;
   };

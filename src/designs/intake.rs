@@ -172,16 +172,12 @@ impl Intake {
 /// The sentence above a form of which some files were turned down.
 #[must_use]
 pub fn refused_files(kept: usize) -> String {
-    match kept {
-        0 => "No file was taken. Look at the message beside the files.".to_owned(),
-        1 => {
-            "One file is good and was kept; another was not. Look at the message beside the files."
-                .to_owned()
-        }
-        n => format!(
-            "{n} files are good and were kept; another was not. Look at the message beside the files."
-        ),
-    }
+    let kept = match kept {
+        0 => return "No file was taken. Look at the message beside the files.".to_owned(),
+        1 => "One file is good and was kept".to_owned(),
+        n => format!("{n} files are good and were kept"),
+    };
+    format!("{kept}; what was turned down has its message beside the files.")
 }
 
 fn interrupted(_: axum::extract::multipart::MultipartError) -> Fault {

@@ -97,14 +97,7 @@ pub(super) async fn start(
         ))
         .into());
     }
-    let too_early: Option<i32> = sqlx::query_scalar(
-        "SELECT number FROM flasks WHERE id = ANY($1) AND (set_from_at IS NULL OR set_from_at > $2) ORDER BY number LIMIT 1",
-    )
-    .bind(&flasks)
-    .bind(signed.now)
-    .fetch_optional(&mut *conn)
-    .await?;
-    if let Some(flask) = too_early {
+    if let Some(flask) = store::not_set(conn, &flasks, signed.now).await? {
         return Err(Refused::conflict(format!(
             "Flask {flask} has not set yet. Wet investment cracks in the kiln: wait for its bench set, or plan again without it."
         ))
@@ -175,7 +168,7 @@ pub(super) async fn end(
     seen: i64,
 ) -> Result<(), Fault> {
     let load = locked(conn, number, &[LoadState::Held], seen).await?;
-    let unpoured = unpoured(conn, load.id).await?;
+    let unpoured = store::unpoured(conn, load.id).await?;
     if let Some(flask) = unpoured {
         return Err(Refused::conflict(format!(
             "Flask {flask} has not been poured. Pour it, or record it as lost on its page; then end the load."
@@ -186,23 +179,13 @@ pub(super) async fn end(
     Ok(())
 }
 
-async fn unpoured(conn: &mut PgConnection, load: KilnLoadId) -> Result<Option<i32>, sqlx::Error> {
-    sqlx::query_scalar(
-        "SELECT f.number FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
-         WHERE lf.kiln_load_id = $1 AND lf.left_at IS NULL AND f.state IN ('in_kiln', 'hot') ORDER BY f.number LIMIT 1",
-    )
-    .bind(load)
-    .fetch_optional(conn)
-    .await
-}
-
 /// Ends a held load by itself once its last flask is poured.
 pub async fn end_when_empty(
     conn: &mut PgConnection,
     load: KilnLoadId,
     now: Moment,
 ) -> Result<(), Fault> {
-    if unpoured(conn, load).await?.is_none() {
+    if store::unpoured(conn, load).await?.is_none() {
         store::ended(conn, load, now).await?;
     }
     Ok(())

@@ -170,3 +170,32 @@ pub(super) async fn ended(
     .await?;
     Ok(())
 }
+
+/// One of these flasks that has not set by a moment.
+pub(super) async fn not_set(
+    conn: &mut PgConnection,
+    flasks: &[FlaskId],
+    now: Moment,
+) -> Result<Option<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT number FROM flasks WHERE id = ANY($1) AND (set_from_at IS NULL OR set_from_at > $2) ORDER BY number LIMIT 1",
+    )
+    .bind(flasks)
+    .bind(now)
+    .fetch_optional(conn)
+    .await
+}
+
+/// A flask of a load that is still to be poured.
+pub(super) async fn unpoured(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+) -> Result<Option<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT f.number FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
+         WHERE lf.kiln_load_id = $1 AND lf.left_at IS NULL AND f.state IN ('in_kiln', 'hot') ORDER BY f.number LIMIT 1",
+    )
+    .bind(load)
+    .fetch_optional(conn)
+    .await
+}

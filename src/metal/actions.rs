@@ -19,11 +19,7 @@ pub(super) async fn buy(
     signed: &Signed,
     bought: &BuyForm,
 ) -> Result<MetalBatchId, Fault> {
-    let known: bool = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM alloys WHERE id = $1)")
-        .bind(bought.alloy)
-        .fetch_one(&mut *conn)
-        .await?;
-    if !known {
+    if !store::alloy_known(conn, bought.alloy).await? {
         return Err(
             Refused::input("alloy", "There is no such alloy any more; choose another.").into()
         );

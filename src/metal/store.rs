@@ -3,7 +3,7 @@
 use sqlx::PgConnection;
 
 use super::forms::BuyForm;
-use crate::id::MetalLotId;
+use crate::id::{AlloyId, MetalLotId};
 
 /// Notes a bought lot; none when it is in the ledger already. One whose entry was
 /// reversed may be noted again. Its currency is the studio's, held until the end so
@@ -34,4 +34,15 @@ pub(super) async fn insert_lot(
     .bind(&bought.supplier)
     .fetch_optional(conn)
     .await
+}
+
+/// Whether there is such an alloy.
+pub(super) async fn alloy_known(
+    conn: &mut PgConnection,
+    alloy: AlloyId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM alloys WHERE id = $1)")
+        .bind(alloy)
+        .fetch_one(conn)
+        .await
 }

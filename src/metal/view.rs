@@ -206,7 +206,7 @@ impl EntryRow {
     /// What it is about, in words.
     pub(super) fn subject_words(&self) -> String {
         match (self.subject.split_once(':'), &self.about) {
-            (Some(("alloy", _)), Some(name)) => name.clone(),
+            (Some(("alloy" | "client", _)), Some(name)) => name.clone(),
             (Some((kind, rest)), _) => format!("{kind} {rest}"),
             (None, _) => self.subject.clone(),
         }
@@ -217,6 +217,7 @@ impl EntryRow {
         match self.subject.split_once(':') {
             Some(("piece", label)) => Some(format!("/pieces/{label}")),
             Some(("alloy", id)) => Some(format!("/metal/alloys/{id}")),
+            Some(("client", id)) => Some(format!("/metal/clients/{id}")),
             _ => subject_path(&self.subject),
         }
     }
@@ -265,10 +266,10 @@ impl Posting {
 }
 
 const ENTRY: &str = "SELECT m.id, m.kind, m.at, n.name AS person, m.subject, m.note, m.reverses,
-        r.id AS reversed_by, l.name AS about
+        r.id AS reversed_by, coalesce(l.name, c.name) AS about
    FROM metal_batches m LEFT JOIN people n ON n.id = m.person_id
    LEFT JOIN metal_batches r ON r.reverses = m.id
-   LEFT JOIN alloys l ON m.subject = 'alloy:' || l.id";
+   LEFT JOIN alloys l ON m.subject = 'alloy:' || l.id LEFT JOIN clients c ON m.subject = 'client:' || c.id";
 
 /// Which entries are wanted.
 #[derive(Clone, Debug, Default)]

@@ -9,7 +9,7 @@ use super::store::{self, LockedOrder};
 use crate::audit;
 use crate::designs::{self, Taken};
 use crate::finishing;
-use crate::id::{ClientId, DesignVersionId, OrderId, PieceId};
+use crate::id::{ClientId, DesignVersionId, OrderId};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening};
 use crate::web::{Fault, Refused};
@@ -174,7 +174,7 @@ pub(super) async fn cancel(
     if order.state.is_closed() {
         return Err(Refused::conflict(format!("The order is {} already.", order.state)).into());
     }
-    let alive = pieces_standing(conn, order.id, &["waiting", "in_hand"]).await?;
+    let alive = store::pieces_standing(conn, order.id, &["waiting", "in_hand"]).await?;
     let act = Act::new(signed.now, Some(signed.person)).noting(why);
     pieces::record(conn, &alive, &Happening::Cancelled, &act).await?;
     store::close_quotes(conn, order.id).await?;
@@ -191,7 +191,7 @@ pub(super) async fn hand_over(
     number: i32,
 ) -> Result<(), Fault> {
     let order = store::lock(conn, number).await?;
-    let ready = pieces_standing(conn, order.id, &["ready"]).await?;
+    let ready = store::pieces_standing(conn, order.id, &["ready"]).await?;
     if ready.is_empty() {
         return Err(Refused::conflict(
             "No piece of this order is ready to be handed over. Look at the route cards below.",
@@ -202,18 +202,4 @@ pub(super) async fn hand_over(
     let held = pieces::lock(conn, &ready).await?;
     finishing::deliver(conn, &held, &act).await?;
     Ok(note(conn, signed, number, "handed over", json!({ "pieces": ready.len() })).await?)
-}
-
-async fn pieces_standing(
-    conn: &mut PgConnection,
-    order: OrderId,
-    standing: &[&str],
-) -> Result<Vec<PieceId>, sqlx::Error> {
-    sqlx::query_scalar(
-        "SELECT id FROM pieces WHERE order_id = $1 AND standing = ANY($2) ORDER BY n",
-    )
-    .bind(order)
-    .bind(standing)
-    .fetch_all(conn)
-    .await
 }

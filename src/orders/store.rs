@@ -5,7 +5,7 @@ use sqlx::{FromRow, PgConnection};
 use super::forms::{LineForm, OrderForm};
 use super::state::OrderState;
 use crate::clock::{Day, Moment};
-use crate::id::{AlloyId, ClientId, DesignVersionId, OrderId};
+use crate::id::{AlloyId, ClientId, DesignVersionId, OrderId, PieceId};
 
 /// An order held for the rest of the transaction.
 #[derive(Clone, Copy, Debug, FromRow)]
@@ -284,4 +284,19 @@ pub async fn mark_agreed(
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// Pieces of an order that stand in one of these ways.
+pub(super) async fn pieces_standing(
+    conn: &mut PgConnection,
+    order: OrderId,
+    standing: &[&str],
+) -> Result<Vec<PieceId>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT id FROM pieces WHERE order_id = $1 AND standing = ANY($2) ORDER BY n",
+    )
+    .bind(order)
+    .bind(standing)
+    .fetch_all(conn)
+    .await
 }

@@ -264,3 +264,9 @@ pub(super) async fn set_up_key(pool: &PgPool) -> Result<Option<Vec<u8>>, sqlx::E
         .fetch_optional(pool)
         .await
 }
+
+/// Keeps others from adding a person until the commit.
+pub(super) async fn hold_all(conn: &mut PgConnection) -> Result<(), sqlx::Error> {
+    sqlx::query("LOCK TABLE people IN SHARE ROW EXCLUSIVE MODE").execute(conn).await?;
+    Ok(())
+}

@@ -373,8 +373,8 @@ impl Drawing<'_> {
             }
             path.push('Z');
         }
-        // A letter is about 0.6 of its size wide.
-        let letters = (width / (self.label.len().max(1) as f64 * 0.6)).min(depth * 0.6);
+        // A letter is about 0.6 of its size wide; a fifth of the piece stays clear of them.
+        let letters = (0.8 * width / (self.label.len().max(1) as f64 * 0.6)).min(depth * 0.6);
         Drawn {
             label: self.label.to_owned(),
             path,

@@ -93,13 +93,7 @@ pub(super) async fn swap(
     let other = pieces::lock_by_label(conn, second).await?;
     let (piece, spare) = if one.label == label { (one, other) } else { (other, one) };
     piece.seen(seen).map_err(Refused::from)?;
-    let same: bool = sqlx::query_scalar(
-        "SELECT count(DISTINCT (l.design_version_id, l.alloy_id)) = 1 FROM pieces p
-         JOIN order_lines l ON l.id = p.order_line_id WHERE p.id = ANY($1)",
-    )
-    .bind([piece.id, spare.id])
-    .fetch_one(&mut *conn)
-    .await?;
+    let same = store::same_casting(conn, piece.id, spare.id).await?;
     if !same || piece.id == spare.id {
         return Err(Refused::conflict(
             "Only another piece of the same model in the same alloy can take its place.",
@@ -152,12 +146,7 @@ pub(super) async fn move_pieces(
                 Some(held) => held,
                 None => orders::lock(conn, other).await?,
             };
-            let same: bool = sqlx::query_scalar(
-                "SELECT count(DISTINCT client_id) = 1 FROM orders WHERE id = ANY($1)",
-            )
-            .bind([from.id, to.id])
-            .fetch_one(&mut *conn)
-            .await?;
+            let same = store::same_client(conn, from.id, to.id).await?;
             if to.id == from.id || !same || !making(to.state) {
                 return Err(Refused::input(
                     "to",
@@ -168,13 +157,7 @@ pub(super) async fn move_pieces(
             (to.id, to.number)
         }
     };
-    let here: i64 =
-        sqlx::query_scalar("SELECT count(*) FROM pieces WHERE id = ANY($1) AND order_id = $2")
-            .bind(wanted)
-            .bind(from.id)
-            .fetch_one(&mut *conn)
-            .await?;
-    if usize::try_from(here).ok() != Some(wanted.len()) {
+    if store::how_many_of(conn, from.id, wanted).await? != wanted.len() {
         return Err(Refused::stale(&format!("order {number}")).into());
     }
     store::move_pieces(conn, from.id, to, wanted).await?;

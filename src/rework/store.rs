@@ -161,3 +161,45 @@ pub(super) async fn settle(
     .await?;
     Ok(())
 }
+
+/// Whether two pieces are of the same model in the same alloy.
+pub(super) async fn same_casting(
+    conn: &mut PgConnection,
+    one: PieceId,
+    other: PieceId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT count(DISTINCT (l.design_version_id, l.alloy_id)) = 1 FROM pieces p
+         JOIN order_lines l ON l.id = p.order_line_id WHERE p.id = ANY($1)",
+    )
+    .bind([one, other])
+    .fetch_one(conn)
+    .await
+}
+
+/// Whether two orders are of the same client.
+pub(super) async fn same_client(
+    conn: &mut PgConnection,
+    one: OrderId,
+    other: OrderId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT count(DISTINCT client_id) = 1 FROM orders WHERE id = ANY($1)")
+        .bind([one, other])
+        .fetch_one(conn)
+        .await
+}
+
+/// How many of these pieces belong to an order.
+pub(super) async fn how_many_of(
+    conn: &mut PgConnection,
+    order: OrderId,
+    pieces: &[PieceId],
+) -> Result<usize, sqlx::Error> {
+    let n: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM pieces WHERE id = ANY($1) AND order_id = $2")
+            .bind(pieces)
+            .bind(order)
+            .fetch_one(conn)
+            .await?;
+    Ok(usize::try_from(n).unwrap_or(0))
+}

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use axum::extract::DefaultBodyLimit;
 use axum::extract::State;
-use axum::http::{Method, StatusCode, Uri};
+use axum::http::{Method, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use axum::{Router, middleware};
@@ -99,6 +99,7 @@ pub fn router(app: App) -> Router {
             Fault::Unforeseen(format!("panic: {text}").into()).into_response()
         }))
         .layer(middleware::from_fn(crate::now::lead_back))
+        .layer(middleware::map_response(unreadable))
         .layer(middleware::from_fn(guard))
         .layer(TraceLayer::new_for_http())
         .with_state(app)
@@ -110,6 +111,20 @@ async fn back(method: Method, uri: Uri) -> Response {
     match uri.path().rsplit_once('/') {
         Some((above, _)) if method == Method::GET && !above.is_empty() => see_other(above),
         _ => StatusCode::METHOD_NOT_ALLOWED.into_response(),
+    }
+}
+
+/// An address with letters where a number belongs, or with a question that cannot be read, leads
+/// nowhere; axum says so in a bare line of its own.
+async fn unreadable(response: Response) -> Response {
+    let plain = response
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .is_some_and(|kind| kind.as_bytes().starts_with(b"text/plain"));
+    if response.status() == StatusCode::BAD_REQUEST && plain {
+        Fault::NotFound.into_response()
+    } else {
+        response
     }
 }
 

@@ -19,8 +19,7 @@ pub(super) async fn change(
     to: &Settings,
 ) -> Result<(), Fault> {
     // Whoever notes a price meanwhile waits, so that it cannot slip past the check of the currency.
-    let before: Settings =
-        sqlx::query_as("SELECT * FROM studio FOR UPDATE").fetch_one(&mut *conn).await?;
+    let before = store::lock(conn).await?;
     if before.currency != to.currency
         && let Some((what, currency)) = store::other_currency(&mut *conn, &to.currency).await?
     {

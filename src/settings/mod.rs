@@ -6,6 +6,7 @@ mod forms;
 mod pages;
 mod paths;
 mod store;
+mod view;
 
 pub use forms::{WeekHours, hours_fields, hours_filled, read_hours, shown_time};
 pub use paths::{ClosedDays, Hours, StudioIndex, StudioSettings};

@@ -6,6 +6,11 @@ use super::forms::{ClosedDay, WeekHours};
 use crate::clock::Day;
 use crate::studio::Settings;
 
+/// The settings, held until the commit.
+pub(super) async fn lock(conn: &mut PgConnection) -> Result<Settings, sqlx::Error> {
+    sqlx::query_as("SELECT * FROM studio FOR UPDATE").fetch_one(conn).await
+}
+
 /// Saves the settings if nobody else did since; says whether it did.
 pub(super) async fn update(conn: &mut PgConnection, to: &Settings) -> Result<bool, sqlx::Error> {
     let done = sqlx::query(

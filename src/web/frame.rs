@@ -2,6 +2,29 @@
 
 use crate::web::{Html, Show, asset};
 
+/// Rooms that share an entry of the menu: where each is and what it is called.
+type Rooms = &'static [(&'static str, &'static str)];
+
+/// Where pieces are made, in the order in which they come through.
+const BENCH: Rooms = &[
+    ("/plates", "Plates"),
+    ("/cure", "Cure"),
+    ("/flasks", "Flasks"),
+    ("/loads", "Kiln loads"),
+    ("/pours", "Pours"),
+    ("/finishing", "Finish"),
+    ("/timers", "Clocks"),
+];
+
+/// What the owner asks, pays and is paid.
+const MONEY: Rooms = &[
+    ("/invoices", "Invoices"),
+    ("/metal", "Metal"),
+    ("/prices", "Price book"),
+    ("/letters", "Letters"),
+    ("/questions", "Questions"),
+];
+
 /// The person a page is made for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Who {
@@ -43,14 +66,32 @@ impl Frame {
     /// The mark of the room that the page is in.
     #[must_use]
     pub fn current(&self, room: &str) -> Html {
-        let inside = if room == "/" {
-            self.path == "/"
+        Html::trusted(if self.inside(room) { " aria-current=\"page\"" } else { "" }.to_owned())
+    }
+
+    /// Whether the page is in a room or below it.
+    fn inside(&self, room: &str) -> bool {
+        let rest = self.path.strip_prefix(room);
+        if room == "/" {
+            rest == Some("")
         } else {
-            self.path
-                .strip_prefix(room)
-                .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
-        };
-        Html::trusted(if inside { " aria-current=\"page\"".to_owned() } else { String::new() })
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        }
+    }
+
+    /// The rooms beside the page's own under the same entry of the menu, if it is one of several.
+    #[must_use]
+    pub fn beside(&self) -> Option<(&'static str, Rooms)> {
+        let groups: &[(&str, Rooms)] =
+            if self.owner() { &[("Bench", BENCH), ("Money", MONEY)] } else { &[("Bench", BENCH)] };
+        groups.iter().find(|(_, rooms)| rooms.iter().any(|(room, _)| self.inside(room))).copied()
+    }
+
+    /// The mark of an entry of the menu that stands for several rooms.
+    #[must_use]
+    pub fn among(&self, name: &str) -> Html {
+        let inside = self.beside().is_some_and(|(group, _)| group == name);
+        Html::trusted(if inside { " aria-current=\"true\"" } else { "" }.to_owned())
     }
 
     /// Whether the signed-in person owns the studio.

@@ -225,7 +225,7 @@ async fn a_stored_file_is_for_people_who_are_signed_in_and_is_sent_once() {
         .unwrap();
     let (status, _, body) = owner.bytes(known).await;
     assert_eq!((status, body.len()), (StatusCode::NOT_MODIFIED, 0));
-    assert_eq!(owner.get("/files/nonsense").await.status, StatusCode::BAD_REQUEST);
+    assert_eq!(owner.get("/files/nonsense").await.status, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test(flavor = "multi_thread")]

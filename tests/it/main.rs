@@ -10,6 +10,7 @@ mod abroad;
 mod bad_money;
 mod cure_batches;
 mod api;
+mod architecture;
 mod client_page;
 mod exports;
 mod estimates;

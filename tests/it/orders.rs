@@ -231,3 +231,14 @@ async fn a_due_day_that_has_passed_may_stay_but_not_be_chosen() {
     let stale = owner.post(&place, &fields("2026-11-20", "1")).await;
     assert_eq!(stale.status, StatusCode::CONFLICT);
 }
+
+#[tokio::test]
+async fn an_address_with_letters_for_a_number_is_told_as_a_page() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    for place in ["/orders/abc", "/flasks/99999999999999", "/loads/-"] {
+        let page = owner.get(place).await;
+        assert_eq!(page.status, StatusCode::NOT_FOUND, "{place}");
+        assert!(page.body.contains("There is nothing at this address"), "{place}");
+    }
+}

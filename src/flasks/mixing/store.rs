@@ -279,3 +279,10 @@ pub(super) async fn mark_lot(
     sqlx::query(sql).bind(lot).bind(today).execute(conn).await?;
     Ok(())
 }
+
+/// The investments a bag can be of.
+pub(super) async fn investments(pool: &PgPool) -> Result<Vec<(Uuid, String)>, sqlx::Error> {
+    sqlx::query_as("SELECT id, name FROM investments WHERE retired_at IS NULL ORDER BY name")
+        .fetch_all(pool)
+        .await
+}

@@ -8,7 +8,7 @@ use crate::clock::Moment;
 use crate::findings::{self, FindingRow};
 use crate::flasks::actions;
 use crate::flasks::arrange::{ATTACH, HEAVY, SPRUES};
-use crate::flasks::map::TreeMap;
+use crate::flasks::map::{OnTree, TreeMap};
 use crate::flasks::model::{FlaskState, WorkedOut};
 use crate::flasks::view::{self, FlaskRow, TreeRow, WaitingPiece};
 use crate::losses;
@@ -122,7 +122,10 @@ pub(super) fn drawn(flask: &FlaskRow, tree: &[TreeRow]) -> (Option<TreeMap>, Vec
     let Some(arranged) = flask.arranged() else { return (None, by_hand) };
     let hung: Vec<_> = tree
         .iter()
-        .filter_map(|piece| Some((piece.label.as_str(), piece.tier, piece.hung()?)))
+        .filter_map(|piece| {
+            let hung = piece.hung()?;
+            Some(OnTree { label: &piece.label, tier: piece.tier, place: piece.place, hung })
+        })
         .collect();
     ((!hung.is_empty()).then(|| TreeMap::draw(&arranged, &hung)), by_hand)
 }

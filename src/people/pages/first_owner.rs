@@ -79,7 +79,7 @@ pub(crate) async fn submit(State(app): State<App>, mut form: Form) -> Result<Res
     }
     let mut tx = app.pool.begin().await?;
     // Two who send the form at once: the second finds the first and is sent to sign in.
-    sqlx::query("LOCK TABLE people IN SHARE ROW EXCLUSIVE MODE").execute(&mut *tx).await?;
+    store::hold_all(&mut tx).await?;
     if store::count(&mut *tx).await? > 0 {
         return Ok(see_other("/sign-in"));
     }

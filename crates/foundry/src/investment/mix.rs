@@ -113,7 +113,7 @@ pub fn slurry_volume(flask: &FlaskToFill) -> Result<Worked<CubicMillimetres>, In
             Figure::real("slurry above the rim", flask.above_rim.get(), "mm", Source::Entered),
         ],
         Figure::real(
-            format!("room in flask {}", flask.name),
+            format!("room in {}", flask.name),
             inside.cubic_centimetres(),
             "cm³",
             Source::Computed,

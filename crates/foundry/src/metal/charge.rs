@@ -196,11 +196,14 @@ fn metal_on_tree(input: &ChargeInput<'_>, working: &mut Working) -> Result<Grams
                 ],
                 Figure::real("metal of pieces and tree", metal.get(), "g", Source::Computed),
             );
-            working.warn(format!(
-                "Densities are known to ±{:.1} % (alloy) and ±{:.1} % (pattern); let the button cover it.",
-                density.tolerance.percent(),
-                pattern_density.tolerance.percent()
-            ));
+            // Where both are as exact as their figures are shown, there is nothing to cover.
+            if density.tolerance.percent().max(pattern_density.tolerance.percent()) >= 0.05 {
+                working.warn(format!(
+                    "Densities are known to ±{:.1} % (alloy) and ±{:.1} % (pattern); let the button cover it.",
+                    density.tolerance.percent(),
+                    pattern_density.tolerance.percent()
+                ));
+            }
             Ok(metal)
         }
     }

@@ -110,7 +110,7 @@ pub fn print_run(
     working.step(
         "height ÷ layer, rounded up",
         vec![
-            Figure::real("height on the plate", height_mm, "mm", Source::Entered),
+            Figure::real("height on the plate", height_mm, "mm", Source::Computed),
             Figure::real("layer", layer_mm, "mm", times.source.clone()),
         ],
         count("layers", layers),
@@ -173,7 +173,7 @@ pub fn resin_for_plate(
     working.step(
         "models × (1 + supports) + left behind",
         vec![
-            Figure::real("models", models.cubic_centimetres(), "ml", Source::Entered),
+            Figure::real("models", models.cubic_centimetres(), "ml", Source::Computed),
             Figure::real("supports", supports.value.percent(), "%", supports.source),
             Figure::real(
                 "left in the vat and on the pieces",

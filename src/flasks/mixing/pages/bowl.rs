@@ -44,10 +44,6 @@ async fn page(
 ) -> Result<BowlPage, Fault> {
     let bowl = store::bowl(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let investments =
-        sqlx::query_as("SELECT id, name FROM investments WHERE retired_at IS NULL ORDER BY name")
-            .fetch_all(&app.pool)
-            .await?;
     let fresh =
         || Form::filled([("received_on", today.to_string()), ("shelf_months", "12".to_owned())]);
     Ok(BowlPage {
@@ -55,7 +51,7 @@ async fn page(
         form: form.unwrap_or_else(|| filled(&bowl)),
         bag: bag.unwrap_or_else(fresh),
         lots: store::lots(&app.pool).await?,
-        investments,
+        investments: store::investments(&app.pool).await?,
     })
 }
 
