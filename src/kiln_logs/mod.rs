@@ -11,6 +11,6 @@ pub use reading::{
     LogRefusal, MOST_BYTES, Reading, against, better_scale, first_lines, read, text_of,
 };
 pub use store::{
-    LogRow, NewLog, add, current, form_of_kiln, history, lock_current, put_back, read_otherwise,
-    remember_for_kiln,
+    LogRow, NewLog, add, current, file_of, form_of_kiln, history, lock_current, put_back,
+    read_otherwise, remember_for_kiln,
 };

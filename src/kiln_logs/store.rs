@@ -143,6 +143,14 @@ pub async fn put_back(
     Ok(())
 }
 
+/// The file of a log as it came.
+pub async fn file_of(conn: &mut PgConnection, log: KilnLogId) -> Result<FileId, sqlx::Error> {
+    sqlx::query_scalar("SELECT file_id FROM kiln_logs WHERE id = $1")
+        .bind(log)
+        .fetch_one(conn)
+        .await
+}
+
 /// Changes how a log is read.
 pub async fn read_otherwise(
     conn: &mut PgConnection,

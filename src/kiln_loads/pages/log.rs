@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::show::{Difference, differences};
 use crate::files;
-use crate::id::{FileId, KilnFitId, KilnLogId};
+use crate::id::{KilnFitId, KilnLogId};
 use crate::kiln_loads::sight::{Fitted, Sight};
 use crate::kiln_loads::view::{self, LoadRow};
 use crate::kiln_logs::{
@@ -294,11 +294,7 @@ pub(crate) async fn columns(
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             let log = held(conn, &load, seen).await?;
-            let file: FileId = sqlx::query_scalar("SELECT file_id FROM kiln_logs WHERE id = $1")
-                .bind(log)
-                .fetch_one(&mut *conn)
-                .await?;
-            let bytes = files::read(&app.pool, file).await?;
+            let bytes = files::read(&app.pool, kiln_logs::file_of(conn, log).await?).await?;
             kiln_logs::read(&bytes, &chosen)
                 .map_err(|why| Refused::input("", format!("{why} Nothing was changed.")))?;
             kiln_logs::read_otherwise(conn, log, &chosen).await?;
