@@ -27,11 +27,7 @@ async fn lock(
 ) -> Result<LockedBatch, Fault> {
     let held = store::lock(conn, number).await?;
     if !states.contains(&held.state) {
-        return Err(Refused::conflict(format!(
-            "Cure batch {number} {} by now, so nothing was changed. This is how it stands.",
-            held.state.words()
-        ))
-        .into());
+        return Err(Refused::gone_on(&format!("Cure batch {number}"), held.state.words()).into());
     }
     if held.version != seen {
         return Err(Refused::stale(&format!("cure batch {number}")).into());

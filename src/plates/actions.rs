@@ -30,11 +30,7 @@ async fn lock(
 ) -> Result<LockedPlate, Fault> {
     let plate = store::lock(conn, number).await?;
     if !states.contains(&plate.state) {
-        return Err(Refused::conflict(format!(
-            "Plate {number} {} by now, so nothing was changed. This is how it stands.",
-            plate.state.words()
-        ))
-        .into());
+        return Err(Refused::gone_on(&format!("Plate {number}"), plate.state.words()).into());
     }
     if plate.version != seen {
         return Err(Refused::stale(&format!("plate {number}")).into());

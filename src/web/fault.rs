@@ -41,6 +41,14 @@ impl Refused {
         self
     }
 
+    /// A thing stands otherwise by now than what was asked for needs; `stands` says how.
+    #[must_use]
+    pub fn gone_on(what: &str, stands: &str) -> Self {
+        Self::conflict(format!(
+            "{what} {stands} by now, so nothing was changed. This is how it stands."
+        ))
+    }
+
     /// Somebody changed the thing since the form was made.
     #[must_use]
     pub fn stale(what: &str) -> Self {

@@ -41,7 +41,7 @@ impl Listed {
     /// Whether those under way are asked for, and not those of old.
     #[must_use]
     pub fn open(&self) -> bool {
-        self.show != "old"
+        self.show != "old" && self.show != "ended"
     }
 
     /// What is searched for; empty for everything.

@@ -46,19 +46,16 @@ async fn answer(
         let page = page(app, guest, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let said = match &answer {
-        Answer::Yes(name) => {
-            let option = form.value("option").parse().unwrap_or(0);
-            let total = form.value(&format!("total_{option}")).parse().ok();
-            Ok(Said { quote: seen, name, option, total })
-        }
-        Answer::No(words) => Err(words),
-    };
+    let option = form.value("option").parse().unwrap_or(0);
+    let total = form.value(&format!("total_{option}")).parse().ok();
     let ended = form
         .act_once(&app.pool, guest.now, async |conn| {
-            match said {
-                Ok(said) => actions::say_yes(conn, &app.pool, &guest, &said).await?,
-                Err(words) => actions::say_no(conn, &guest, seen, words).await?,
+            match &answer {
+                Answer::Yes(name) => {
+                    let said = Said { quote: seen, name, option, total };
+                    actions::say_yes(conn, &app.pool, &guest, &said).await?;
+                }
+                Answer::No(words) => actions::say_no(conn, &guest, seen, words).await?,
             }
             Ok(guest.path())
         })
