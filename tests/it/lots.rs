@@ -200,6 +200,15 @@ async fn a_melt_hands_its_lots_on_to_the_lot_it_makes() {
         ("into", into.as_str()),
         ("after", "49.90"),
     ];
+    // More than there is to add: refused, with the ways to the fineness still on the page.
+    let beyond = melt.map(|(name, value)| match name {
+        "add" => (name, "1000"),
+        "target" => (name, "950"),
+        _ => (name, value),
+    });
+    let refused = owner.post("/metal/melt", &beyond).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT, "{}", refused.body);
+    assert!(refused.body.contains("<h2>With "), "{}", refused.body);
     owner.post("/metal/melt", &melt).await.led_to();
     let made: String = sqlx::query_scalar("SELECT lot FROM metal_lots WHERE origin = 'melted'")
         .fetch_one(pool)

@@ -65,7 +65,7 @@ pub(crate) async fn issue(
             Ok(Invoice(id))
         })
         .await?;
-    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
+    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
 }
 
 pub(crate) async fn discard(

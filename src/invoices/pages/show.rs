@@ -99,7 +99,7 @@ pub(crate) async fn credit(
             Ok(Invoice(draft))
         })
         .await?;
-    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
+    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
 }
 
 pub(crate) async fn use_credit(
@@ -114,7 +114,7 @@ pub(crate) async fn use_credit(
             Ok(Invoice(id))
         })
         .await?;
-    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
+    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
 }
 
 /// The invoice as it is, with what stands in the way.

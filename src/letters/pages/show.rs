@@ -121,7 +121,7 @@ pub(crate) async fn send(
             Ok(Letter(id))
         })
         .await?;
-    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
+    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
 }
 
 pub(crate) async fn throw_away(
@@ -137,7 +137,7 @@ pub(crate) async fn throw_away(
             Ok(Letter(id))
         })
         .await?;
-    ended.or_tell(async |refused| refusing(&app, &signed, id, refused).await).await
+    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
 }
 
 /// The letter as it is, with the reason why nothing was done with it.

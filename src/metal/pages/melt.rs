@@ -115,6 +115,8 @@ pub(crate) async fn submit(
         page.refusal = why;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    // The ways shown again are worked out from what was sent, in which nothing was wrong.
+    let sent = form.clone();
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             let batch = actions::melt(conn, &signed, &melted).await?;
@@ -123,7 +125,7 @@ pub(crate) async fn submit(
         .await?;
     ended
         .or_tell(async |refused| {
-            let mut page = page(&app, &signed, form, false).await?;
+            let mut page = page(&app, &signed, sent, false).await?;
             page.refusal = Some(refused.message);
             Ok(page)
         })
