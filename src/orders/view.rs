@@ -205,6 +205,27 @@ pub(super) async fn quote(pool: &PgPool, order: OrderId) -> Result<Option<QuoteR
     .await
 }
 
+/// What of an agreed order is to be invoiced now: its deposit before work begins, the rest once its
+/// pieces are ready or have gone.
+pub(super) async fn to_invoice(
+    pool: &PgPool,
+    order: OrderId,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT CASE WHEN o.state IN ('ready', 'handed_over') THEN 'rest' ELSE 'deposit' END
+           FROM orders o JOIN quotes q ON q.order_id = o.id AND q.state = 'accepted'
+          WHERE o.id = $1
+            AND NOT EXISTS (SELECT 1 FROM invoices i WHERE i.order_id = o.id AND i.kind = 'invoice' AND i.purpose = 'rest')
+            AND (o.state IN ('ready', 'handed_over')
+                 OR (o.state = 'agreed' AND (q.content ->> 'deposit')::numeric > 0
+                     AND NOT EXISTS (SELECT 1 FROM invoices i WHERE i.order_id = o.id AND i.kind = 'invoice' AND i.purpose = 'deposit')))
+          LIMIT 1",
+    )
+    .bind(order)
+    .fetch_optional(pool)
+    .await
+}
+
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct HistoryRow {
     pub(super) at: Moment,

@@ -35,6 +35,13 @@ pub(crate) struct ShowCureBatch {
 }
 
 impl ShowCureBatch {
+    /// Whether its pieces have just been cured, so that investing them is what comes next.
+    fn leads_on(&self) -> bool {
+        let now = self.frame.show.now;
+        self.batch.state == CureState::Done
+            && self.batch.ended_at.is_some_and(|at| now.minutes_since(at) < 24 * 60)
+    }
+
     fn minutes(&self, minutes: &i32) -> Html {
         self.frame.show.minutes(i64::from(*minutes))
     }

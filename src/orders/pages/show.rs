@@ -33,6 +33,8 @@ pub(crate) struct ShowOrder {
     lines: Vec<Line>,
     total_g: Option<f64>,
     quote: Option<QuoteRow>,
+    /// What is to be invoiced now, for the owner.
+    to_invoice: Option<String>,
     outlook: Option<Outlook>,
     cards: Cards,
     history: Vec<HistoryRow>,
@@ -128,6 +130,7 @@ pub(super) async fn page(
     };
     Ok(ShowOrder {
         quote: view::quote(&app.pool, order.id).await?,
+        to_invoice: if frame.owner() { view::to_invoice(&app.pool, order.id).await? } else { None },
         outlook,
         cards: Cards::find(&app.pool, &pieces, 500, 0).await?,
         history: view::history(&app.pool, number).await?,

@@ -11,7 +11,7 @@ use crate::id::AttemptId;
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
-use crate::plates::model::{self, CLEARANCE_MM, PLACES, Reckoning};
+use crate::plates::model::{self, CLEARANCE_MM, PLACES, PlateState, Reckoning};
 use crate::plates::view::{self, Drawn, OnPlate, PlateRow, Waiting};
 use crate::plates::{Plate, Plates, actions};
 use crate::prices::DayPrice;
@@ -49,6 +49,13 @@ pub(crate) struct ShowPlate {
 }
 
 impl ShowPlate {
+    /// Whether its pieces have just come off, so that curing them is what comes next.
+    fn leads_on(&self) -> bool {
+        let now = self.frame.show.now;
+        self.plate.state == PlateState::Done
+            && self.plate.ended_at.is_some_and(|at| now.minutes_since(at) < 24 * 60)
+    }
+
     /// How a piece was drawn for a trial that is under way.
     fn drawn_for(&self, attempt: &AttemptId) -> Option<&DrawnPiece> {
         self.drawn_by_lot.iter().find(|drawn| drawn.attempt == *attempt)
