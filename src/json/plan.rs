@@ -10,9 +10,15 @@ mod outcome;
 use foundry::plan::{Plan, Problem, ProblemFault};
 use serde::de::DeserializeOwned;
 
-pub use decisions::DecisionsJson;
-pub use instance::InstanceJson;
-pub use outcome::{LoadJson, PlacedJson, PlanJson};
+pub use decisions::{
+    BanJson, DearHoursJson, DecisionsJson, OutOfUseJson, PinJson, PouredJson, RewetJson,
+    UnderWayJson,
+};
+pub use instance::{
+    CalendarJson, ClearanceJson, FamilyJson, FlaskJson, InstanceJson, KilnJson, ProgrammeJson,
+    SegmentKindJson, SpecialDayJson, WeekJson,
+};
+pub use outcome::{LoadJson, PlacedJson, PlanJson, UnkeptJson};
 
 /// The schema of planning problems this program reads.
 pub const SCHEMA: &str = "kiln-plan-instance/1";
@@ -55,13 +61,14 @@ pub fn read_problem(text: &str) -> Result<ReadProblem, PlanJsonRefusal> {
     if instance.schema != SCHEMA {
         return Err(PlanJsonRefusal::Schema(instance.schema));
     }
+    Ok(ReadProblem { problem: faultless(instance)?, ignored })
+}
+
+/// The problem that is written, if it has no faults.
+pub fn faultless(instance: InstanceJson) -> Result<Problem, PlanJsonRefusal> {
     let problem = Problem::from(instance);
     let faults = problem.faults();
-    if faults.is_empty() {
-        Ok(ReadProblem { problem, ignored })
-    } else {
-        Err(PlanJsonRefusal::Faults(faults))
-    }
+    if faults.is_empty() { Ok(problem) } else { Err(PlanJsonRefusal::Faults(faults)) }
 }
 
 /// Reads a plan, for instance to have it judged.

@@ -2,16 +2,17 @@
 
 use std::collections::HashMap;
 
-use serde_json::{Value, json};
+use serde_json::json;
 use sqlx::{PgConnection, PgPool};
 
 use super::grid::Grid;
 use super::instance::{self, Instance};
 use super::store::{self, Begun};
+use super::view::{self, NamedFlask};
 use crate::audit;
 use crate::clock::Moment;
-use crate::id::{FamilyId, FlaskId, KilnId, PlanId};
-use crate::json::plan::PlanJson;
+use crate::id::{FamilyId, KilnId, PlanId};
+use crate::json::plan::{InstanceJson, LoadJson, PinJson, PlanJson};
 use crate::kiln_loads::{self, PlannedLoad};
 use crate::people::Signed;
 use crate::studio::Settings;
@@ -34,7 +35,7 @@ pub(super) async fn propose(
     }
     let begun = Begun {
         day_zero: instance.grid.day_zero,
-        instance: &instance.json,
+        instance: &instance.written,
         seconds,
         notes: &instance.notes,
     };
@@ -61,8 +62,8 @@ pub(super) async fn accept(
             // What is in the kiln stays there; its pours may be at other times.
             for placed in &load.flasks {
                 let pour = plan.pours.iter().find(|pour| pour.flask == placed.id);
-                if let (Some((flask, ..)), Some(pour)) = (known.flasks.get(&placed.id), pour) {
-                    kiln_loads::move_pour(conn, *flask, grid.moment(pour.start_min)).await?;
+                if let (Some(flask), Some(pour)) = (known.flasks.get(&placed.id), pour) {
+                    kiln_loads::move_pour(conn, flask.id, grid.moment(pour.start_min)).await?;
                 }
             }
             continue;
@@ -72,12 +73,11 @@ pub(super) async fn accept(
         kiln_loads::plan_load(conn, &planned, proposed.id).await?;
     }
     // What was moved by hand stays where it was put when the next plan is made.
-    for pin in proposed.instance["decisions"]["pins"].as_array().into_iter().flatten() {
-        let flask = pin["flask"].as_str().and_then(|flask| known.flasks.get(flask));
-        let kiln = pin["kiln"].as_str().and_then(|kiln| known.kilns.get(kiln));
-        let start = pin["start_min"].as_i64().map(|minute| grid.moment(minute));
-        if let (Some((flask, ..)), Some(kiln), Some(start)) = (flask, kiln, start) {
-            store::pin(conn, *flask, *kiln, start, signed.person, signed.now).await?;
+    for pin in &proposed.instance.decisions.pins {
+        let PinJson::Load { flask, kiln, start_min } = pin else { continue };
+        if let (Some(flask), Some(kiln)) = (known.flasks.get(flask), known.kilns.get(kiln)) {
+            let start = grid.moment(*start_min);
+            store::pin(conn, flask.id, *kiln, start, signed.person, signed.now).await?;
         }
     }
     store::accept(conn, proposed.id, signed.person, signed.now).await?;
@@ -96,65 +96,38 @@ pub(super) async fn accept(
 
 /// What the names in an instance stand for.
 struct Known {
-    flasks: HashMap<String, (FlaskId, String, String, String)>,
+    flasks: HashMap<String, NamedFlask>,
     kilns: HashMap<String, KilnId>,
     families: HashMap<String, FamilyId>,
     minutes: HashMap<(String, String), i64>,
 }
 
 impl Known {
-    async fn read(conn: &mut PgConnection, instance: &Value) -> Result<Self, Fault> {
-        let rows: Vec<(FlaskId, i32, String, String, String)> = sqlx::query_as(
-            "SELECT f.id, f.number, f.state, b.name, t.size_class FROM flasks f
-             JOIN burnout_families b ON b.id = f.family_id JOIN flask_types t ON t.id = f.flask_type_id
-             WHERE f.state IN ('weighed', 'mixing', 'setting', 'in_kiln', 'hot', 'poured')",
-        )
-        .fetch_all(&mut *conn)
-        .await?;
-        let flasks = rows
-            .into_iter()
-            .map(|(id, number, state, family, size)| {
-                (number.to_string(), (id, state, family, size))
-            })
-            .collect();
-        let kilns: Vec<(String, KilnId)> =
-            sqlx::query_as("SELECT name, id FROM kilns").fetch_all(&mut *conn).await?;
-        let families: Vec<(String, FamilyId)> =
-            sqlx::query_as("SELECT name, id FROM burnout_families").fetch_all(&mut *conn).await?;
+    async fn read(conn: &mut PgConnection, instance: &InstanceJson) -> Result<Self, Fault> {
+        let flasks = view::flasks_by_number(conn).await?;
+        let kilns = view::kilns_by_name(conn).await?;
+        let families = view::families_by_name(conn).await?;
         let mut minutes = HashMap::new();
-        for family in instance["families"].as_array().into_iter().flatten() {
-            for (size, programme) in family["programmes"].as_object().into_iter().flatten() {
-                let total = programme["segments"]
-                    .as_array()
-                    .into_iter()
-                    .flatten()
-                    .filter_map(|segment| segment[1].as_i64())
-                    .sum();
-                minutes.insert(
-                    (family["id"].as_str().unwrap_or_default().to_owned(), size.clone()),
-                    total,
-                );
+        for family in &instance.families {
+            for (size, programme) in &family.programmes {
+                let total = programme.segments.iter().map(|(_, minutes)| minutes).sum();
+                minutes.insert((family.id.clone(), size.clone()), total);
             }
         }
-        Ok(Self {
-            flasks,
-            kilns: kilns.into_iter().collect(),
-            families: families.into_iter().collect(),
-            minutes,
-        })
+        Ok(Self { flasks, kilns, families, minutes })
     }
 
     fn is_under_way(&self, flask: Option<&str>) -> bool {
         flask
             .and_then(|flask| self.flasks.get(flask))
-            .is_some_and(|(_, state, ..)| matches!(state.as_str(), "in_kiln" | "hot" | "poured"))
+            .is_some_and(|flask| matches!(flask.state.as_str(), "in_kiln" | "hot" | "poured"))
     }
 
     /// A load of the plan in the studio's terms; its programme is that of the
     /// member with the longest one (ties: greater family, then greater class).
     fn planned(
         &self,
-        load: &crate::json::plan::LoadJson,
+        load: &LoadJson,
         plan: &PlanJson,
         grid: &Grid,
         load_min: i64,
@@ -168,13 +141,14 @@ impl Known {
         let mut flasks = Vec::with_capacity(load.flasks.len());
         let mut longest: Option<(i64, &str, &str)> = None;
         for placed in &load.flasks {
-            let (id, state, family, size) = self.flasks.get(&placed.id).ok_or_else(changed)?;
-            if !matches!(state.as_str(), "weighed" | "mixing" | "setting") {
+            let flask = self.flasks.get(&placed.id).ok_or_else(changed)?;
+            if !matches!(flask.state.as_str(), "weighed" | "mixing" | "setting") {
                 return Err(changed());
             }
             let pour =
                 plan.pours.iter().find(|pour| pour.flask == placed.id).ok_or_else(changed)?;
-            flasks.push((*id, placed.x_mm, placed.y_mm, grid.moment(pour.start_min)));
+            flasks.push((flask.id, placed.x_mm, placed.y_mm, grid.moment(pour.start_min)));
+            let (family, size) = (&flask.family, &flask.size_class);
             let minutes = self.minutes.get(&(family.clone(), size.clone())).copied().unwrap_or(0);
             longest = longest.max(Some((minutes, family.as_str(), size.as_str())));
         }

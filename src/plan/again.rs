@@ -130,8 +130,12 @@ pub(super) fn without(problem: &Problem, plan: &Plan, again: &[Again]) -> Option
     plan.moved.retain(|id| !to_come(id));
     plan.rewetted.retain(|id| !to_come(id));
     plan.objective = achieved(problem, &plan);
+    // What dear hours count goes by the loads, of which some may be gone.
+    let mut problem = problem.clone();
+    problem.decisions.dear_hours.clear();
+    plan.dear_min = 0;
     // What no plan could undercut held with the others; it is not known without them.
     plan.bound = Bound::default();
     plan.proved_optimal = false;
-    check(problem, &plan).is_empty().then_some(plan)
+    check(&problem, &plan).is_empty().then_some(plan)
 }

@@ -4,7 +4,6 @@ use std::time::Instant;
 
 use foundry::plan::{Pin, Plan, Problem};
 use jiff::tz::TimeZone;
-use serde_json::{Value, json};
 use sqlx::{PgConnection, PgPool};
 
 use super::difference::Difference;
@@ -12,10 +11,10 @@ use super::forms::PinForm;
 use super::grid::Grid;
 use super::instance::{self, Instance, problem_of};
 use super::store::{self, Change};
-use super::{current, think, view};
+use super::{current, power, think, view};
 use crate::clock::Moment;
 use crate::id::PersonId;
-use crate::json::plan::{PlanJson, read_plan};
+use crate::json::plan::{PinJson, PlanJson};
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
 
@@ -32,7 +31,7 @@ pub(super) struct Base {
     pub(super) plan: Plan,
     pub(super) grid: Grid,
     /// What was pinned in it, in its own minutes.
-    pins: Vec<Value>,
+    pins: Vec<PinJson>,
 }
 
 /// The open proposal, or the loads as they stand.
@@ -45,10 +44,9 @@ pub(super) async fn base(
     match store::open(pool).await? {
         Some(row) => Ok(Base {
             number: Some(row.number),
-            plan: read_plan(&row.result.unwrap_or_default().to_string())
-                .map_err(|refusal| Fault::Unforeseen(refusal.into()))?,
+            plan: Plan::from(serde_json::from_value::<PlanJson>(row.result.unwrap_or_default())?),
             grid: Grid::on(row.day_zero, zone),
-            pins: row.instance["decisions"]["pins"].as_array().cloned().unwrap_or_default(),
+            pins: row.pins,
         }),
         None => Ok(Base {
             number: None,
@@ -76,31 +74,30 @@ pub(super) async fn work_out(
         .into());
     }
     let base = base(pool, &problem, &studio, zone).await?;
-    let Instance { grid, mut json, notes, .. } = studio;
+    let Instance { grid, mut written, notes, .. } = studio;
     let Some(kiln) = view::kiln_name(pool, pin.kiln).await? else {
         return Err(Refused::conflict("This kiln is no longer there. Nothing was changed.").into());
     };
     // The minutes of the plan before may count from another Monday.
     let shift = i64::from(grid.day_number(base.grid.day_zero)) * 1440;
     let moved = moved_to(&base.plan, shift);
-    let mut pins: Vec<Value> = base.pins;
+    let mut pins = base.pins;
     for one in &mut pins {
-        if let Some(start) = one["start_min"].as_i64() {
-            one["start_min"] = json!((start + shift).max(0));
+        if let PinJson::Load { start_min, .. } = one {
+            *start_min = (*start_min + shift).max(0);
         }
     }
-    pins.extend(json["decisions"]["pins"].as_array().cloned().unwrap_or_default());
+    pins.append(&mut written.decisions.pins);
     let mut seen = vec![flask.clone()];
-    pins.retain(|one| {
-        let id = one["flask"].as_str().unwrap_or_default().to_owned();
-        let first = problem.flask(&id).is_some() && !seen.contains(&id);
-        seen.push(id);
+    pins.retain(|(PinJson::Load { flask: id, .. } | PinJson::Together { flask: id, .. })| {
+        let first = problem.flask(id).is_some() && !seen.contains(id);
+        seen.push(id.clone());
         first
     });
     let start_min = grid.minute(pin.start_at);
-    pins.push(json!({ "flask": flask, "kiln": kiln, "start_min": start_min }));
-    json["decisions"]["pins"] = Value::Array(pins);
-    let mut problem = problem_of(&json)?;
+    pins.push(PinJson::Load { flask: flask.clone(), kiln: kiln.clone(), start_min });
+    written.decisions.pins = pins;
+    let mut problem = problem_of(written.clone())?;
     problem.decisions.stability = Some(current::kept(&moved, PER_MOVE));
     let begun = Instant::now();
     let (problem, made) = tokio::task::spawn_blocking(move || {
@@ -130,14 +127,15 @@ pub(super) async fn work_out(
     }
     let mut before = moved;
     before.objective = foundry::plan::judge::achieved(&problem, &before);
-    let cost = Difference::between((&before, &grid), (&plan, &grid));
+    let mut cost = Difference::between((&before, &grid), (&plan, &grid));
+    cost.dear_min = power::dear_min(&problem, &plan) - power::dear_min(&problem, &before);
     let show = &signed.frame.show;
     let words =
         format!("Flask {flask} into {kiln}, {}: {}.", show.moment(pin.start_at), cost.words());
     Ok(Change {
         base: base.number,
         day_zero: grid.day_zero,
-        instance: json,
+        instance: written,
         result: think::written(&plan, &grid, begun),
         words,
         notes,

@@ -1,5 +1,7 @@
 //! The plan as it stands: loads that were agreed or are under way, as the planner reads plans.
 
+use std::collections::{HashMap, HashSet};
+
 use foundry::plan::judge::{Rule, achieved, check};
 use foundry::plan::{Accepted, Load, Placed, Plan, Pour, Problem, Reason, Stability, Unplanned};
 use sqlx::PgPool;
@@ -21,11 +23,12 @@ pub(super) async fn current(
 ) -> Result<Plan, sqlx::Error> {
     let grid = &studio.grid;
     let rows = view::standing(pool).await?;
+    let known: HashSet<&str> = problem.flasks.iter().map(|flask| flask.id.as_str()).collect();
     let mut plan = Plan { instance: problem.id.clone(), ..Plan::default() };
     let mut last: Option<KilnLoadId> = None;
     for row in rows {
         let flask = row.flask.to_string();
-        if problem.flask(&flask).is_none() {
+        if !known.contains(flask.as_str()) {
             continue;
         }
         if last != Some(row.load) {
@@ -40,12 +43,14 @@ pub(super) async fn current(
         plan.pours.push(Pour { flask, start_min: grid.minute(row.pour) });
     }
     plan.pours.sort_by_key(|pour| pour.start_min);
-    for flask in &problem.flasks {
-        if plan.pours.iter().all(|pour| pour.flask != flask.id) {
-            let reason = Reason::Said("it waits and stands in no load".to_owned());
-            plan.unplanned.push(Unplanned { flask: flask.id.clone(), reason });
-        }
-    }
+    let poured: HashSet<&str> = plan.pours.iter().map(|pour| pour.flask.as_str()).collect();
+    let left_out = problem.flasks.iter().filter(|flask| !poured.contains(flask.id.as_str()));
+    plan.unplanned = left_out
+        .map(|flask| Unplanned {
+            flask: flask.id.clone(),
+            reason: Reason::Said("it waits and stands in no load".to_owned()),
+        })
+        .collect();
     plan.objective = achieved(problem, &plan);
     plan.rewetted = wetted(problem, &plan);
     Ok(plan)
@@ -60,17 +65,20 @@ fn wetted(problem: &Problem, plan: &Plan) -> Vec<String> {
             .iter()
             .any(|one| one.kiln == load.kiln && one.start_min == load.start_min)
     };
+    let may: HashSet<&str> = decisions.rewet.iter().map(|one| one.flask.as_str()).collect();
+    let latest: HashMap<&str, i64> = problem
+        .flasks
+        .iter()
+        .filter(|flask| may.contains(flask.id.as_str()))
+        .filter_map(|flask| Some((flask.id.as_str(), flask.latest_start_min?)))
+        .collect();
     let mut wetted: Vec<String> = plan
         .loads
         .iter()
         .filter(|load| !burning(load))
         .flat_map(|load| load.flasks.iter().map(move |placed| (load, &placed.flask)))
         .filter(|(load, flask)| {
-            decisions.rewet.iter().any(|one| one.flask == **flask)
-                && problem
-                    .flask(flask)
-                    .and_then(|flask| flask.latest_start_min)
-                    .is_some_and(|latest| load.start_min > latest)
+            latest.get(flask.as_str()).is_some_and(|latest| load.start_min > *latest)
         })
         .map(|(_, flask)| flask.clone())
         .collect();
@@ -98,6 +106,8 @@ pub(super) fn kept(plan: &Plan, minutes_per_move: i64) -> Stability {
 pub(super) fn troubles(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<String> {
     let mut lenient = problem.clone();
     lenient.decisions.not_before_min = now_min - GRACE_MIN;
+    // What a plan costs does not keep it from being carried out.
+    lenient.decisions.dear_hours.clear();
     let mut words: Vec<String> = Vec::new();
     for violation in check(&lenient, plan) {
         let said = match violation.rule {

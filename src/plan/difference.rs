@@ -1,6 +1,6 @@
 //! What is different between two plans of the same studio.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use foundry::plan::Plan;
 
@@ -33,24 +33,23 @@ pub(super) struct Difference {
     pub(super) late_min: i64,
     pub(super) loads: i64,
     pub(super) end_min: i64,
+    /// Minutes of heating in dear hours, where they are told.
+    pub(super) dear_min: i64,
 }
 
 fn places(plan: &Plan, grid: &Grid) -> BTreeMap<(usize, String), Place> {
+    let pours: HashMap<&str, i64> =
+        plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
     let mut places = BTreeMap::new();
     for load in &plan.loads {
+        let starts = grid.moment(load.start_min);
         for placed in &load.flasks {
-            let Some(pour) = plan.pours.iter().find(|pour| pour.flask == placed.flask) else {
-                continue;
-            };
+            let Some(&pour_min) = pours.get(placed.flask.as_str()) else { continue };
             // Numbers in order of their size.
             let key = (placed.flask.len(), placed.flask.clone());
             places.insert(
                 key,
-                Place {
-                    kiln: load.kiln.clone(),
-                    starts: grid.moment(load.start_min),
-                    pour: grid.moment(pour.start_min),
-                },
+                Place { kiln: load.kiln.clone(), starts, pour: grid.moment(pour_min) },
             );
         }
     }
@@ -104,7 +103,12 @@ impl Difference {
             later if later > 0 => format!("the last pour ends {} later", span(later)),
             earlier => format!("the last pour ends {} earlier", span(-earlier)),
         };
-        format!("{late}, {loads}, {end}")
+        let dear = match self.dear_min {
+            0 => String::new(),
+            more if more > 0 => format!(", {} more of heating in dear hours", span(more)),
+            less => format!(", {} less of heating in dear hours", span(-less)),
+        };
+        format!("{late}, {loads}, {end}{dear}")
     }
 }
 

@@ -6,11 +6,11 @@ use sqlx::PgPool;
 
 use super::grid::Grid;
 use super::lanes::{Firing, Window};
-use super::view::{FlaskRow, KilnRow};
+use super::view::{self, FlaskRow, KilnRow};
 use crate::clock::{Day, Moment};
-use crate::json::plan::{PlacedJson, PlanJson};
+use crate::json::plan::{LoadJson, PlacedJson, PlanJson};
 use crate::kiln_loads::{self, LoadState, Standing};
-use crate::kilns::{Inside, KilnFacts, Mould, binder};
+use crate::kilns::{Inside, KilnFacts, Mould, SegmentRow, binder};
 use crate::studio::Settings;
 use crate::web::{Fault, Html};
 
@@ -65,6 +65,8 @@ pub(super) async fn agreed(
     let (from, to) = (grid.moment(window.from_min), grid.moment(window.to_min));
     let listed = kiln_loads::list_between(pool, from, to).await?;
     let ids: Vec<_> = listed.iter().map(|load| load.id).collect();
+    let due: HashMap<i32, Day> =
+        flasks.iter().filter_map(|flask| Some((flask.number, flask.due_on?))).collect();
     let mut standing_in = kiln_loads::standing_in_each(pool, &ids).await?;
     for load in listed {
         if proposed && load.state == LoadState::Planned {
@@ -91,9 +93,6 @@ pub(super) async fn agreed(
             pour_min: i64::from(settings.pour_min),
             proposed: false,
         });
-        let due = |number: i32| {
-            flasks.iter().find(|flask| flask.number == number).and_then(|flask| flask.due_on)
-        };
         loads.push(ListedLoad {
             name,
             link,
@@ -106,7 +105,7 @@ pub(super) async fn agreed(
                     number: flask.number.to_string(),
                     alloy: flask.alloy.clone(),
                     pour: flask.poured_at.unwrap_or(flask.planned_pour_at),
-                    due: due(flask.number),
+                    due: due.get(&flask.number).copied(),
                     x_mm: flask.x_mm,
                     y_mm: f64::from(load.depth_mm) - flask.y_mm,
                     radius_mm: f64::from(flask.diameter_mm) / 2.0,
@@ -151,6 +150,15 @@ pub(super) struct KnownKilns {
 }
 
 impl KnownKilns {
+    /// Reads them.
+    pub(super) async fn read(pool: &PgPool) -> Result<Self, sqlx::Error> {
+        Ok(Self {
+            facts: KilnFacts::list(pool).await?,
+            binders: view::binders(pool).await?,
+            programmes: view::programmes(pool).await?,
+        })
+    }
+
     /// What stands in a kiln, for its heat to be computed.
     fn inside(&self, kiln: &str, family: &str, flasks: &[Measured]) -> Option<Inside> {
         let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm))?;
@@ -169,53 +177,90 @@ impl KnownKilns {
     }
 }
 
-pub(super) type Programmes =
-    std::collections::HashMap<(String, String), Vec<crate::kilns::SegmentRow>>;
+pub(super) type Programmes = HashMap<(String, String), Vec<SegmentRow>>;
 
-/// The loads of a proposal that are not under way already.
+/// A load of a proposal that is not under way.
+pub(super) struct Fresh<'a> {
+    pub(super) load: &'a LoadJson,
+    kiln: &'a KilnRow,
+    members: Vec<(&'a FlaskRow, &'a PlacedJson)>,
+    family: &'a str,
+    /// The programme that its members ask for.
+    pub(super) segments: &'a [SegmentRow],
+}
+
+impl Fresh<'_> {
+    /// What stands in its kiln.
+    pub(super) fn inside(&self, known: &KnownKilns) -> Option<Inside> {
+        let measured = |row: &FlaskRow| Measured {
+            diameter_mm: row.diameter_mm,
+            height_mm: row.height_mm,
+            wall_mm: row.wall_mm,
+            water_per_100: row.water_per_100,
+        };
+        let moulds: Vec<_> = self.members.iter().map(|(row, _)| measured(row)).collect();
+        known.inside(&self.kiln.name, self.family, &moulds)
+    }
+}
+
+/// The loads of a proposal that are not under way already; those are in it too, and are drawn as
+/// they are.
+pub(super) fn fresh<'a>(
+    plan: &'a PlanJson,
+    flasks: &'a [FlaskRow],
+    kilns: &'a [KilnRow],
+    known: &'a KnownKilns,
+) -> Vec<Fresh<'a>> {
+    let numbered: HashMap<String, &FlaskRow> =
+        flasks.iter().map(|flask| (flask.number.to_string(), flask)).collect();
+    plan.loads
+        .iter()
+        .filter_map(|load| {
+            let members: Vec<(&FlaskRow, &PlacedJson)> = load
+                .flasks
+                .iter()
+                .filter_map(|placed| Some((*numbered.get(&placed.id)?, placed)))
+                .collect();
+            if members.is_empty() || members.iter().any(|(row, _)| !row.waiting) {
+                return None;
+            }
+            let programme = |row: &FlaskRow| {
+                known.programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
+            };
+            let longest = members
+                .iter()
+                .filter_map(|(row, _)| programme(row))
+                .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), *key));
+            let (family, segments) =
+                longest.map_or(("", &[][..]), |(key, segments)| (key.0.as_str(), segments));
+            let kiln = kilns.iter().find(|kiln| kiln.name == load.kiln)?;
+            Some(Fresh { load, kiln, members, family, segments })
+        })
+        .collect()
+}
+
+/// Those loads as they are drawn and listed, as far as they lie in the window.
 pub(super) fn proposal(
     plan: &PlanJson,
     grid: &Grid,
     flasks: &[FlaskRow],
     kilns: &[KilnRow],
     settings: &Settings,
-    known_kilns: &KnownKilns,
+    known: &KnownKilns,
     window: Window,
 ) -> (Vec<Firing>, Vec<ListedLoad>) {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
-    let known: HashMap<String, &FlaskRow> =
-        flasks.iter().map(|flask| (flask.number.to_string(), flask)).collect();
     let pours: HashMap<&str, i64> =
         plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
     let pour_of = |id: &str| pours.get(id).map(|&start| grid.moment(start));
-    let mut number = 0;
-    for load in &plan.loads {
-        let members: Vec<(&FlaskRow, &PlacedJson)> = load
-            .flasks
-            .iter()
-            .filter_map(|placed| Some((*known.get(&placed.id)?, placed)))
-            .collect();
-        // Loads under way are in the plan too; they are drawn as they are.
-        let under_way = members.is_empty() || members.iter().any(|(row, _)| !row.waiting);
-        let Some(kiln) = kilns.iter().find(|kiln| kiln.name == load.kiln).filter(|_| !under_way)
-        else {
-            continue;
-        };
-        number += 1;
+    for (one, number) in fresh(plan, flasks, kilns, known).iter().zip(1..) {
+        let Fresh { load, kiln, members, segments, .. } = one;
         let last_pour = load.flasks.iter().filter_map(|flask| pours.get(flask.id.as_str())).max();
         if !window.shows(load.start_min, *last_pour.unwrap_or(&load.start_min)) {
             continue;
         }
-        let (family, segments) = members
-            .iter()
-            .filter_map(|(row, _)| {
-                known_kilns.programmes.get_key_value(&(row.family.clone(), row.size_class.clone()))
-            })
-            .max_by_key(|(key, segments)| (crate::kilns::total_minutes(segments), (*key).clone()))
-            .map(|(key, segments)| (key.0.clone(), segments.clone()))
-            .unwrap_or_default();
         let starts = grid.moment(load.start_min);
-        let total = crate::kilns::total_minutes(&segments);
+        let total = crate::kilns::total_minutes(segments);
         let name = format!("New load {number}");
         firings.push(Firing {
             kiln: kiln.name.clone(),
@@ -223,20 +268,8 @@ pub(super) fn proposal(
             link: None,
             starts,
             load_min: i64::from(settings.load_min),
-            inside: known_kilns.inside(
-                &kiln.name,
-                &family,
-                &members
-                    .iter()
-                    .map(|(row, _)| Measured {
-                        diameter_mm: row.diameter_mm,
-                        height_mm: row.height_mm,
-                        wall_mm: row.wall_mm,
-                        water_per_100: row.water_per_100,
-                    })
-                    .collect::<Vec<_>>(),
-            ),
-            segments,
+            inside: one.inside(known),
+            segments: segments.to_vec(),
             flasks: load.flasks.iter().map(|flask| flask.id.clone()).collect(),
             pours: load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).collect(),
             pour_min: i64::from(settings.pour_min),

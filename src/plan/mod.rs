@@ -19,6 +19,7 @@ mod instance;
 mod lanes;
 mod listed;
 mod pages;
+mod power;
 mod prices;
 mod reality;
 mod standing;

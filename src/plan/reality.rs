@@ -128,7 +128,7 @@ async fn look(pool: &PgPool, now: Moment, looked: &mut Looked) -> Result<Option<
     let proposal = Proposal {
         day_zero: studio.grid.day_zero,
         result: think::written(&plan, &studio.grid, begun),
-        instance: studio.json,
+        instance: studio.written,
         seconds: SECONDS,
         reasons: told,
         gains: json!(gains),

@@ -11,9 +11,9 @@ use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 
 use super::grid::Grid;
 use super::instance::Instance;
-use super::{store, words};
+use super::{power, store, words};
 use crate::id::PlanId;
-use crate::json::plan::{read_problem, write_plan};
+use crate::json::plan::{faultless, write_plan};
 
 /// A better plan is shown no sooner than this after the one before.
 const BETWEEN_SHOWN: Duration = Duration::from_millis(700);
@@ -25,7 +25,9 @@ pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Instance, seco
     let stop = Arc::new(AtomicBool::new(false));
     let (send, mut shown) = unbounded_channel();
     let asked = stop.clone();
-    let thinking = tokio::task::spawn_blocking(move || think(&instance, seconds, &asked, &send));
+    let instance = Arc::new(instance);
+    let asks = instance.clone();
+    let thinking = tokio::task::spawn_blocking(move || think(&asks, seconds, &asked, &send));
     let mut asking = tokio::time::interval(BETWEEN_ASKING);
     loop {
         tokio::select! {
@@ -47,8 +49,16 @@ pub(super) async fn compute(pool: PgPool, plan: PlanId, instance: Instance, seco
     let outcome = thinking
         .await
         .unwrap_or_else(|_| Err("the planner broke off; please make the plan again".to_owned()));
+    let made = outcome.as_ref().ok().cloned();
     if let Err(error) = store::finish(&pool, plan, outcome).await {
         tracing::error!(error.text = %error, "a plan could not be kept");
+        return;
+    }
+    // What looking at prices saved is told a moment later: it takes another plan.
+    if let Some(made) = made
+        && let Err(fault) = power::note(&pool, plan, &instance, made).await
+    {
+        tracing::warn!("what a plan saves could not be told: {fault:?}");
     }
 }
 
@@ -59,8 +69,7 @@ fn think(
     stop: &AtomicBool,
     show: &UnboundedSender<Value>,
 ) -> Result<Value, String> {
-    let problem: Problem =
-        read_problem(&instance.json.to_string()).map_err(|refusal| refusal.to_string())?.problem;
+    let problem = faultless(instance.written.clone()).map_err(|refusal| refusal.to_string())?;
     let begun = Instant::now();
     let allowed = Duration::from_secs_f64(seconds);
     let mut shown: Option<(Objective, Instant)> = None;

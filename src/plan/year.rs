@@ -1,12 +1,11 @@
 //! A year in weeks: how long each kiln is taken, what is poured and what is due. No SQL.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use jiff::tz::TimeZone;
 use sqlx::FromRow;
 
 use super::grid::Grid;
-use super::view::FlaskRow;
 use crate::clock::{Day, Moment};
 use crate::json::plan::PlanJson;
 use crate::studio::Week;
@@ -91,11 +90,19 @@ impl Year {
                 }
             })
             .collect();
+        // Mondays' midnights, one more than there are weeks.
+        let edges: Vec<Moment> = (0..=WEEKS)
+            .map(|n| first.plus_days(i32::try_from(n * 7).unwrap_or(0)).start_in(zone))
+            .collect();
         for load in taken {
             let Some(&kiln) = number.get(load.kiln.as_str()) else { continue };
-            for week in &mut weeks {
-                let from = week.monday.start_in(zone);
-                let to = week.monday.plus_days(7).start_in(zone);
+            // The last week that begins by then; loads from before the first week fill it only.
+            let begins = edges.partition_point(|edge| *edge <= load.from_at);
+            for (n, week) in weeks.iter_mut().enumerate().skip(begins.saturating_sub(1)) {
+                let (from, to) = (edges[n], edges[n + 1]);
+                if from >= load.to_at && from > load.from_at {
+                    break;
+                }
                 let cell = &mut week.kilns[kiln];
                 if (from..to).contains(&load.from_at) {
                     cell.loads += 1;
@@ -124,17 +131,16 @@ impl Year {
 /// The loads of a proposal that have not begun.
 pub(super) fn from_plan(
     plan: &PlanJson,
-    flasks: &[FlaskRow],
+    waiting: &[(i32, bool)],
     grid: &Grid,
     pour_min: i64,
 ) -> Vec<Taken> {
-    let waiting: HashMap<String, bool> =
-        flasks.iter().map(|flask| (flask.number.to_string(), flask.waiting)).collect();
+    let waiting: HashSet<String> = waiting.iter().map(|(number, _)| number.to_string()).collect();
     let pours: HashMap<&str, i64> =
         plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
     plan.loads
         .iter()
-        .filter(|load| load.flasks.iter().all(|one| waiting.get(&one.id).copied().unwrap_or(false)))
+        .filter(|load| load.flasks.iter().all(|one| waiting.contains(&one.id)))
         .map(|load| {
             let last = load.flasks.iter().filter_map(|one| pours.get(one.id.as_str())).max();
             Taken {

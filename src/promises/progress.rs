@@ -2,8 +2,9 @@
 
 use foundry::plan::Flask;
 use foundry::promise::{Group, Progress, Stage};
-use sqlx::{FromRow, PgPool};
+use sqlx::PgPool;
 
+use super::view::{self, PieceRow};
 use crate::clock::Moment;
 use crate::id::OrderId;
 use crate::plan::Grid;
@@ -16,19 +17,6 @@ pub(super) struct Pieces {
     pub(super) needed: Vec<u32>,
 }
 
-#[derive(Debug, FromRow)]
-struct PieceRow {
-    line: i32,
-    stage: String,
-    standing: String,
-    entered_at: Option<Moment>,
-    since_at: Moment,
-    set_from_at: Option<Moment>,
-    planned_pour_at: Option<Moment>,
-    poured: bool,
-    pieces: i64,
-}
-
 /// Pieces that stand together, and what each line needs.
 pub(super) async fn of_order(
     pool: &PgPool,
@@ -38,23 +26,7 @@ pub(super) async fn of_order(
     pour_min: i64,
     now: Moment,
 ) -> Result<Pieces, sqlx::Error> {
-    let rows: Vec<PieceRow> = sqlx::query_as(
-        "SELECT l.n AS line, p.stage::text AS stage, p.standing, s.entered_at, p.changed_at AS since_at,
-                f.set_from_at, lf.planned_pour_at, coalesce(f.state IN ('poured', 'divested'), false) AS poured,
-                count(*) AS pieces
-         FROM pieces p JOIN order_lines l ON l.id = p.order_line_id
-         LEFT JOIN attempts a ON a.piece_id = p.id AND a.ended_at IS NULL
-         LEFT JOIN attempt_stages s ON s.attempt_id = a.id AND s.stage = p.stage AND s.finished_at IS NULL AND s.failed_at IS NULL
-         LEFT JOIN flask_pieces fp ON fp.attempt_id = a.id AND fp.left_at IS NULL
-         LEFT JOIN flasks f ON f.id = fp.flask_id
-         LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL
-         WHERE p.order_id = $1 AND p.standing <> 'cancelled'
-         GROUP BY l.n, p.stage, p.standing, s.entered_at, p.changed_at, f.id, f.set_from_at, f.state, lf.planned_pour_at
-         ORDER BY l.n, p.stage, p.changed_at",
-    )
-    .bind(order)
-    .fetch_all(pool)
-    .await?;
+    let rows = view::pieces(pool, order).await?;
     if rows.is_empty() {
         return not_begun(pool, order, spares, grid.minute(now)).await;
     }
@@ -108,12 +80,7 @@ async fn not_begun(
     spares: u32,
     now_min: i64,
 ) -> Result<Pieces, sqlx::Error> {
-    let lines: Vec<i32> = sqlx::query_scalar(
-        "SELECT quantity FROM order_lines WHERE order_id = $1 AND removed_at IS NULL ORDER BY n",
-    )
-    .bind(order)
-    .fetch_all(pool)
-    .await?;
+    let lines = view::quantities(pool, order).await?;
     let needed: Vec<u32> =
         lines.into_iter().map(|quantity| u32::try_from(quantity).unwrap_or(0)).collect();
     let groups = needed
@@ -129,63 +96,19 @@ async fn not_begun(
     Ok(Pieces { groups, needed })
 }
 
-#[derive(Debug, FromRow)]
-struct FlaskRow {
-    diameter_mm: i32,
-    height_mm: i32,
-    size_class: String,
-    family: String,
-    flask_c: f64,
-    alloy: String,
-}
-
 /// The flask that pieces of this order would most likely go into, and how long it sets: the kind
 /// that was used most of late for the alloy of most of its pieces, else the first there is.
 pub(super) async fn likely_flask(
     pool: &PgPool,
     order: OrderId,
 ) -> Result<Option<(Flask, i64)>, sqlx::Error> {
-    let alloy: Option<(String, f64)> = sqlx::query_as(
-        "SELECT a.name, a.flask_c FROM order_lines l JOIN alloys a ON a.id = l.alloy_id
-         WHERE l.order_id = $1 AND l.removed_at IS NULL GROUP BY a.id ORDER BY sum(l.quantity) DESC, a.name LIMIT 1",
-    )
-    .bind(order)
-    .fetch_optional(pool)
-    .await?;
+    let alloy = view::alloy_of(pool, order).await?;
     let Some((alloy, flask_c)) = alloy else { return Ok(None) };
-    let used: Option<FlaskRow> = sqlx::query_as(
-        "WITH last AS (SELECT f.flask_type_id, f.family_id FROM flasks f JOIN alloys a ON a.id = f.alloy_id
-                       ORDER BY (a.name = $1) DESC, f.number DESC LIMIT 30)
-         SELECT t.diameter_mm, t.height_mm, t.size_class, b.name AS family, $2::float8 AS flask_c, $1 AS alloy
-         FROM last JOIN flask_types t ON t.id = last.flask_type_id JOIN burnout_families b ON b.id = last.family_id
-         GROUP BY t.id, b.id ORDER BY count(*) DESC, t.diameter_mm LIMIT 1",
-    )
-    .bind(&alloy)
-    .bind(flask_c)
-    .fetch_optional(pool)
-    .await?;
-    let flask = match used {
-        Some(flask) => Some(flask),
-        None => {
-            sqlx::query_as(
-                "SELECT t.diameter_mm, t.height_mm, t.size_class, b.name AS family, $2::float8 AS flask_c, $1 AS alloy
-                 FROM flask_types t, burnout_families b
-                 WHERE t.retired_at IS NULL AND b.retired_at IS NULL
-                   AND EXISTS (SELECT 1 FROM programme_segments s WHERE s.family_id = b.id AND s.size_class = t.size_class)
-                 ORDER BY (b.pattern = 'resin') DESC, (t.size_class = 'M') DESC, t.owned DESC, b.name LIMIT 1",
-            )
-            .bind(&alloy)
-            .bind(flask_c)
-            .fetch_optional(pool)
-            .await?
-        }
+    let flask = match view::used_for(pool, &alloy, flask_c).await? {
+        Some(used) => Some(used),
+        None => view::first_kind(pool, &alloy, flask_c).await?,
     };
-    let bench_set: Option<i32> = sqlx::query_scalar(
-        "SELECT i.bench_set_min FROM investments i LEFT JOIN flasks f ON f.investment_id = i.id
-         WHERE i.retired_at IS NULL ORDER BY f.number DESC NULLS LAST, i.name LIMIT 1",
-    )
-    .fetch_optional(pool)
-    .await?;
+    let bench_set = view::bench_set_min(pool).await?;
     Ok(flask.map(|row| {
         let flask = Flask {
             id: "another flask".to_owned(),

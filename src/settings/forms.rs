@@ -52,6 +52,7 @@ pub(super) fn read_settings(form: &mut Form) -> Option<Settings> {
     let max_hold_min = whole(form, "max_hold_min", 0, 10_080);
     let max_pour_span_min = whole(form, "max_pour_span_min", 0, 10_080);
     let ramp_limit = whole(form, "ramp_limit", 1, 100);
+    let dear_hour_min = whole(form, "dear_hour_min", 0, 600);
     let flask_clearance_mm = whole(form, "flask_clearance_mm", 0, 500);
     let wall_clearance_mm = whole(form, "wall_clearance_mm", 0, 500);
     let top_clearance_mm = whole(form, "top_clearance_mm", 0, 500);
@@ -87,6 +88,7 @@ pub(super) fn read_settings(form: &mut Form) -> Option<Settings> {
         max_hold_min: max_hold_min?,
         max_pour_span_min: max_pour_span_min?,
         ramp_limit: ramp_limit?,
+        dear_hour_min: dear_hour_min?,
         flask_clearance_mm: flask_clearance_mm?,
         wall_clearance_mm: wall_clearance_mm?,
         top_clearance_mm: top_clearance_mm?,
@@ -126,6 +128,7 @@ pub(super) fn filled(settings: &Settings) -> Form {
         ("max_hold_min", settings.max_hold_min.to_string()),
         ("max_pour_span_min", settings.max_pour_span_min.to_string()),
         ("ramp_limit", settings.ramp_limit.to_string()),
+        ("dear_hour_min", settings.dear_hour_min.to_string()),
         ("flask_clearance_mm", settings.flask_clearance_mm.to_string()),
         ("wall_clearance_mm", settings.wall_clearance_mm.to_string()),
         ("top_clearance_mm", settings.top_clearance_mm.to_string()),

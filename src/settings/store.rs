@@ -20,8 +20,8 @@ pub(super) async fn update(conn: &mut PgConnection, to: &Settings) -> Result<boo
            quote_valid_days = $17, metal_loss = $18, button_share = $19, least_fresh = $20, load_min = $21,
            pour_min = $22, alloy_change_min = $23, max_hold_min = $24, max_pour_span_min = $25, ramp_limit = $26,
            flask_clearance_mm = $27, wall_clearance_mm = $28, top_clearance_mm = $29, furnace_name = $30,
-           furnace_crucible_g = $31, version = version + 1
-         WHERE version = $32",
+           furnace_crucible_g = $31, dear_hour_min = $32, version = version + 1
+         WHERE version = $33",
     )
     .bind(&to.name)
     .bind(&to.time_zone)
@@ -54,6 +54,7 @@ pub(super) async fn update(conn: &mut PgConnection, to: &Settings) -> Result<boo
     .bind(to.top_clearance_mm)
     .bind(&to.furnace_name)
     .bind(to.furnace_crucible_g)
+    .bind(to.dear_hour_min)
     .bind(to.version)
     .execute(conn)
     .await?;

@@ -59,6 +59,9 @@ pub struct Settings {
     pub max_pour_span_min: i32,
     /// Kilns in a ramp at one time at most.
     pub ramp_limit: i32,
+    /// Minutes by which a piece may be late for an hour of heating in dear hours; 0: prices do
+    /// not count in plans.
+    pub dear_hour_min: i32,
     /// Between two flasks.
     pub flask_clearance_mm: i32,
     /// Between a flask and the kiln's wall.

@@ -48,6 +48,7 @@ mod orders;
 mod plan;
 mod plan_changes;
 mod plan_edges;
+mod plan_power;
 mod plan_speed;
 mod portal;
 mod quotes;

@@ -466,7 +466,7 @@ pub(crate) async fn poured_on_the_sunday(studio: &Studio, owner: &Actor, said: &
     owner.post("/plan/accept", &[("number", "1")]).await.led_to();
     assert!(owner.get("/plan").await.page().contains(said));
     let pours: Vec<String> = sqlx::query_scalar(
-        "SELECT to_char(planned_pour_at AT TIME ZONE 'Europe/Berlin', 'Dy HH24:MI') FROM kiln_load_flasks",
+        "SELECT to_char(planned_pour_at AT TIME ZONE (SELECT time_zone FROM studio), 'Dy HH24:MI') FROM kiln_load_flasks",
     )
     .fetch_all(&studio.db.pool)
     .await
@@ -477,10 +477,27 @@ pub(crate) async fn poured_on_the_sunday(studio: &Studio, owner: &Actor, said: &
 
 #[tokio::test(flavor = "multi_thread")]
 async fn on_the_day_clocks_change_hours_stay_where_the_wall_has_them() {
-    let studio = Studio::open().await;
-    // Clocks in Berlin go forward on Sunday 28 March 2027.
-    studio.clock.set(moment("2027-03-27T09:00:00Z"));
-    let owner = furnish(&studio).await;
-    // Loaded on Saturday afternoon, burnt out in the night of the change, poured on Sunday.
-    poured_on_the_sunday(&studio, &owner, "Clocks change while Load 81 burns out").await;
+    // Ten in the morning of Saturdays; clocks change in the night after (IANA time zone database).
+    let nights = [
+        ("Europe/Berlin", "2027-03-27T09:00:00Z", "it is an hour shorter"),
+        ("America/New_York", "2026-10-31T14:00:00Z", "it is an hour longer"),
+        ("America/New_York", "2027-03-13T15:00:00Z", "it is an hour shorter"),
+        // Here clocks change by half an hour, forward in October.
+        ("Australia/Lord_Howe", "2026-10-02T23:30:00Z", "it is 30 minutes shorter"),
+        ("Australia/Lord_Howe", "2027-04-02T23:00:00Z", "it is 30 minutes longer"),
+    ];
+    for (zone, saturday, said) in nights {
+        let studio = Studio::open().await;
+        studio.clock.set(moment(saturday));
+        let owner = furnish(&studio).await;
+        sqlx::query("UPDATE studio SET time_zone = $1")
+            .bind(zone)
+            .execute(&studio.db.pool)
+            .await
+            .unwrap();
+        // Loaded on Saturday afternoon, burnt out in the night of the change, poured on Sunday.
+        let words =
+            format!("Clocks change while Load 81 burns out: from loading to its pours {said}");
+        poured_on_the_sunday(&studio, &owner, &words).await;
+    }
 }

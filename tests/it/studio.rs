@@ -41,6 +41,7 @@ fn settings<'a>(version: &'a str, changed: &[(&'a str, &'a str)]) -> Vec<(&'a st
         ("flask_clearance_mm", "10"),
         ("wall_clearance_mm", "15"),
         ("top_clearance_mm", "20"),
+        ("dear_hour_min", "5"),
         ("furnace_name", "Melting furnace"),
         ("furnace_crucible_g", "0"),
     ];

@@ -1,6 +1,7 @@
 //! The plan for calendars: a private address that can be revoked, in the form of RFC 5545.
 
 mod address;
+mod events;
 mod text;
 mod view;
 
@@ -8,11 +9,11 @@ use axum::extract::{Path, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 
+use super::store;
 use crate::people::Signed;
 use crate::web::{App, Fault, Form};
 
 pub(super) use address::path_of;
-pub(super) use view::{FeedRow, feed_of};
 
 /// What a calendar reads.
 pub(super) async fn read(
@@ -22,10 +23,10 @@ pub(super) async fn read(
     let token = name.strip_suffix(".ics").unwrap_or(&name);
     let id = address::opened(&app.link_secret, token).ok_or(Fault::NotFound)?;
     let now = app.clock.now();
-    if !view::note_read(&app.pool, id, now).await? {
+    if !store::note_feed_read(&app.pool, id, now).await? {
         return Err(Fault::NotFound);
     }
-    let (studio, events) = view::events(&app.pool, now).await?;
+    let (studio, events) = events::events(&app.pool, now).await?;
     let body = text::calendar(&studio, &events, now);
     let headers = [
         (header::CONTENT_TYPE, HeaderValue::from_static("text/calendar; charset=utf-8")),
@@ -61,9 +62,9 @@ async fn change(
 ) -> Result<Response, Fault> {
     const PLACE: &str = "/plan#calendar";
     form.act_once(&app.pool, signed.now, async |conn| {
-        view::revoke(conn, signed.person, signed.now).await?;
+        store::revoke_feed(conn, signed.person, signed.now).await?;
         if anew {
-            view::insert(conn, signed.person, signed.now).await?;
+            store::insert_feed(conn, signed.person, signed.now).await?;
         }
         Ok(PLACE)
     })

@@ -2,15 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use serde_json::{Value, json};
-
-use super::rows::{FlaskRow, KilnRow, SegmentRow};
+use super::view::{FlaskRow, KilnRow, SegmentRow};
+use crate::json::plan::{BanJson, FamilyJson, ProgrammeJson, SegmentKindJson};
 use crate::kilns::{KilnFacts, SegmentKind};
 
 /// A family's programme for a size class.
 #[derive(Debug, Default)]
 struct Programme {
-    segments: Vec<Value>,
+    segments: Vec<(SegmentKindJson, i64)>,
     minutes: i64,
     peak_c: f64,
 }
@@ -24,8 +23,11 @@ impl Programmes {
         let mut programmes: BTreeMap<(String, String), Programme> = BTreeMap::new();
         for row in rows {
             let one = programmes.entry((row.family, row.size_class)).or_default();
-            let kind = if row.kind == SegmentKind::Ramp { "ramp" } else { "hold" };
-            one.segments.push(json!([kind, row.minutes]));
+            let kind = match row.kind {
+                SegmentKind::Ramp => SegmentKindJson::Ramp,
+                SegmentKind::Hold => SegmentKindJson::Hold,
+            };
+            one.segments.push((kind, i64::from(row.minutes)));
             one.minutes += i64::from(row.minutes);
             one.peak_c = one.peak_c.max(row.target_c);
         }
@@ -69,12 +71,12 @@ impl Programmes {
         flasks: &[FlaskRow],
         kilns: &[KilnRow],
         facts: &[KilnFacts],
-    ) -> (Vec<Value>, Vec<String>) {
+    ) -> (Vec<BanJson>, Vec<String>) {
         let (mut bans, mut notes) = (Vec::new(), Vec::new());
         for kiln in kilns {
             let Some(facts) = facts.iter().find(|facts| facts.id == kiln.id) else {
                 // Given up: what is in it is poured, nothing new goes in.
-                bans.push(json!({ "kiln": kiln.name }));
+                bans.push(BanJson { flask: None, kiln: kiln.name.clone(), until_min: None });
                 continue;
             };
             let reaches_c = facts.reaches_c();
@@ -82,7 +84,11 @@ impl Programmes {
             for flask in flasks.iter().filter(|flask| !flask.is_under_way()) {
                 if self.of(flask).is_some_and(|programme| programme.peak_c > reaches_c) {
                     let number = flask.number.to_string();
-                    bans.push(json!({ "flask": number, "kiln": kiln.name }));
+                    bans.push(BanJson {
+                        flask: Some(number.clone()),
+                        kiln: kiln.name.clone(),
+                        until_min: None,
+                    });
                     cold.entry((&flask.family, &flask.size_class)).or_default().push(number);
                 }
             }
@@ -99,14 +105,15 @@ impl Programmes {
     }
 
     /// In the written form of a problem.
-    pub(super) fn json(&self) -> Vec<Value> {
-        let mut families: Vec<Value> = Vec::new();
+    pub(super) fn json(&self) -> Vec<FamilyJson> {
+        let mut families: Vec<FamilyJson> = Vec::new();
         for ((family, size), programme) in &self.0 {
-            if families.last().is_none_or(|last| last["id"] != *family) {
-                families.push(json!({ "id": family, "programmes": {} }));
+            if families.last().is_none_or(|last| last.id != *family) {
+                families.push(FamilyJson { id: family.clone(), programmes: BTreeMap::new() });
             }
             if let Some(last) = families.last_mut() {
-                last["programmes"][size] = json!({ "segments": programme.segments });
+                let programme = ProgrammeJson { segments: programme.segments.clone() };
+                last.programmes.insert(size.clone(), programme);
             }
         }
         families

@@ -14,20 +14,38 @@ use crate::plan::{actions, by_hand, store, think, view};
 use crate::web::{App, Fault, Form};
 
 const PLAN: &str = "/plan";
+/// What was changed by hand with its cost, so that who uses the keyboard goes on from there.
+const PROPOSAL: &str = "/plan#proposal";
+/// What was taken back, with the way to make it again.
+const REDO: &str = "/plan#redo";
 /// How long the planner thinks unless told otherwise.
 const SECONDS: f64 = 4.0;
 /// The longest it may be told to.
 const MOST_SECONDS: f64 = 600.0;
 
 /// Does something once and leads back to the plan; a refusal is shown there.
-async fn once_only<F>(app: &App, signed: &Signed, mut form: Form, act: F) -> Result<Response, Fault>
+async fn once_only<F>(app: &App, signed: &Signed, form: Form, act: F) -> Result<Response, Fault>
+where
+    F: AsyncFnOnce(&mut sqlx::PgConnection) -> Result<(), Fault>,
+{
+    once_to(PLAN, app, signed, form, act).await
+}
+
+/// The same, leading to a place on the plan's page.
+async fn once_to<F>(
+    place: &str,
+    app: &App,
+    signed: &Signed,
+    mut form: Form,
+    act: F,
+) -> Result<Response, Fault>
 where
     F: AsyncFnOnce(&mut sqlx::PgConnection) -> Result<(), Fault>,
 {
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             act(conn).await?;
-            Ok(PLAN)
+            Ok(place)
         })
         .await?;
     ended.or_show(super::show::page(app, signed, Some(form), &Wanted::default())).await
@@ -168,7 +186,7 @@ pub(crate) async fn move_flask(
         }
         Err(fault) => return Err(fault),
     };
-    once_only(&app, &signed, form, async |conn| {
+    once_to(PROPOSAL, &app, &signed, form, async |conn| {
         by_hand::keep(conn, &change, signed.person, signed.now).await
     })
     .await
@@ -180,7 +198,7 @@ pub(crate) async fn undo(
     signed: Signed,
     form: Form,
 ) -> Result<Response, Fault> {
-    once_only(&app, &signed, form, async |conn| by_hand::undo(conn).await).await
+    once_to(REDO, &app, &signed, form, async |conn| by_hand::undo(conn).await).await
 }
 
 /// Makes it again.
@@ -189,7 +207,7 @@ pub(crate) async fn redo(
     signed: Signed,
     form: Form,
 ) -> Result<Response, Fault> {
-    once_only(&app, &signed, form, async |conn| by_hand::redo(conn).await).await
+    once_to(PROPOSAL, &app, &signed, form, async |conn| by_hand::redo(conn).await).await
 }
 
 /// The problem of a plan in its written form, for checking it elsewhere.

@@ -3,12 +3,14 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
-use foundry::plan::{Binds, explain};
+use foundry::plan::{Binds, Load, Plan, Problem, explain};
 
 use crate::clock::Moment;
 use crate::people::Signed;
 use crate::plan::by_hand::{base, moved_to};
+use crate::plan::difference::span;
 use crate::plan::instance;
+use crate::plan::power::dear_min;
 use crate::web::{App, Fault, Frame};
 
 /// One thing in the way.
@@ -39,8 +41,26 @@ pub(crate) struct WhyThen {
     reason: String,
 }
 
-fn words(binds: &Binds) -> String {
+/// How much more a flask's firing would heat in dear hours if it began so many minutes earlier.
+fn dearer_min(problem: &Problem, plan: &Plan, flask: &str, earlier_min: i64) -> i64 {
+    let Some(load) =
+        plan.loads.iter().find(|load| load.flasks.iter().any(|placed| placed.flask == flask))
+    else {
+        return 0;
+    };
+    let from = |start_min: i64| {
+        let alone = Load { start_min, ..load.clone() };
+        dear_min(problem, &Plan { loads: vec![alone], ..Plan::default() })
+    };
+    from(load.start_min - earlier_min) - from(load.start_min)
+}
+
+fn words(binds: &Binds, dearer_min: i64) -> String {
     match binds {
+        Binds::Nothing if dearer_min > 0 => format!(
+            "The price of electricity: fired earlier it would heat {} more in dear hours, and no due date gains by it. If prices did not count, it would be poured",
+            span(dearer_min)
+        ),
         Binds::Hours => {
             "Working hours. With somebody there by day and night it would be poured".to_owned()
         }
@@ -128,7 +148,10 @@ pub(crate) async fn show(
         in_the_way: found
             .without
             .iter()
-            .map(|one| InTheWay { what: words(&one.binds), pour: grid.moment(one.pour_min) })
+            .map(|one| {
+                let dearer_min = dearer_min(&problem, &plan, &id, found.pour_min - one.pour_min);
+                InTheWay { what: words(&one.binds, dearer_min), pour: grid.moment(one.pour_min) }
+            })
             .collect(),
         due: problem
             .flask(&id)

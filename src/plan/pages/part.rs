@@ -33,6 +33,12 @@ impl Part {
         list.get(self.from..self.to).unwrap_or(list)
     }
 
+    /// The same part, to be changed.
+    pub(super) fn of_mut<'a, T>(&self, list: &'a mut [T]) -> &'a mut [T] {
+        let to = self.to.min(list.len());
+        &mut list[self.from.min(to)..to]
+    }
+
     /// Whether the list is longer than what is shown of it.
     pub(crate) fn is_cut(&self) -> bool {
         self.earlier.is_some() || self.later.is_some()

@@ -1,11 +1,18 @@
 //! What the plan's page says of the plan.
 
-use super::show::{MOST_CHOICES, ShowPlan};
+use super::part::Part;
+use super::show::{MOST_CHOICES, Parts, ShowPlan};
 use crate::clock::Day;
+use crate::json::plan::{PinJson, UnkeptJson};
 use crate::plan::difference::{Changed, Difference, span};
+use crate::plan::grid::Grid;
 use crate::plan::listed::{ListedFlask, ListedLoad};
 use crate::plan::view::FlaskRow;
+use crate::plan::words;
 use crate::studio::Presence;
+
+/// A pour with its load.
+type Pour<'a> = (&'a ListedLoad, &'a ListedFlask);
 
 impl ShowPlan {
     pub(super) fn is(&self, state: &str) -> bool {
@@ -36,15 +43,57 @@ impl ShowPlan {
         self.parts.changed.of(&difference.changed)
     }
 
-    pub(super) fn shown_pours(&self) -> Vec<(&ListedLoad, &ListedFlask)> {
+    /// The pours shown, day by day.
+    pub(super) fn shown_pours(&self) -> Vec<(Day, Vec<Pour<'_>>)> {
         let all = self.pours();
-        self.parts.pours.of(&all).to_vec()
+        let mut days: Vec<(Day, Vec<Pour<'_>>)> = Vec::new();
+        for pour in self.parts.pours.of(&all) {
+            let day = pour.1.pour.day_in(&self.frame.show.zone);
+            match days.last_mut() {
+                Some((last, pours)) if *last == day => pours.push(*pour),
+                _ => days.push((day, vec![*pour])),
+            }
+        }
+        days
     }
 
-    /// Flasks that are left out, by the reason.
+    /// Whether a list is longer than what is shown of it.
+    pub(super) fn is_cut(&self) -> bool {
+        let Parts { loads, pours, waiting, changed } = &self.parts;
+        [loads, pours, waiting, changed].into_iter().any(Part::is_cut)
+    }
+
+    /// Pins that cannot be kept, each with its reason and what comes of it.
+    pub(super) fn unkept(&self) -> Vec<String> {
+        let (Some(result), Some(plan)) = (&self.result, &self.open) else { return Vec::new() };
+        let grid = Grid::on(plan.day_zero, self.frame.show.zone.clone());
+        let said = |one: &UnkeptJson| match &one.pin {
+            PinJson::Load { flask, kiln, start_min } => {
+                let at = words::at(*start_min, &grid);
+                let then = match result.unplanned.iter().any(|left| left.flask == *flask) {
+                    true => "It is left out until its pin is let go or put elsewhere.",
+                    false => "It is planned without regard to it.",
+                };
+                format!("Flask {flask}, pinned to {kiln} for {at}: {}. {then}", one.why)
+            }
+            PinJson::Together { flask, with } => {
+                format!("Flasks {flask} and {with}, pinned together: {}.", one.why)
+            }
+        };
+        result.unkept.iter().map(said).collect()
+    }
+
+    /// Flasks that are left out, by the reason; those whose pin cannot be kept are told there.
     pub(super) fn left_out(&self) -> Vec<(String, Vec<String>)> {
+        let Some(result) = &self.result else { return Vec::new() };
+        let pinned = |id: &str| {
+            result
+                .unkept
+                .iter()
+                .any(|one| matches!(&one.pin, PinJson::Load { flask, .. } if flask == id))
+        };
         let mut by_reason: Vec<(String, Vec<String>)> = Vec::new();
-        for one in self.result.iter().flat_map(|result| &result.unplanned) {
+        for one in result.unplanned.iter().filter(|one| !pinned(&one.flask)) {
             match by_reason.iter_mut().find(|(reason, _)| *reason == one.reason) {
                 Some((_, flasks)) => flasks.push(one.flask.clone()),
                 None => by_reason.push((one.reason.clone(), vec![one.flask.clone()])),
@@ -68,7 +117,7 @@ impl ShowPlan {
     }
 
     /// Pours of all loads shown, in order, with the load.
-    pub(super) fn pours(&self) -> Vec<(&ListedLoad, &ListedFlask)> {
+    pub(super) fn pours(&self) -> Vec<Pour<'_>> {
         let mut pours: Vec<_> = self
             .loads
             .iter()
@@ -86,10 +135,15 @@ impl ShowPlan {
             .filter_map(|load| {
                 let last = load.flasks.iter().map(|flask| flask.pour).max()?;
                 let (before, after) = (zone.to_offset(load.starts.0), zone.to_offset(last.0));
-                let way = match before.cmp(&after) {
-                    std::cmp::Ordering::Equal => return None,
-                    std::cmp::Ordering::Less => "an hour shorter",
-                    std::cmp::Ordering::Greater => "an hour longer",
+                // An hour in most places, half of one in some.
+                let by = |seconds: i32| match seconds / 60 {
+                    60 => "an hour".to_owned(),
+                    minutes => span(minutes.into()),
+                };
+                let way = match after.seconds() - before.seconds() {
+                    0 => return None,
+                    on if on > 0 => format!("{} shorter", by(on)),
+                    back => format!("{} longer", by(-back)),
                 };
                 Some(format!(
                     "Clocks change while {} burns out: from loading to its pours it is {way} than the clock on the wall says. Look at the times before you load it.",
@@ -157,10 +211,10 @@ impl ShowPlan {
     }
 
     pub(super) fn flask_choices(&self) -> Vec<(i32, String)> {
-        self.waiting
-            .iter()
-            .map(|flask| (flask.number, format!("{} {}", flask.number, flask.alloy)))
-            .collect()
+        let named = |flask: &FlaskRow| (flask.number, format!("{} {}", flask.number, flask.alloy));
+        let mut choices: Vec<(i32, String)> = self.waiting.iter().map(named).collect();
+        choices.sort_unstable();
+        choices
     }
 
     pub(super) fn kiln_choices(&self) -> Vec<(String, String)> {

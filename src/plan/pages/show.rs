@@ -1,5 +1,6 @@
 //! The plan: lanes, loads, flasks that wait, and everything that can be changed by hand.
 
+use std::collections::HashSet;
 use std::sync::Arc;
 
 use askama::Template;
@@ -12,15 +13,15 @@ use serde::Deserialize;
 use super::part::Part;
 use crate::clock::{Day, Moment};
 use crate::json::plan::PlanJson;
-use crate::kilns::{HeatLine, KilnFacts, heat_lines};
+use crate::kilns::{HeatLine, heat_lines};
 use crate::people::Signed;
 use crate::plan::difference::Difference;
-use crate::plan::feed::{self, FeedRow};
+use crate::plan::feed;
 use crate::plan::grid::Grid;
 use crate::plan::lanes::{self, Firing, LANE_HEIGHT, Lanes, Scene, Window};
 use crate::plan::listed::{self, Energy, KnownKilns, ListedLoad};
 use crate::plan::prices::Priced;
-use crate::plan::store::INTERRUPTED_AFTER_S;
+use crate::plan::store::{self, FeedRow, INTERRUPTED_AFTER_S};
 use crate::plan::view::{self, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
 use crate::plan::{current, instance};
 use crate::studio::{Presence, Settings, Week};
@@ -43,9 +44,17 @@ pub(crate) struct Wanted {
     waiting: String,
     #[serde(default)]
     changed: String,
+    /// Whether long lists are wanted whole, as for printing.
+    #[serde(default)]
+    whole: String,
 }
 
 impl Wanted {
+    /// The address of the same page with its lists whole.
+    fn whole(&self) -> String {
+        PageLinks::base("/plan", &[("week", &self.week), ("whole", "yes")])
+    }
+
     /// The part of a list that is wanted, with the way to its other parts.
     fn part(&self, list: &'static str, of: usize, size: usize) -> Part {
         let fields = [
@@ -55,6 +64,9 @@ impl Wanted {
             ("waiting", &self.waiting),
             ("changed", &self.changed),
         ];
+        if !self.whole.is_empty() {
+            return Part::new(list, "", of, of.max(1), "/plan");
+        }
         let page = fields.iter().find(|(name, _)| *name == list).map_or("", |(_, page)| page);
         let others: Vec<(&str, &str)> =
             fields.iter().filter(|(name, _)| *name != list).copied().collect();
@@ -84,6 +96,8 @@ pub(crate) struct ShowPlan {
     /// A change that was taken back and can be made again.
     pub(super) redo: Option<String>,
     pub(super) waiting: Vec<FlaskRow>,
+    /// How many of them stand in no load of what is shown; they come first.
+    pub(super) unplanned: usize,
     pub(super) pins: Vec<PinRow>,
     pub(super) outages: Vec<OutageRow>,
     pub(super) kilns: Vec<KilnRow>,
@@ -94,11 +108,17 @@ pub(crate) struct ShowPlan {
     pub(super) feed: Option<(FeedRow, String)>,
     /// What happened to pieces since the plan was accepted.
     pub(super) news: Vec<News>,
+    /// The address of the page with its lists whole.
+    pub(super) whole: String,
     /// The parts of long lists that are shown.
     pub(super) parts: Parts,
     pub(super) people: Vec<Presence>,
     /// Electricity by the hour, in words.
     pub(super) prices: Option<String>,
+    /// What it saved to look at prices, in sentences.
+    pub(super) saved: Vec<String>,
+    /// By how many minutes a piece may be late for an hour of heating in dear hours.
+    pub(super) dear_hour_min: i32,
 }
 
 pub(super) struct Parts {
@@ -143,11 +163,7 @@ pub(crate) async fn page(
             Window::since(grid.minute(first.max(now.plus_minutes(-36 * 60))))
         }
     };
-    let known = KnownKilns {
-        facts: KilnFacts::list(pool).await?,
-        binders: view::binders(pool).await?,
-        programmes: view::programmes(pool).await?,
-    };
+    let known = KnownKilns::read(pool).await?;
     let (mut firings, mut loads) =
         listed::agreed(pool, window, &grid, &settings, &flasks, &known, result.is_some()).await?;
     if let Some(plan) = &result {
@@ -170,9 +186,13 @@ pub(crate) async fn page(
     let show = &signed.frame.show;
     let priced = in_force(pool, today).await?.map(|in_force| Priced::new(in_force, show));
     let lines = lines_of(&firings).await?;
-    for (load, line) in loads.iter_mut().zip(&lines) {
+    let shown = wanted.part("loads", loads.len(), LOADS);
+    for ((load, firing), line) in
+        shown.of_mut(&mut loads).iter_mut().zip(shown.of(&firings)).zip(shown.of(&lines))
+    {
         load.behind = lanes::behind(line);
-        load.energy = energy(line, load.starts, priced.as_ref(), show);
+        let lit = firing.starts.plus_minutes(firing.load_min);
+        load.energy = energy(line, lit, priced.as_ref(), show);
     }
     let lanes = Lanes::draw(&Scene {
         kilns: &names,
@@ -185,19 +205,33 @@ pub(crate) async fn page(
         due: &due,
         priced: priced.as_ref(),
     });
-    let feed = feed::feed_of(pool, signed.person).await?;
+    let feed = store::feed_of(pool, signed.person).await?;
     let feed = feed.and_then(|row| {
         let path = feed::path_of(&app.link_secret, row.id)?;
         Some((row, path))
     });
-    let waiting: Vec<FlaskRow> = flasks.into_iter().filter(|flask| flask.waiting).collect();
+    let mut waiting: Vec<FlaskRow> = flasks.into_iter().filter(|flask| flask.waiting).collect();
+    // Those that stand in no load come first, then by the day on which they are due.
+    let planned = planned_in(result.as_ref());
+    let in_none = |flask: &FlaskRow| match &planned {
+        Some(planned) => !planned.contains(flask.number.to_string().as_str()),
+        None => flask.load.is_none(),
+    };
+    let unplanned = waiting.iter().filter(|flask| in_none(flask)).count();
+    waiting.sort_by_cached_key(|flask| {
+        (!in_none(flask), flask.due_on.is_none(), flask.due_on, flask.number)
+    });
     let pours = loads.iter().map(|load| load.flasks.len()).sum();
     let changes = difference.as_ref().map_or(0, |one: &Difference| one.changed.len());
     let parts = Parts {
-        loads: wanted.part("loads", loads.len(), LOADS),
+        loads: shown,
         pours: wanted.part("pours", pours, POURS),
         waiting: wanted.part("waiting", waiting.len(), WAITING),
         changed: wanted.part("changed", changes, CHANGED),
+    };
+    let saved = match (&result, &open) {
+        (Some(_), Some(plan)) => plan.power.as_ref().map(|power| power.0.clone()),
+        _ => view::power_agreed(pool).await?,
     };
     let filled = || Form::filled([("until", today.to_string()), ("flask", wanted.flask.clone())]);
     Ok(ShowPlan {
@@ -206,6 +240,8 @@ pub(crate) async fn page(
         parts,
         people: Presence::list(pool, today).await?,
         prices: priced.and_then(|priced| priced.words()),
+        saved: saved.map_or_else(Vec::new, |saved| saved.words(show)),
+        dear_hour_min: settings.dear_hour_min,
         lanes,
         lane_height: LANE_HEIGHT,
         loads,
@@ -214,6 +250,8 @@ pub(crate) async fn page(
         result,
         difference,
         waiting,
+        unplanned,
+        whole: wanted.whole(),
         pins: view::pins(pool).await?,
         outages: view::outages(pool, now).await?,
         kilns,
@@ -225,6 +263,11 @@ pub(crate) async fn page(
     })
 }
 
+/// The flasks that a proposal puts into loads; none without a proposal.
+fn planned_in(plan: Option<&PlanJson>) -> Option<HashSet<&str>> {
+    plan.map(|plan| plan.pours.iter().map(|pour| pour.flask.as_str()).collect())
+}
+
 /// The heat lines of firings, computed beside the serving threads where they are not known.
 async fn lines_of(firings: &[Firing]) -> Result<Vec<Arc<HeatLine>>, Fault> {
     let asked: Vec<_> =
@@ -234,12 +277,12 @@ async fn lines_of(firings: &[Firing]) -> Result<Vec<Arc<HeatLine>>, Fault> {
         .map_err(|error| Fault::Unforeseen(error.into()))
 }
 
-/// What a firing draws, and what that costs if it begins when it is planned.
-fn energy(line: &HeatLine, starts: Moment, priced: Option<&Priced>, show: &Show) -> Option<Energy> {
+/// What a firing draws, and what that costs if it is lit at a moment.
+fn energy(line: &HeatLine, lit: Moment, priced: Option<&Priced>, show: &Show) -> Option<Energy> {
     let burnout = line.burnout.as_ref()?;
     let kwh = burnout.kiln_kwh?;
     let cost = priced.and_then(|priced| {
-        let cost = cost(burnout, &priced.in_force.tariff, week_minute(starts, &show.zone)).ok()?;
+        let cost = cost(burnout, &priced.in_force.tariff, week_minute(lit, &show.zone)).ok()?;
         let figure = show.money_in(cost.value.amount(), cost.value.currency().code());
         Some(working_of(&figure, &cost.working))
     });

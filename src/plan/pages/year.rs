@@ -80,7 +80,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<ShowY
     let settings = Settings::load(pool).await?;
     let first = monday_of(signed.now.day_in(&show.zone));
     let kilns: Vec<String> = view::kilns(pool).await?.into_iter().map(|kiln| kiln.name).collect();
-    let flasks = view::flasks(pool).await?;
+    let waiting = view::waiting(pool).await?;
     let open = view::open_plan(pool).await?.filter(|plan| {
         plan.state == "proposed"
             || (plan.state == "computing"
@@ -95,13 +95,10 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<ShowY
         (Some(plan), Some(row)) => {
             let grid = Grid::on(row.day_zero, show.zone.clone());
             let begun = agreed.into_iter().filter(|load| !load.planned);
-            let new = from_plan(plan, &flasks, &grid, i64::from(settings.pour_min));
+            let new = from_plan(plan, &waiting, &grid, i64::from(settings.pour_min));
             (begun.chain(new).collect(), plan.unplanned.len())
         }
-        _ => {
-            let waiting = flasks.iter().filter(|flask| flask.waiting && flask.load.is_none());
-            (agreed, waiting.count())
-        }
+        _ => (agreed, waiting.iter().filter(|(_, in_load)| !in_load).count()),
     };
     let hours = Week::load(pool, first).await?;
     let due = view::due_orders(pool, first).await?;

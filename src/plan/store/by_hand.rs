@@ -1,24 +1,29 @@
 //! Changes by hand: proposals whose parent is the plan they were made from.
 
 use serde_json::Value;
+use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::id::{PersonId, PlanId};
+use crate::json::plan::{InstanceJson, PinJson};
 
 /// A plan with what it was made from.
 #[derive(Debug, FromRow)]
 pub(in crate::plan) struct Kept {
     pub(in crate::plan) number: i32,
     pub(in crate::plan) day_zero: Day,
-    pub(in crate::plan) instance: Value,
+    /// What was pinned in it.
+    #[sqlx(json)]
+    pub(in crate::plan) pins: Vec<PinJson>,
     pub(in crate::plan) result: Option<Value>,
 }
 
 /// The open proposal.
 pub(in crate::plan) async fn open(pool: &PgPool) -> Result<Option<Kept>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT number, day_zero, instance, result FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1",
+        "SELECT number, day_zero, coalesce(instance -> 'decisions' -> 'pins', '[]') AS pins, result
+         FROM plans WHERE state = 'proposed' ORDER BY number DESC LIMIT 1",
     )
     .fetch_optional(pool)
     .await
@@ -30,7 +35,8 @@ pub(in crate::plan) async fn numbered(
     number: i32,
 ) -> Result<Option<Kept>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT number, day_zero, instance, result FROM plans WHERE number = $1 AND result IS NOT NULL",
+        "SELECT number, day_zero, coalesce(instance -> 'decisions' -> 'pins', '[]') AS pins, result
+         FROM plans WHERE number = $1 AND result IS NOT NULL",
     )
     .bind(number)
     .fetch_optional(pool)
@@ -54,7 +60,7 @@ pub(in crate::plan) struct Change {
     /// The plan it was made from; none for the loads as they stand.
     pub(in crate::plan) base: Option<i32>,
     pub(in crate::plan) day_zero: Day,
-    pub(in crate::plan) instance: Value,
+    pub(in crate::plan) instance: InstanceJson,
     pub(in crate::plan) result: Value,
     pub(in crate::plan) words: String,
     /// What could not be taken in as it is.
@@ -78,14 +84,14 @@ pub(in crate::plan) async fn insert_change(
     )
     .bind(PlanId::new())
     .bind(change.day_zero)
-    .bind(&change.instance)
+    .bind(Json(&change.instance))
     .bind(&change.result)
     .bind(change.seconds)
     .bind(change.base)
     .bind(&change.words)
     .bind(person)
     .bind(now)
-    .bind(sqlx::types::Json(&change.notes))
+    .bind(Json(&change.notes))
     .execute(conn)
     .await?;
     Ok(())

@@ -1,18 +1,23 @@
-//! All SQL that writes plans, pins and the times kilns are out of use.
+//! All SQL that writes plans, pins, the times kilns are out of use and calendars' addresses.
 
 mod by_hand;
+mod feeds;
 mod pins;
 mod reality;
 
 pub(super) use by_hand::{Change, hold_open, insert_change, numbered, open, redo, undo};
+pub(super) use feeds::{FeedRow, feed_of, insert_feed, note_feed_read, revoke_feed};
 pub(super) use pins::{allow, forbid, pin, unpin, waiting_flask};
 pub(super) use reality::{Proposal, insert_proposal, is_wanted, turned_down};
 
 use serde_json::Value;
+use sqlx::types::Json;
 use sqlx::{FromRow, PgConnection, PgPool};
 
+use super::power::Power;
 use crate::clock::{Day, Moment};
 use crate::id::{PersonId, PlanId};
+use crate::json::plan::InstanceJson;
 
 /// A plan that is still being computed after so long was interrupted.
 pub(in crate::plan) const INTERRUPTED_AFTER_S: i64 = 720;
@@ -21,7 +26,7 @@ pub(in crate::plan) const INTERRUPTED_AFTER_S: i64 = 720;
 #[derive(Clone, Copy, Debug)]
 pub(in crate::plan) struct Begun<'a> {
     pub(in crate::plan) day_zero: Day,
-    pub(in crate::plan) instance: &'a Value,
+    pub(in crate::plan) instance: &'a InstanceJson,
     pub(in crate::plan) seconds: f64,
     /// What could not be taken in as it is.
     pub(in crate::plan) notes: &'a [String],
@@ -46,11 +51,11 @@ pub(in crate::plan) async fn begin(
     )
     .bind(id)
     .bind(begun.day_zero)
-    .bind(begun.instance)
+    .bind(Json(begun.instance))
     .bind(begun.seconds)
     .bind(person)
     .bind(now)
-    .bind(sqlx::types::Json(begun.notes))
+    .bind(Json(begun.notes))
     .execute(conn)
     .await?;
     Ok(id)
@@ -106,12 +111,27 @@ pub(in crate::plan) async fn finish(
     Ok(())
 }
 
+/// Keeps what it saved to look at prices.
+pub(in crate::plan) async fn note_power(
+    pool: &PgPool,
+    plan: PlanId,
+    power: &Power,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE plans SET power = $2 WHERE id = $1")
+        .bind(plan)
+        .bind(Json(power))
+        .execute(pool)
+        .await?;
+    Ok(())
+}
+
 #[derive(Debug, FromRow)]
 pub(in crate::plan) struct Proposed {
     pub(in crate::plan) id: PlanId,
     pub(in crate::plan) day_zero: Day,
     pub(in crate::plan) result: Option<Value>,
-    pub(in crate::plan) instance: Value,
+    #[sqlx(json)]
+    pub(in crate::plan) instance: InstanceJson,
 }
 
 /// The proposal with a number, held until the commit.

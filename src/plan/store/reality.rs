@@ -2,9 +2,11 @@
 
 use serde_json::Value;
 use sqlx::PgConnection;
+use sqlx::types::Json;
 
 use crate::clock::{Day, Moment};
 use crate::id::PlanId;
+use crate::json::plan::InstanceJson;
 
 /// One copy of the program at a time. Any number.
 const LOCK: i64 = 0x706f_7572_706c_616e;
@@ -42,7 +44,7 @@ pub(in crate::plan) async fn turned_down(
 #[derive(Debug)]
 pub(in crate::plan) struct Proposal {
     pub(in crate::plan) day_zero: Day,
-    pub(in crate::plan) instance: Value,
+    pub(in crate::plan) instance: InstanceJson,
     pub(in crate::plan) result: Value,
     pub(in crate::plan) seconds: f64,
     /// What had changed.
@@ -65,13 +67,13 @@ pub(in crate::plan) async fn insert_proposal(
     )
     .bind(PlanId::new())
     .bind(proposal.day_zero)
-    .bind(&proposal.instance)
+    .bind(Json(&proposal.instance))
     .bind(&proposal.result)
     .bind(proposal.seconds)
     .bind(&proposal.reasons)
     .bind(&proposal.gains)
     .bind(now)
-    .bind(sqlx::types::Json(&proposal.notes))
+    .bind(Json(&proposal.notes))
     .fetch_one(conn)
     .await
 }

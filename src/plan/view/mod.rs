@@ -1,7 +1,9 @@
 //! What the plan page reads.
 
+mod named;
 mod since;
 
+pub(super) use named::{NamedFlask, families_by_name, flasks_by_number, kilns_by_name};
 pub(super) use since::{
     AgainRow, News, absences_since, likely_flask, long_loads, made_again, news, until_set,
 };
@@ -9,6 +11,7 @@ pub(super) use since::{
 use serde_json::Value;
 use sqlx::{FromRow, PgPool};
 
+use super::power::Power;
 use super::year::Taken;
 use crate::clock::{Day, Moment};
 use crate::id::{KilnId, KilnLoadId, OutageId};
@@ -113,6 +116,16 @@ pub(in crate::plan) async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx
     .await
 }
 
+/// The flasks that wait, and whether each stands in a load.
+pub(in crate::plan) async fn waiting(pool: &PgPool) -> Result<Vec<(i32, bool)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.number, EXISTS (SELECT 1 FROM kiln_load_flasks lf WHERE lf.flask_id = f.id AND lf.left_at IS NULL)
+         FROM flasks f WHERE f.state IN ('weighed', 'mixing', 'setting') ORDER BY f.number",
+    )
+    .fetch_all(pool)
+    .await
+}
+
 #[derive(Clone, Debug, FromRow)]
 pub(in crate::plan) struct PlanRow {
     pub(in crate::plan) number: i32,
@@ -129,18 +142,30 @@ pub(in crate::plan) struct PlanRow {
     pub(in crate::plan) gains: sqlx::types::Json<Vec<String>>,
     /// What could not be taken in as it is.
     pub(in crate::plan) notes: sqlx::types::Json<Vec<String>>,
+    /// What it saved to look at prices, once that is known.
+    pub(in crate::plan) power: Option<sqlx::types::Json<Power>>,
 }
 
 /// The newest plan that is being computed, proposed or failed.
 pub(in crate::plan) async fn open_plan(pool: &PgPool) -> Result<Option<PlanRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT number, state, day_zero, result, error, made_at, change, reasons, gains, notes FROM plans
+        "SELECT number, state, day_zero, result, error, made_at, change, reasons, gains, notes, power FROM plans
          WHERE state IN ('computing', 'proposed', 'failed')
            AND NOT EXISTS (SELECT 1 FROM plans later WHERE later.number > plans.number AND later.state = 'accepted')
          ORDER BY number DESC LIMIT 1",
     )
     .fetch_optional(pool)
     .await
+}
+
+/// What it saved in the plan that holds to look at prices.
+pub(in crate::plan) async fn power_agreed(pool: &PgPool) -> Result<Option<Power>, sqlx::Error> {
+    let power: Option<sqlx::types::Json<Power>> = sqlx::query_scalar(
+        "SELECT power FROM plans WHERE state = 'accepted' AND power IS NOT NULL",
+    )
+    .fetch_optional(pool)
+    .await?;
+    Ok(power.map(|power| power.0))
 }
 
 /// The change that was taken back last and can be made again.

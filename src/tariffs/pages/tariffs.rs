@@ -23,6 +23,8 @@ pub(crate) struct TariffsPage {
     form: Form,
     tariffs: Vec<TariffRow>,
     per_kwh: String,
+    /// By how many minutes a piece may be late for an hour of heating in dear hours.
+    dear_hour_min: i32,
 }
 
 impl TariffsPage {
@@ -58,12 +60,13 @@ async fn page(app: &App, signed: &Signed, form: Option<Form>) -> Result<TariffsP
     let tariffs = store::list(&app.pool).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
     let form = form.unwrap_or_else(|| Form::filled([("valid_from", today.to_string())]));
-    let currency = Settings::load(&app.pool).await?.currency;
+    let settings = Settings::load(&app.pool).await?;
     Ok(TariffsPage {
         frame: signed.frame.clone(),
         form,
         tariffs,
-        per_kwh: format!("{currency}/kWh"),
+        per_kwh: format!("{}/kWh", settings.currency),
+        dear_hour_min: settings.dear_hour_min,
     })
 }
 

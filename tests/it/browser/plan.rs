@@ -3,7 +3,9 @@
 
 use std::time::Duration;
 
-use fantoccini::actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
+use fantoccini::actions::{
+    InputSource, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction,
+};
 use fantoccini::key::Key;
 
 use super::bench::{Line, phone};
@@ -62,24 +64,86 @@ async fn a_flask_is_dragged_onto_another_load_and_taken_back() {
     assert_eq!((card_of(&browser, first).await, card_of(&browser, second).await), (0, 1));
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_flask_is_moved_by_keyboard_alone_and_made_again_after_it_was_taken_back() {
+/// Presses a key where the focus is.
+async fn press(browser: &Browser, key: Key) {
+    let value = char::from(key);
+    let keys = KeyActions::new("keyboard".to_owned())
+        .then(KeyAction::Down { value })
+        .then(KeyAction::Up { value });
+    browser.client.perform_actions(keys).await.unwrap();
+}
+
+/// Presses Tab until the focus is on something; how often.
+async fn tab_to(browser: &Browser, css: &str) -> usize {
+    let script = "return document.activeElement.matches(arguments[0])";
+    for n in 1..=150 {
+        press(browser, Key::Tab).await;
+        if browser.client.execute(script, vec![css.into()]).await.unwrap() == true {
+            return n;
+        }
+    }
+    panic!("{css} cannot be reached by Tab:\n{}", browser.text().await);
+}
+
+/// Whether what has the focus can be seen, all of it, with a ring around it.
+async fn sees_focus(browser: &Browser) {
+    let script = "const at = document.activeElement, box = at.getBoundingClientRect();
+        return at.matches(':focus-visible') && parseFloat(getComputedStyle(at).outlineWidth) >= 2
+            && box.top >= 0 && box.left >= 0 && box.bottom <= innerHeight && box.right <= innerWidth";
+    assert_eq!(browser.client.execute(script, vec![]).await.unwrap(), true, "the focus is seen");
+}
+
+/// Moves a flask to the second load, takes it back and makes it again; no key but Tab, Enter and
+/// the arrows.
+async fn moved_by_keyboard(width: u32, height: u32) {
     let (_studio, _line, browser, [first, second]) = two_loads().await;
-    let link = browser.find(&format!("a[data-move='{first}']")).await;
-    link.send_keys(&char::from(Key::Enter).to_string()).await.unwrap();
+    browser.resize(width, height).await;
+    browser.goto("/plan").await;
+    tab_to(&browser, &format!("a[data-move='{first}']")).await;
+    sees_focus(&browser).await;
+    press(&browser, Key::Enter).await;
     // The form is filled in with the flask, and the load is chosen next.
     let flask = "return document.querySelector('#move form').elements.flask.value";
     assert_eq!(browser.client.execute(flask, vec![]).await.unwrap(), first.to_string());
     let active = browser.client.active_element().await.unwrap();
     assert_eq!(active.attr("name").await.unwrap().as_deref(), Some("place"));
-    active.send_keys(&format!("{0}{0}", char::from(Key::Down))).await.unwrap();
-    let button = browser.find("#move form button").await;
-    button.send_keys(&char::from(Key::Enter).to_string()).await.unwrap();
+    press(&browser, Key::Down).await;
+    press(&browser, Key::Down).await;
+    sees_focus(&browser).await;
+    browser.picture(&format!("plan-keys-{width}-chosen")).await;
+    tab_to(&browser, "#move form button").await;
+    press(&browser, Key::Enter).await;
+    browser.wait_for("Proposal 2").await;
+    // The cost of the change is what is seen first, and undo is near.
+    browser.see(&format!("Flask {first} into ")).await;
+    let shown = "const box = document.querySelector('#proposal').getBoundingClientRect();
+        return box.top >= 0 && box.top < innerHeight / 2";
+    assert_eq!(browser.client.execute(shown, vec![]).await.unwrap(), true);
+    assert_eq!(card_of(&browser, first).await, card_of(&browser, second).await);
+    browser.picture(&format!("plan-keys-{width}-moved")).await;
+    let tabs = tab_to(&browser, "form[action='/plan/undo'] button").await;
+    assert!(tabs <= 8, "undo is {tabs} tabs away");
+    sees_focus(&browser).await;
+    press(&browser, Key::Enter).await;
+    browser.wait_for("Taken back:").await;
+    assert_eq!((card_of(&browser, first).await, card_of(&browser, second).await), (0, 1));
+    let tabs = tab_to(&browser, "form[action='/plan/redo'] button").await;
+    assert!(tabs <= 2, "redo is {tabs} tabs away");
+    browser.picture(&format!("plan-keys-{width}-taken-back")).await;
+    press(&browser, Key::Enter).await;
     browser.wait_for("Proposal 2").await;
     assert_eq!(card_of(&browser, first).await, card_of(&browser, second).await);
-    browser.press("/plan/undo").await;
-    browser.see("Taken back:").await;
-    browser.press("/plan/redo").await;
-    browser.see("Proposal 2").await;
-    assert_eq!(card_of(&browser, first).await, card_of(&browser, second).await);
+    tab_to(&browser, "form[action='/plan/accept'] button").await;
+    press(&browser, Key::Enter).await;
+    browser.wait_for("Load 83").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flask_is_moved_by_keyboard_alone_and_made_again_after_it_was_taken_back() {
+    moved_by_keyboard(1440, 900).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flask_is_moved_by_keyboard_alone_on_a_phone() {
+    moved_by_keyboard(390, 844).await;
 }

@@ -1,4 +1,4 @@
-//! What a planning problem is read from: all its SQL.
+//! What a planning problem reads: no other SQL makes it.
 
 use sqlx::{FromRow, PgPool};
 use uuid::Uuid;
