@@ -1,20 +1,24 @@
 //! Writes the planning problems of the tests as `kiln-plan-instance/1`, one a
 //! line, for another program to solve:
-//! `plan_instances SEED FLASKS KILNS [SEED FLASKS KILNS ...]`.
+//! `plan_instances SEED FLASKS KILNS [SEED FLASKS KILNS ...]`; with the word `decided` before them
+//! with decisions.
 
 #![allow(clippy::print_stdout, reason = "writing is what this program is for")]
 
 #[path = "../tests/plan_support/mod.rs"]
 mod plan_support;
 
-use foundry::plan::{Flask, Kiln, Problem, SegmentKind, Staffed};
+use foundry::plan::{Decisions, Flask, Kiln, Pin, Problem, SegmentKind, Staffed};
 
 fn main() {
-    let numbers: Vec<u64> =
-        std::env::args().skip(1).filter_map(|argument| argument.parse().ok()).collect();
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let made = match words.first().map(String::as_str) {
+        Some("decided") => plan_support::decided,
+        _ => plan_support::problem,
+    };
+    let numbers: Vec<u64> = words.iter().filter_map(|argument| argument.parse().ok()).collect();
     for three in numbers.chunks_exact(3) {
-        let problem = plan_support::problem(three[0], three[1] as usize, three[2] as usize);
-        println!("{}", written(&problem));
+        println!("{}", written(&made(three[0], three[1] as usize, three[2] as usize)));
     }
 }
 
@@ -57,7 +61,7 @@ fn written(problem: &Problem) -> String {
         numbers.iter().map(|(key, value)| format!("{key:?}:{value}")).collect();
     let clearance = &problem.clearance;
     format!(
-        "{{\"schema\":\"kiln-plan-instance/1\",\"id\":{:?},{},\"calendar\":{{\"week\":{{{}}},\"closed_days\":{}}},\"clearance\":{{\"flask_mm\":{},\"wall_mm\":{},\"top_mm\":{}}},\"kilns\":{},\"families\":{families},\"incompatible\":{},\"flasks\":{}}}",
+        "{{\"schema\":\"kiln-plan-instance/1\",\"id\":{:?},{},\"calendar\":{{\"week\":{{{}}},\"closed_days\":{}}},\"clearance\":{{\"flask_mm\":{},\"wall_mm\":{},\"top_mm\":{}}},\"kilns\":{},\"families\":{families},\"incompatible\":{},\"flasks\":{},\"decisions\":{}}}",
         problem.id,
         numbers.join(","),
         week.join(","),
@@ -68,7 +72,64 @@ fn written(problem: &Problem) -> String {
         list(&problem.kilns, kiln),
         list(&problem.incompatible, |[a, b]| format!("[{a:?},{b:?}]")),
         list(&problem.flasks, flask),
+        decisions(&problem.decisions),
     )
+}
+
+fn decisions(of: &Decisions) -> String {
+    let mut keys = vec![
+        format!("\"not_before_min\":{}", of.not_before_min),
+        format!(
+            "\"pins\":{}",
+            list(&of.pins, |pin| match pin {
+                Pin::Load { flask, kiln, start_min } => place(flask, kiln, *start_min),
+                Pin::Together { flask, with } =>
+                    format!("{{\"flask\":{flask:?},\"with\":{with:?}}}"),
+            })
+        ),
+        format!(
+            "\"out_of_use\":{}",
+            list(&of.out_of_use, |out| format!(
+                "{{\"kiln\":{:?},\"from_min\":{},\"to_min\":{}}}",
+                out.kiln, out.from_min, out.to_min
+            ))
+        ),
+        format!(
+            "\"bans\":{}",
+            list(&of.bans, |ban| format!(
+                "{{{}\"kiln\":{:?}{}}}",
+                ban.flask.as_ref().map_or(String::new(), |flask| format!("\"flask\":{flask:?},")),
+                ban.kiln,
+                ban.until_min.map_or(String::new(), |until| format!(",\"until_min\":{until}"))
+            ))
+        ),
+        format!(
+            "\"dear_hours\":{}",
+            list(&of.dear_hours, |dear| format!(
+                "{{\"from_min\":{},\"to_min\":{},\"minutes_per_hour\":{}}}",
+                dear.from_min, dear.to_min, dear.minutes_per_hour
+            ))
+        ),
+        format!(
+            "\"rewet\":{}",
+            list(&of.rewet, |one| format!(
+                "{{\"flask\":{:?},\"until_min\":{},\"minutes\":{}}}",
+                one.flask, one.until_min, one.minutes
+            ))
+        ),
+    ];
+    if let Some(stability) = &of.stability {
+        let accepted = list(&stability.accepted, |one| place(&one.flask, &one.kiln, one.start_min));
+        keys.push(format!(
+            "\"stability\":{{\"accepted\":{accepted},\"minutes_per_move\":{}}}",
+            stability.minutes_per_move
+        ));
+    }
+    format!("{{{}}}", keys.join(","))
+}
+
+fn place(flask: &str, kiln: &str, start_min: i64) -> String {
+    format!("{{\"flask\":{flask:?},\"kiln\":{kiln:?},\"start_min\":{start_min}}}")
 }
 
 fn kiln(kiln: &Kiln) -> String {

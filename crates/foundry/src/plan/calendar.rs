@@ -41,6 +41,17 @@ impl Starts {
             .find(|window| window.1 >= minute)
             .map(|window| window.0.max(minute))
     }
+
+    /// The first and last possible starts from one minute to another, interval by interval.
+    pub(super) fn within(&self, from: Min, until: Min) -> impl Iterator<Item = (Min, Min)> {
+        let day = (from.max(0) / 1440) as usize;
+        let first = self.first_of_day.get(day).map_or(self.windows.len(), |&n| n as usize);
+        self.windows[first..]
+            .iter()
+            .skip_while(move |window| window.1 < from)
+            .take_while(move |window| window.0 <= until)
+            .map(move |window| (window.0.max(from), window.1.min(until)))
+    }
 }
 
 #[cfg(test)]

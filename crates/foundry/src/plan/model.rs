@@ -179,6 +179,13 @@ impl Model {
         (model, floors)
     }
 
+    /// Whether neither staying near an accepted plan nor wetting nor dear hours count.
+    pub(super) fn counts_only_tardiness(&self) -> bool {
+        self.per_move == 0
+            && self.dear_hours.is_empty()
+            && self.flasks.iter().all(|flask| flask.rewet.is_none())
+    }
+
     /// Time from the start of a pour to the earliest start of the next.
     pub(super) fn pour_gap(&self, alloy: u16, next_alloy: u16) -> Min {
         self.pour_min + if alloy == next_alloy { 0 } else { self.change_min }

@@ -15,9 +15,10 @@ pub struct Plan {
     pub objective: Objective,
     /// What no plan can undercut.
     pub bound: Bound,
-    /// True when no plan of these flasks is better in tardiness, then loads, then end. A plan of
-    /// few flasks may be proved by going through all others; sets of flasks for which no places
-    /// on a floor were found then count as sets that do not fit.
+    /// True when no plan of these flasks is better in tardiness, with what moves from an accepted
+    /// plan, wetting and dear hours count, then in loads, then in its end. A plan of few flasks may
+    /// be proved by going through all others; sets of flasks for which no places on a floor were
+    /// found then count as sets that do not fit.
     pub proved_optimal: bool,
     /// Flasks left out, each with the reason.
     pub unplanned: Vec<Unplanned>,

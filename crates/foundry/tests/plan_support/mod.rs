@@ -3,8 +3,9 @@
 #![allow(dead_code, reason = "each test file uses a part of it")]
 
 use foundry::plan::{
-    Calendar, Clearance, Control, Decisions, Family, Flask, Kiln, Options, Plan, Problem,
-    Programme, Progress, Segment, SegmentKind, SizeProgramme, Staffed, solve,
+    Accepted, Ban, Calendar, Clearance, Control, DearHours, Decisions, Family, Flask, Kiln,
+    Options, OutOfUse, Pin, Plan, Problem, Programme, Progress, Rewet, Segment, SegmentKind,
+    SizeProgramme, Stability, Staffed, solve,
 };
 
 /// Random numbers from a seed (xorshift64*; Vigna, "An experimental exploration
@@ -131,6 +132,93 @@ pub(crate) fn problem(seed: u64, flasks: usize, kilns: usize) -> Problem {
         flasks: all,
         decisions: Decisions::default(),
     }
+}
+
+/// The same with decisions that leave it possible: an accepted plan to stay near, flasks pinned to
+/// a load or together, wetting, dear hours, a kiln out of use, a ban; by the seed some of them.
+pub(crate) fn decided(seed: u64, flasks: usize, kilns: usize) -> Problem {
+    let mut problem = problem(seed, flasks, kilns);
+    let mut dice = Dice::new(seed ^ 0x5eed);
+    let mut decisions =
+        Decisions { not_before_min: 60 * dice.below(24) as i64, ..Default::default() };
+    let kiln = |dice: &mut Dice| problem.kilns[dice.below(problem.kilns.len())].id.clone();
+    // As if somebody had given each day's flasks a load of the next morning.
+    let accepted: Vec<Accepted> = problem
+        .flasks
+        .iter()
+        .map(|flask| Accepted {
+            flask: flask.id.clone(),
+            kiln: kiln(&mut dice),
+            start_min: (flask.ready_min / 1440 + 1) * 1440 + dice.pick(&[480, 480, 495, 780]),
+        })
+        .collect();
+    let which = 1 + dice.below(31);
+    if which & 1 > 0 {
+        let minutes_per_move = dice.pick(&[20, 240, 2000]);
+        decisions.stability = Some(Stability { accepted: accepted.clone(), minutes_per_move });
+    }
+    if which & 2 > 0 {
+        for _ in 0..1 + dice.below(2) {
+            let Accepted { flask, kiln, start_min } = accepted[dice.below(flasks)].clone();
+            decisions.pins.push(Pin::Load { flask, kiln, start_min });
+        }
+        let (one, other) = (&problem.flasks[0], &problem.flasks[dice.below(flasks)]);
+        if one.id != other.id && one.family == other.family {
+            decisions.pins.push(Pin::Together { flask: one.id.clone(), with: other.id.clone() });
+        }
+    }
+    if which & 4 > 0 {
+        let minutes = dice.pick(&[60, 400]);
+        decisions.rewet = problem
+            .flasks
+            .iter()
+            .filter_map(|flask| {
+                let until_min = flask.latest_start_min? + 1440 * dice.below(3) as i64;
+                Some(Rewet { flask: flask.id.clone(), until_min, minutes })
+            })
+            .collect();
+    }
+    if which & 8 > 0 {
+        let minutes_per_hour = dice.pick(&[15, 90, 400]);
+        let (from, to) = dice.pick(&[(1020, 1320), (420, 660), (600, 900)]);
+        decisions.dear_hours = (0..5)
+            .map(|day| DearHours {
+                from_min: day * 1440 + from,
+                to_min: day * 1440 + to,
+                minutes_per_hour,
+            })
+            .collect();
+    }
+    if which & 16 > 0 {
+        let from_min = 1440 * (1 + dice.below(4) as i64) + 600;
+        let to_min = from_min + 60 * dice.below(30) as i64 + 60;
+        decisions.out_of_use.push(OutOfUse { kiln: kiln(&mut dice), from_min, to_min });
+        let flask = problem.flasks[dice.below(flasks)].id.clone();
+        let until_min = Some(1440 * 3 + 600);
+        decisions.bans.push(Ban { flask: Some(flask), kiln: kiln(&mut dice), until_min });
+    }
+    problem.id = format!("seed {seed}, {flasks} flasks, decided");
+    problem.decisions = decisions;
+    problem
+}
+
+/// What counts first in a plan: its tardiness with moves, wetting and dear hours, from the plan's
+/// loads alone but for the dear hours, which the judge has looked at.
+pub(crate) fn counted(problem: &Problem, plan: &Plan) -> i64 {
+    let decisions = &problem.decisions;
+    let stands = |one: &Accepted| {
+        plan.loads.iter().any(|load| {
+            (&load.kiln, load.start_min) == (&one.kiln, one.start_min)
+                && load.flasks.iter().any(|placed| placed.flask == one.flask)
+        })
+    };
+    let moves = decisions.stability.as_ref().map_or(0, |stability| {
+        let moved = stability.accepted.iter().filter(|one| !stands(one)).count() as i64;
+        moved * stability.minutes_per_move
+    });
+    let wetted = decisions.rewet.iter().filter(|one| plan.rewetted.contains(&one.flask));
+    let wetting: i64 = wetted.map(|one| one.minutes).sum();
+    plan.objective.weighted_tardiness + moves + wetting + plan.dear_min
 }
 
 /// A plan found in so many steps.

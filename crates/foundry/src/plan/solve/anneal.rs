@@ -92,7 +92,7 @@ impl<'m> Line<'m> {
             let number = line.pool.len();
             for &unit in &draft.units {
                 line.home[usize::from(unit)] = number;
-                if !units[usize::from(unit)].pinned {
+                if units[usize::from(unit)].place.is_none() {
                     line.units_here.push(unit);
                 }
             }
@@ -437,7 +437,7 @@ impl<'m> Line<'m> {
         let to = self.list[to_position];
         let others = &self.pool[to].draft.units;
         let other = others[self.random.below(others.len())];
-        if to == from || units[usize::from(other)].pinned {
+        if to == from || units[usize::from(other)].place.is_some() {
             return None;
         }
         self.alter(units, to, |draft| {

@@ -9,6 +9,9 @@ use super::board::Wanted;
 /// Number of a unit.
 pub(super) type UnitNo = u16;
 
+/// A kiln and the start of a load in it.
+pub(super) type Place = (usize, Min);
+
 /// Flasks that go into the same load whatever happens: mostly one alone.
 #[derive(Debug, Clone)]
 pub(super) struct Unit {
@@ -20,8 +23,8 @@ pub(super) struct Unit {
     /// Families of the members, as bits, and those they may not be with.
     pub(super) families: u64,
     pub(super) clashes: u64,
-    /// Stays in the load it is in.
-    pub(super) pinned: bool,
+    /// Where it is pinned: it stays in the load it is in.
+    pub(super) place: Option<Place>,
 }
 
 impl Unit {
@@ -33,7 +36,7 @@ impl Unit {
             latest: Min::MAX,
             families: 0,
             clashes: 0,
-            pinned: false,
+            place: None,
         };
         for &flask in &unit.flasks {
             let flask = &model.flasks[usize::from(flask)];

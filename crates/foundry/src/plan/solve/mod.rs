@@ -110,7 +110,10 @@ pub fn solve(
     let mut plan = search.write(&mut floors, schedule, Some(&bounds));
     if proved {
         plan.proved_optimal = true;
-        plan.bound = plan.objective.as_bound();
+        // Where other things count too, less tardiness may be had at their expense.
+        if model.counts_only_tardiness() {
+            plan.bound = plan.objective.as_bound();
+        }
     }
     Ok(plan)
 }
@@ -145,11 +148,12 @@ impl<'m> Search<'_, 'm> {
     fn write(&self, floors: &mut Floors, schedule: Schedule<'m>, bounds: Option<&Bounds>) -> Plan {
         let settled = self.settled;
         let (unplanned, unkept) = (settled.unplanned.clone(), settled.unkept.clone());
+        let plain = schedule.cost().is_plain();
         let mut plan = written(self.problem, floors, &settled.units, schedule, unplanned, unkept);
         let Some(bounds) = bounds else { return plan };
         if plan.unplanned.len() == settled.unplanned.len() {
             plan.bound = bounds.beside(plan.objective);
-            plan.proved_optimal = bounds.prove(plan.objective);
+            plan.proved_optimal = plain && bounds.prove(plan.objective);
         } else {
             // A plan that leaves out more than could not be helped has bounds of its own.
             let left_out: HashSet<&str> =
@@ -163,13 +167,12 @@ impl<'m> Search<'_, 'm> {
         plan
     }
 
-    /// A search through all plans, when they are few, and nobody may join a load that is settled.
+    /// A search through all plans, when they are few, beside loads under way.
     fn search_through(&self, floors: &mut Floors) -> Option<Exact<'m>> {
-        let settled = &self.settled.schedule;
-        let alone = settled.loads.iter().all(|(draft, _)| draft.under_way);
         let all: Vec<UnitNo> = (0..self.settled.units.len() as UnitNo).collect();
-        let begin = || Exact::new(self.model, floors, &self.settled.units, &all, settled.clone());
-        alone.then(begin).flatten()
+        // Pinned loads are planned anew, for others may join them.
+        let stays = self.settled.under_way();
+        Exact::new(self.model, floors, &self.settled.units, &all, stays)
     }
 
     /// Anneals from a first schedule, and searches a small problem through to the end beside that,
@@ -194,18 +197,15 @@ impl<'m> Search<'_, 'm> {
         // through anyhow, larger ones need the time for one.
         let start = AFRESH_UNITS.contains(&units.len()).then(|| best.clone());
         let (rounds, afresh) = if start.is_some() { (6.0, 3) } else { (4.0, 0) };
-        // The bounds know nothing of staying near an accepted plan, wetting and dear hours.
-        let decisions = &self.problem.decisions;
-        let free = decisions.stability.is_none()
-            && decisions.rewet.is_empty()
-            && decisions.dear_hours.is_empty();
         let Some(mut line) = Line::new(&best, units, options.seed, |_, _| true) else {
             return (best, false);
         };
         let mut exact = self.search_through(floors);
         let mut polish = Polish::new(options.seed);
         while used < 1.0 {
-            if free && best_cost.broken == 0 && bounds.prove(best_cost.objective()) {
+            // The bounds know nothing of staying near an accepted plan, wetting and dear hours.
+            let whole = best_cost.broken == 0 && best_cost.is_plain();
+            if whole && bounds.prove(best_cost.objective()) {
                 break;
             }
             let within: f64 = (used * rounds) % 1.0;
@@ -235,7 +235,7 @@ impl<'m> Search<'_, 'm> {
                 steps += 1;
             }
             if let Some(search) = &mut exact {
-                let known = (best_cost.broken == 0).then(|| best_cost.objective());
+                let known = (best_cost.broken == 0).then(|| best_cost.value());
                 if let Some(found) = search.advance(NODES, known, units) {
                     best_cost = found.cost();
                     best = found;

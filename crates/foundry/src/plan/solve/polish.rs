@@ -35,21 +35,14 @@ impl Polish {
         units: &[Unit],
         best: &Schedule<'m>,
     ) -> Option<Schedule<'m>> {
-        let (members, stays) = self.some_loads(units, best)?;
+        let (members, stays) = self.some_loads(best)?;
         let mut exact = Exact::new(model, floors, units, &members, stays)?;
-        exact.advance(NODES, Some(best.cost().objective()), units)
+        exact.advance(NODES, Some(best.cost().value()), units)
     }
 
     /// The members of a few loads, and the schedule without them.
-    fn some_loads<'m>(
-        &mut self,
-        units: &[Unit],
-        best: &Schedule<'m>,
-    ) -> Option<(Vec<UnitNo>, Schedule<'m>)> {
-        let free = |draft: &Draft| {
-            let single = |unit: &UnitNo| units[usize::from(*unit)].flasks.len() == 1;
-            draft.exactly.is_none() && !draft.under_way && draft.units.iter().all(single)
-        };
+    fn some_loads<'m>(&mut self, best: &Schedule<'m>) -> Option<(Vec<UnitNo>, Schedule<'m>)> {
+        let free = |draft: &Draft| draft.exactly.is_none() && !draft.under_way;
         let mut near: Vec<usize> =
             (0..best.loads.len()).filter(|&load| free(&best.loads[load].0)).collect();
         if near.is_empty() {

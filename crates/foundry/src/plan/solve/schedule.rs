@@ -20,12 +20,16 @@ const MANY_LOADS: usize = 64;
 /// What is near: a week.
 const NEAR_MIN: Min = 7 * 1440;
 
+/// What counts in a plan, in this order: tardiness with what moves, wetting and dear hours count;
+/// loads; the end.
+pub(super) type Value = (i64, i64, i64);
+
 /// What a schedule costs, in the order in which it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub(super) struct Cost {
     /// Latest starts and the horizon passed: zero in a plan.
     pub(super) broken: i64,
-    /// Weighted tardiness, and what moving away from an accepted plan counts.
+    /// Weighted tardiness, and what moving away from an accepted plan, wetting and dear hours count.
     pub(super) delay: i64,
     pub(super) loads: i64,
     pub(super) makespan: i64,
@@ -40,6 +44,16 @@ impl Cost {
         self.loads += load.loads;
         self.makespan = self.makespan.max(load.makespan);
         self.tardiness += load.tardiness;
+    }
+
+    /// What is minimised in a plan that breaks nothing.
+    pub(super) fn value(self) -> Value {
+        (self.delay, self.loads, self.makespan)
+    }
+
+    /// Whether nothing counts but tardiness.
+    pub(super) fn is_plain(self) -> bool {
+        self.delay == self.tardiness
     }
 
     pub(super) fn objective(self) -> Objective {

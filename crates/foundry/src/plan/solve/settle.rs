@@ -9,7 +9,7 @@ use crate::plan::outcome::{Reason, UnkeptPin, Unplanned};
 use crate::plan::problem::{Pin, Problem, UnderWay};
 
 use super::board::Timing;
-use super::draft::{Draft, Unit, UnitNo, sort_pours};
+use super::draft::{Draft, Place, Unit, UnitNo, sort_pours};
 use super::refusal::refusal;
 use super::schedule::Schedule;
 
@@ -23,8 +23,18 @@ pub(super) struct Settled<'m> {
     pub(super) unkept: Vec<UnkeptPin>,
 }
 
-/// Kiln and start a flask is pinned to.
-type Place = (usize, Min);
+impl<'m> Settled<'m> {
+    /// The loads under way alone.
+    pub(super) fn under_way(&self) -> Schedule<'m> {
+        let mut schedule = self.schedule.clone();
+        for number in (0..schedule.loads.len()).rev() {
+            if !schedule.loads[number].0.under_way {
+                schedule.remove(number);
+            }
+        }
+        schedule
+    }
+}
 
 /// Reads the decisions of a problem.
 pub(super) fn settle<'m>(problem: &Problem, model: &'m Model, floors: &mut Floors) -> Settled<'m> {
@@ -312,7 +322,7 @@ impl Settling<'_, '_> {
             if draft.possible(model, floors, &self.out.units)
                 && self.out.schedule.board.earliest(&draft.wanted(), &mut timing)
             {
-                self.out.units[usize::from(unit)].pinned = true;
+                self.out.units[usize::from(unit)].place = Some((kiln, start));
                 load = Some((draft, timing));
                 continue;
             }

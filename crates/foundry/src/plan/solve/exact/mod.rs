@@ -8,7 +8,10 @@
 //! Deciding only ever moves times later, so what a node costs is a bound for all that follow from
 //! it; what is left is bounded by planning it in every kiln as if there were no other
 //! ([`rest::Rest`]). A node that cannot become better than the best plan known is dropped, and so
-//! is one after which the same can follow as after a cheaper one ([`seen::Seen`]).
+//! is one after which the same can follow as after a cheaper one ([`seen::Seen`]). Whoever is
+//! pinned is in sets of one kiln and one start. What may count less at a later start than at an
+//! earlier one is counted at its least over the span of starts a load has, and the span divided
+//! ([`extra::Extra`]).
 //!
 //! # Source
 //! Branching on what clashes in an otherwise earliest schedule: E. Balas, "Machine sequencing via
@@ -16,7 +19,10 @@
 //! Bounding a batching machine by what it does alone, set by set: P. Brucker et al., "Scheduling a
 //! batching machine", Journal of Scheduling 1 (1998) 31.
 
+mod extra;
+mod kind;
 mod kinds;
+mod late;
 mod node;
 mod rest;
 mod seen;
@@ -25,24 +31,28 @@ mod times;
 use crate::plan::calendar::Min;
 use crate::plan::floor::Floors;
 use crate::plan::model::Model;
-use crate::plan::outcome::Objective;
 
 use super::board::Timing;
-use super::draft::{Draft, Unit, UnitNo};
-use super::schedule::Schedule;
-use kinds::{Kinds, Mask};
+use super::draft::{Draft, Place, Unit, UnitNo};
+use super::schedule::{Schedule, Value};
+use kinds::Kinds;
 use node::Node;
 use rest::Rest;
 use seen::Seen;
 use times::Meeting;
 
-/// The most flasks whose sets are gone through.
+/// The most units whose sets are gone through, and the most flasks in them.
 const MOST_UNITS: usize = 12;
+const MOST_FLASKS: usize = 16;
 /// The most kilns over which what is left is divided.
 const MOST_KILNS: usize = 4;
 
-/// What a plan or the beginning of one costs, in the order in which it counts.
-type Value = (i64, i64, i64);
+/// Bounds take what happens within such a span to happen at its beginning, so that results are
+/// met again: a kiln is free, a load starts.
+const SPAN_MIN: Min = 15;
+
+/// A set of units, by their numbers among those that are searched through.
+type Mask = u16;
 
 /// More than any plan costs.
 const NONE: Value = (i64::MAX / 4, 0, 0);
@@ -74,8 +84,7 @@ struct Frame<'m> {
 
 impl<'m> Exact<'m> {
     /// A search through all plans of some units beside loads that stay as they are; none when
-    /// there are too many, or when not everything that counts only ever gets worse with time:
-    /// moves from an accepted plan, wetting, dear hours.
+    /// there are too many.
     pub(super) fn new(
         model: &'m Model,
         floors: &mut Floors,
@@ -83,22 +92,28 @@ impl<'m> Exact<'m> {
         members: &[UnitNo],
         stays: Schedule<'m>,
     ) -> Option<Self> {
-        let plain = model.per_move == 0
-            && model.dear_hours.is_empty()
-            && model.flasks.iter().all(|flask| flask.rewet.is_none());
-        let single = members.iter().all(|&unit| {
-            let unit = &units[usize::from(unit)];
-            unit.flasks.len() == 1 && !unit.pinned
-        });
         let few = (1..=MOST_UNITS).contains(&members.len()) && model.kilns.len() <= MOST_KILNS;
+        let flasks: usize = members.iter().map(|&one| units[usize::from(one)].flasks.len()).sum();
         let cost = stays.cost();
-        if !plain || !single || !few || cost.broken > 0 {
+        if !few || flasks > MOST_FLASKS || cost.broken > 0 {
             return None;
         }
         let kilns = 0..model.kilns.len();
         let board = &stays.board;
         let busy: Vec<Vec<(Min, Min)>> = kilns.clone().map(|kiln| busy(&stays, kiln)).collect();
-        let twin: Vec<_> = kilns.clone().map(|kiln| twin_of(model, &busy, kiln)).collect();
+        let pinned = |kiln: usize| {
+            let place = |one: &UnitNo| units[usize::from(*one)].place;
+            members.iter().filter_map(place).any(|place| place.0 == kiln)
+        };
+        let alike = |kiln: usize, other: usize| {
+            busy[kiln] == busy[other]
+                && !pinned(kiln)
+                && !pinned(other)
+                && are_alike(model, kiln, other)
+        };
+        // The last of the kilns before one that are like it in everything.
+        let twin: Vec<Option<usize>> =
+            kilns.map(|kiln| (0..kiln).rev().find(|&other| alike(kiln, other))).collect();
         let frame = Frame {
             model,
             kinds: Kinds::new(model, floors, units, members),
@@ -106,7 +121,7 @@ impl<'m> Exact<'m> {
             ramps: board.ramps().collect(),
             busy,
             twin,
-            stays_cost: (cost.tardiness, cost.loads, cost.makespan),
+            stays_cost: cost.value(),
             stays,
         };
         let mut exact = Self {
@@ -131,17 +146,19 @@ impl<'m> Exact<'m> {
     pub(super) fn advance(
         &mut self,
         nodes: usize,
-        known: Option<Objective>,
+        known: Option<Value>,
         units: &[Unit],
     ) -> Option<Schedule<'m>> {
-        let mut least = known.map_or(NONE, |of| (of.weighted_tardiness, of.loads, of.makespan_min));
+        let mut least = known.unwrap_or(NONE);
         let mut found = None;
         for _ in 0..nodes {
             let Some(node) = self.open.pop() else { break };
             if node.bound >= least {
                 continue;
             }
-            if let Some(meeting) = self.frame.meeting(&node) {
+            if let Some((load, later)) = self.frame.cheaper_later(&node) {
+                self.divide(&node, load, later, least);
+            } else if let Some(meeting) = self.frame.meeting(&node) {
                 self.decide(&node, &meeting, least);
             } else if node.left == 0 {
                 least = node.bound;
@@ -158,6 +175,17 @@ impl<'m> Exact<'m> {
         let Some(key) = self.frame.what_follows(node) else { return false };
         let cost = self.frame.cost(node);
         self.seen.is_beaten(key, cost)
+    }
+
+    /// A node for each part of the span in which a load may start.
+    fn divide(&mut self, node: &Node, load: usize, later: Min, least: Value) {
+        let mut children = Vec::new();
+        let (mut before, mut after) = (node.clone(), node.clone());
+        before.loads[load].until = later - 1;
+        after.loads[load].start = later;
+        self.consider(before, least, &mut children);
+        self.consider(after, least, &mut children);
+        self.push(children);
     }
 
     /// A node for each way of keeping apart what meets.
@@ -260,7 +288,11 @@ impl<'m> Frame<'m> {
         let mut schedule = self.stays.clone();
         for load in &node.loads {
             let kind = self.kinds.kind(load.kind);
-            let mut draft = Draft { kiln: load.kiln, ..Draft::default() };
+            let mut draft = Draft { kiln: load.kiln, exactly: kind.pinned, ..Draft::default() };
+            if kind.pinned.is_none() && !kind.extra.is_nothing() {
+                // It may start later than it could because that counts less.
+                draft.delay = load.start;
+            }
             draft.units = self.kinds.members(kind.mask).collect();
             draft.derive(self.model, units);
             let mut pours = kind.labelled(&node.pours[load.pours()]);
@@ -290,19 +322,18 @@ fn busy(stays: &Schedule<'_>, kiln: usize) -> Vec<(Min, Min)> {
     busy
 }
 
-/// The last of the kilns before this one that are like it in everything.
-fn twin_of(model: &Model, busy: &[Vec<(Min, Min)>], kiln: usize) -> Option<usize> {
-    let alike = |other: &usize| {
-        let (a, b) = (&model.kilns[kiln], &model.kilns[*other]);
-        (a.floor, a.cool_per_100c, a.turnaround, a.available)
-            == (b.floor, b.cool_per_100c, b.turnaround, b.available)
-            && busy[kiln] == busy[*other]
-            && model.flasks.iter().all(|flask| {
-                flask.may_use(kiln) == flask.may_use(*other)
-                    && flask.kiln_from.get(kiln) == flask.kiln_from.get(*other)
-            })
-    };
-    (0..kiln).rev().find(alike)
+/// Whether two kilns are alike to every flask.
+fn are_alike(model: &Model, one: usize, other: usize) -> bool {
+    let (a, b) = (&model.kilns[one], &model.kilns[other]);
+    (a.floor, a.cool_per_100c, a.turnaround, a.available)
+        == (b.floor, b.cool_per_100c, b.turnaround, b.available)
+        && model.flasks.iter().all(|flask| {
+            let accepted = flask.accepted.filter(|_| model.per_move > 0).map(|place| place.0);
+            flask.may_use(one) == flask.may_use(other)
+                && flask.kiln_from.get(one) == flask.kiln_from.get(other)
+                && accepted != Some(one)
+                && accepted != Some(other)
+        })
 }
 
 #[cfg(test)]

@@ -2,8 +2,8 @@
 
 use crate::plan::calendar::Min;
 
-use super::Value;
-use super::kinds::{Kind, Mask};
+use super::kind::Kind;
+use super::{Mask, Value};
 
 /// A load of a node.
 #[derive(Debug, Clone, Copy)]
@@ -13,8 +13,9 @@ pub(super) struct Placed {
     pub(super) kind: usize,
     /// The load before it in its kiln.
     pub(super) before: Option<usize>,
-    /// Its earliest start.
+    /// Its earliest start, and its latest.
     pub(super) start: Min,
+    pub(super) until: Min,
     /// Where its pours stand among those of the node, and how many they are.
     first_pour: usize,
     count: usize,
@@ -94,6 +95,7 @@ impl Node {
             kind: number,
             before: self.loads.iter().rposition(|load| load.kiln == kiln),
             start: Min::MIN,
+            until: kind.latest,
             first_pour: self.pours.len(),
             count,
         });

@@ -4,15 +4,12 @@ use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 
 use crate::plan::calendar::Min;
-use crate::plan::model::Model;
+use crate::plan::model::{FlaskNo, Model};
 use crate::plan::solve::bound::earliest_pour;
 use crate::plan::solve::draft::{Unit, UnitNo};
 
-use super::kinds::Mask;
-use super::{Frame, NONE, Value, sum};
+use super::{Frame, Mask, NONE, SPAN_MIN, Value, sum};
 
-/// Kilns are taken to be free from the beginning of such a span, so that results are met again.
-const SPAN_MIN: Min = 15;
 /// Among how many kilns results are remembered: a key is 16 bits and 26 for each kiln.
 const MOST_REMEMBERED: usize = 3;
 
@@ -39,9 +36,11 @@ type Table<V> = HashMap<u64, V, BuildHasherDefault<Spread>>;
 
 /// Bounds for sets of flasks that are left, remembered.
 pub(super) struct Rest {
-    /// The least tardiness of each flask in each kiln, alone.
+    /// What each unit counts at least in each kiln, alone.
     alone: Vec<Vec<i64>>,
-    loads: Table<Option<(i64, Min)>>,
+    /// Where the bounds of each load stand among all.
+    loads: Table<(u32, u32)>,
+    bounds: Vec<(i64, Min)>,
     kilns: Table<Value>,
     divided: HashMap<(u64, u64), Value, BuildHasherDefault<Spread>>,
     /// For each kiln the first that is like it.
@@ -57,10 +56,8 @@ impl Rest {
                 members
                     .iter()
                     .map(|&unit| {
-                        let flask = units[usize::from(unit)].flasks[0];
-                        let spec = &model.flasks[usize::from(flask)];
-                        let pour = spec.may_use(kiln).then(|| earliest_pour(model, flask, kiln));
-                        pour.flatten().map_or(0, |at| spec.tardiness(at))
+                        let flasks = units[usize::from(unit)].flasks.iter();
+                        flasks.map(|&flask| least_alone(model, flask, kiln)).sum()
                     })
                     .collect()
             })
@@ -68,6 +65,7 @@ impl Rest {
         Self {
             alone,
             loads: Table::default(),
+            bounds: Vec::new(),
             kilns: Table::default(),
             divided: HashMap::default(),
             like,
@@ -135,13 +133,18 @@ impl Rest {
             let others = set & !part;
             if let Some(number) = kinds.of_mask(part, kiln)
                 && self.least_alone(kiln, set) <= best.0
-                && let Some((late, over)) = self.of_load(frame, number, kiln, from)
-                && late + self.least_alone(kiln, others) <= best.0
             {
-                let free = over + model.kilns[kiln].turnaround;
-                let rest = self.of_kiln(frame, others, kiln, free);
-                if rest != NONE {
-                    best = best.min(sum((late, 1, i64::from(over)), rest));
+                let (first, last) = self.of_load(frame, number, kiln, from);
+                for at in first..last {
+                    let (cost, over) = self.bounds[at as usize];
+                    if cost + self.least_alone(kiln, others) > best.0 {
+                        continue;
+                    }
+                    let free = over + model.kilns[kiln].turnaround;
+                    let rest = self.of_kiln(frame, others, kiln, free);
+                    if rest != NONE {
+                        best = best.min(sum((cost, 1, i64::from(over)), rest));
+                    }
                 }
             }
             part = (part - 1) & set;
@@ -155,24 +158,29 @@ impl Rest {
         alone.filter(|(n, _)| set >> n & 1 == 1).map(|(_, late)| late).sum()
     }
 
-    /// Tardiness and end of a load in an empty kiln, alloys changed in no time.
-    fn of_load(
-        &mut self,
-        frame: &Frame<'_>,
-        number: usize,
-        kiln: usize,
-        from: Min,
-    ) -> Option<(i64, Min)> {
+    /// Where costs and ends of a load in an empty kiln stand, alloys changed in no time.
+    fn of_load(&mut self, frame: &Frame<'_>, number: usize, kiln: usize, from: Min) -> (u32, u32) {
         let kind = frame.kinds.kind(number);
         let from = from.max(kind.from[kiln]);
         let key = (number as u64) << 40 | (kiln as u64) << 32 | u64::from(from as u32);
         if let Some(&known) = self.loads.get(&key) {
             return known;
         }
-        let found = kind.alone(frame, kiln, from);
+        let first = self.bounds.len() as u32;
+        self.bounds.extend(kind.alone(frame, kiln, from));
+        let found = (first, self.bounds.len() as u32);
         self.loads.insert(key, found);
         found
     }
+}
+
+/// What a flask counts at least in a kiln.
+fn least_alone(model: &Model, flask: FlaskNo, kiln: usize) -> i64 {
+    let spec = &model.flasks[usize::from(flask)];
+    let pour = spec.may_use(kiln).then(|| earliest_pour(model, flask, kiln));
+    let late = pour.flatten().map_or(0, |at| spec.tardiness(at));
+    let moves = spec.accepted.is_some_and(|place| place.0 != kiln);
+    late + if moves { model.per_move } else { 0 }
 }
 
 /// The beginning of the span in which a kiln that is free from a minute on gets its load.

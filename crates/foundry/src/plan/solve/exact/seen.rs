@@ -58,7 +58,7 @@ impl Frame<'_> {
         let mut pours = Vec::new();
         for &number in &lasting {
             let load = &node.loads[number];
-            key.extend([load.kiln as i32, load.kind as i32, load.start]);
+            key.extend([load.kiln as i32, load.kind as i32, load.start, load.until]);
             key.extend(&node.pours[load.pours()]);
             pours.extend(load.pours());
         }

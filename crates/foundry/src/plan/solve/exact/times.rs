@@ -72,9 +72,18 @@ impl Frame<'_> {
         }
         let pours = &mut node.pours[load.pours()];
         let kind = self.kinds.kind(load.kind);
-        let (start, moved) = kind.settle(self, load.kiln, from, pours)?;
+        let (start, moved) = kind.settle(self, load.kiln, from, load.until, pours)?;
         node.loads[number].start = start;
         Some(moved || start != load.start)
+    }
+
+    /// A load that could count less if it started later, and where its span is to be divided.
+    pub(super) fn cheaper_later(&self, node: &Node) -> Option<(usize, Min)> {
+        node.loads.iter().enumerate().find_map(|(number, load)| {
+            let extra = &self.kinds.kind(load.kind).extra;
+            let later = extra.split(self.model, load.kiln, load.start, load.until)?;
+            Some((number, later))
+        })
     }
 
     /// The first thing that meets another at the node's times.
@@ -165,13 +174,15 @@ impl Frame<'_> {
         }
     }
 
-    /// What the loads of a node cost at their times.
+    /// What the loads of a node cost at their times, or at the least later.
     pub(super) fn cost(&self, node: &Node) -> Value {
         let mut cost = self.stays_cost;
         for load in &node.loads {
-            let late = self.kinds.kind(load.kind).tardiness(&node.pours[load.pours()]);
+            let kind = self.kinds.kind(load.kind);
+            let late = kind.tardiness(&node.pours[load.pours()]);
+            let (extra, _) = kind.extra.least(self.model, load.kiln, load.start, load.until);
             let over = i64::from(load.over(node) + self.model.pour_min);
-            cost = sum(cost, (late, 1, over));
+            cost = sum(cost, (late + extra, 1, over));
         }
         cost
     }
