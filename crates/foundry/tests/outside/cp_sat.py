@@ -49,7 +49,7 @@ def prove(program, own_seconds, seconds, *files):
     for name in files:
         plan, _ = planned(program, name, "--seconds", own_seconds)
         own = list(plan["objective"].values())
-        model = Model(read(name))
+        model = Model(read(name), [plan])
         model.hint(plan)
         values, proved, used = model.solve([float(seconds)] * 3, while_proved=True)
         bounds = model.bounds if values else []
@@ -64,7 +64,7 @@ def beside(program, own_seconds, seconds, *files):
         first, _ = planned(program, name, "--steps", "1")
         own = list(plan["objective"].values())
         bound = list(plan["bound"].values())
-        model = Model(read(name))
+        model = Model(read(name), [plan, first])
         if not first["unplanned"]:
             model.hint(first)
         budget = float(seconds)

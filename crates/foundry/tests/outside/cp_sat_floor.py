@@ -1,14 +1,20 @@
 """Which flasks fit on a kiln's floor, found apart from the planner; for cp_sat_model.py."""
 
 import itertools
+import json
 import math
+import pathlib
 import random
+import tempfile
 
 from scipy.optimize import minimize
 
 
-def fits(diameters, kiln, clearance, tries=200):
-    """Whether places for circles were found on the floor of a kiln."""
+def fits(diameters, kiln, clearance, tries=200, few=12, hopeless=60.0):
+    """Whether places for circles were found on the floor of a kiln.
+
+    Given up after a few tries when all of them left squares of overlaps that add up to much.
+    """
     gap, wall = clearance["flask_mm"], clearance["wall_mm"]
     radii = [d / 2 for d in diameters]
     count = len(radii)
@@ -38,7 +44,10 @@ def fits(diameters, kiln, clearance, tries=200):
 
     bounds = box[0] + box[1]
     dice = random.Random(repr(sorted(diameters)))
+    least = math.inf
     for attempt in range(tries):
+        if attempt >= few and least > hopeless:
+            return False
         # Anywhere, or mostly along the walls and in the corners.
         start = [
             dice.choice([low, low, high, high, dice.uniform(low, high)])
@@ -49,15 +58,19 @@ def fits(diameters, kiln, clearance, tries=200):
         found = minimize(overlap, start, jac=True, method="L-BFGS-B", bounds=bounds)
         if found.fun < 1e-9:
             return True
+        least = min(least, found.fun)
     return False
 
 
-known_fits = {}
+# What was found is kept for the next time: the search takes minutes for a large floor.
+KEPT = pathlib.Path(tempfile.gettempdir()) / "cp_sat_floors.json"
+known_fits = json.loads(KEPT.read_text(encoding="utf-8")) if KEPT.exists() else {}
 
 
 def counts_fit(counts, sizes, kiln, clearance):
-    """Whether so many flasks of each size fit; kept for kilns of the same floor."""
-    key = (kiln["width_mm"], kiln["depth_mm"], repr(clearance), tuple(zip(sizes, counts)))
+    """Whether so many flasks of each size fit."""
+    floor = (kiln["width_mm"], kiln["depth_mm"], *clearance.values())
+    key = repr((floor, [(size, n) for size, n in zip(sizes, counts) if n]))
     if key not in known_fits:
         diameters = [d for d, n in zip(sizes, counts) for _ in range(n)]
         known_fits[key] = not diameters or fits(diameters, kiln, clearance)
@@ -85,4 +98,5 @@ def floor_table(kiln, sizes, most, clearance):
         )
         if known[counts]:
             table.append(counts)
+    KEPT.write_text(json.dumps(known_fits), encoding="utf-8")
     return table

@@ -39,9 +39,13 @@ def first_from(windows, minute):
 
 
 class Model:
-    """Variables and rules; `goals` in the order in which they count."""
+    """Variables and rules; `goals` in the order in which they count.
 
-    def __init__(self, problem):
+    What stands together on a floor in one of some plans is taken to fit, besides what was found.
+    """
+
+    def __init__(self, problem, plans=()):
+        self.plans = plans
         assert not problem.get("decisions", {}).get("under_way"), "loads under way are not modelled"
         self.problem = problem
         self.decisions = problem.get("decisions", {})
@@ -165,6 +169,15 @@ class Model:
         most = [size.count(n) for n in range(len(sizes))]
         clearance = self.problem["clearance"]
         tables = [floor_table(kiln, sizes, most, clearance) for kiln in self.kilns]
+        size_of = dict(zip((f["id"] for f in self.flasks), size))
+        for load in (load for plan in self.plans for load in plan["loads"]):
+            there = [size_of[one["id"]] for one in load["flasks"]]
+            here = next(kiln for kiln in self.kilns if kiln["id"] == load["kiln"])
+            sides = (here["width_mm"], here["depth_mm"])
+            for kiln, table in zip(self.kilns, tables):
+                if (kiln["width_mm"], kiln["depth_mm"]) == sides:
+                    counts = [range(there.count(n) + 1) for n in range(len(sizes))]
+                    table += [row for row in itertools.product(*counts) if row not in table]
         self.load_in = {}
         for lead in self.number:
             leads = self.x[lead, lead]

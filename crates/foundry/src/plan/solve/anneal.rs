@@ -36,8 +36,9 @@ pub(super) struct Line<'m> {
     units_here: Vec<UnitNo>,
     /// Units in no load.
     waiting: Vec<UnitNo>,
-    /// The unit that a change takes from those.
+    /// The unit that a change takes from those, and the one that it sends to them.
     called: Option<UnitNo>,
+    sent: Option<UnitNo>,
     random: Random,
     saved: Vec<(usize, Draft)>,
     saved_list: Vec<usize>,
@@ -75,6 +76,7 @@ impl<'m> Line<'m> {
             units_here: Vec::new(),
             waiting: schedule.waiting.clone(),
             called: None,
+            sent: None,
             random: Random::new(seed),
             saved: Vec::new(),
             saved_list: Vec::new(),
@@ -137,7 +139,8 @@ impl<'m> Line<'m> {
     fn place_from(&mut self, position: usize, limit: f64, worth: &Worth) -> bool {
         let model = self.model();
         let mut total = self.fixed_cost;
-        total.add(&waiting(self.waiting.len() - usize::from(self.called.is_some())));
+        let away = self.waiting.len() + usize::from(self.sent.is_some());
+        total.add(&waiting(away - usize::from(self.called.is_some())));
         for &number in &self.list[..position] {
             total.add(&self.pool[number].cost);
         }
@@ -167,6 +170,7 @@ impl<'m> Line<'m> {
     pub(super) fn step(&mut self, floors: &mut Floors, units: &[Unit], worth: &Worth) -> bool {
         self.saved.clear();
         self.called = None;
+        self.sent = None;
         self.saved_list.clear();
         self.saved_list.extend_from_slice(&self.list);
         let before = self.cost().scalar(worth);
@@ -188,9 +192,11 @@ impl<'m> Line<'m> {
             self.undone.push((number, std::mem::take(&mut entry.timing), entry.cost));
         }
         if self.place_from(first, limit, worth) {
-            let called = self.called.take();
+            let (called, sent) = (self.called.take(), self.sent.take());
             self.waiting.retain(|&unit| Some(unit) != called);
+            self.units_here.retain(|&unit| Some(unit) != sent);
             self.units_here.extend(called);
+            self.waiting.extend(sent);
             self.settle();
             return true;
         }
@@ -313,13 +319,31 @@ impl<'m> Line<'m> {
         }
     }
 
-    /// Puts a unit that is in no load into one.
+    /// Puts a unit that is in no load into one, alone, or in place of another.
     fn call(&mut self, floors: &mut Floors, units: &[Unit]) -> Option<usize> {
+        let model = self.model();
         let unit = self.waiting[self.random.below(self.waiting.len())];
         let position = self.random.below(self.list.len());
-        let to = self.list[position];
-        self.alter(units, to, |draft| draft.units.push(unit));
         self.called = Some(unit);
+        if self.random.below(3) == 0 {
+            let draft = Draft::new(model, units, self.random.below(model.kilns.len()), unit);
+            if !draft.possible(model, floors, units) {
+                return None;
+            }
+            self.begin_load(draft, position);
+            return Some(position);
+        }
+        let to = self.list[position];
+        let others = &self.pool[to].draft.units;
+        let other = others[self.random.below(others.len())];
+        if self.random.below(2) == 0 && units[usize::from(other)].place.is_none() {
+            self.sent = Some(other);
+        }
+        let sent = self.sent;
+        self.alter(units, to, |draft| {
+            draft.units.retain(|&one| Some(one) != sent);
+            draft.units.push(unit);
+        });
         self.possible(floors, units, to).then_some(position)
     }
 
