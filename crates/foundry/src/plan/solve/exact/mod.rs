@@ -84,7 +84,7 @@ struct Frame<'m> {
 
 impl<'m> Exact<'m> {
     /// A search through all plans of some units beside loads that stay as they are; none when
-    /// there are too many.
+    /// there are too many units, flasks or kilns. Plans that leave a unit out are not looked at.
     pub(super) fn new(
         model: &'m Model,
         floors: &mut Floors,
