@@ -5,6 +5,7 @@ use sqlx::{FromRow, PgPool};
 use super::store::ClientRow;
 use crate::clock::{Day, Moment};
 use crate::id::ClientId;
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
@@ -19,9 +20,12 @@ pub(super) struct ListRow {
 pub(super) async fn list(
     pool: &PgPool,
     search: &str,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order =
+        Order { terms: &[Term::words("lower(c.name)"), Term::id("c.id")], falling: false };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar(
         "SELECT count(*) FROM clients WHERE archived_at IS NULL
          AND ($1 = '' OR strpos(lower(name || ' ' || email || ' ' || phone), lower($1)) > 0)",
@@ -29,21 +33,24 @@ pub(super) async fn list(
     .bind(search)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(
-        "SELECT c.id, c.name, c.email, c.phone,
+    let sql = format!(
+        "SELECT {}, c.id, c.name, c.email, c.phone,
                 count(o.id) FILTER (WHERE o.state IN ('enquiry', 'quoted', 'agreed', 'ready')) AS open_orders,
                 max(o.created_at) AS last_order_at
          FROM clients c LEFT JOIN orders o ON o.client_id = c.id
          WHERE c.archived_at IS NULL
-           AND ($1 = '' OR strpos(lower(c.name || ' ' || c.email || ' ' || c.phone), lower($1)) > 0)
-         GROUP BY c.id ORDER BY lower(c.name), c.id LIMIT $2 OFFSET $3",
-    )
-    .bind(search)
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+           AND ($1 = '' OR strpos(lower(c.name || ' ' || c.email || ' ' || c.phone), lower($1)) > 0) AND {}
+         GROUP BY c.id{}",
+        seek.column(),
+        seek.beyond("$2"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(search)
+        .bind(seek.key())
+        .fetch_all(pool)
+        .await?;
+    Ok(seek.page(found, rows))
 }
 
 pub(super) async fn load(pool: &PgPool, id: ClientId) -> Result<ClientRow, sqlx::Error> {

@@ -6,6 +6,7 @@ use super::model::CureState;
 use crate::clock::{Day, Moment};
 use crate::id::{AttemptId, CureBatchId};
 use crate::pieces::Stage;
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
@@ -25,32 +26,36 @@ pub(super) struct ListRow {
 pub(super) async fn list(
     pool: &PgPool,
     under_way: bool,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order = Order { terms: &[Term::number("b.number")], falling: true };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar(
         "SELECT count(*) FROM cure_batches WHERE (state NOT IN ('done', 'cancelled')) = $1",
     )
     .bind(under_way)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(
-        "SELECT b.number, b.state, b.wash, b.wash_minutes, b.medium, b.cure_minutes, b.created_at, b.ended_at,
+    let sql = format!(
+        "SELECT {}, b.number, b.state, b.wash, b.wash_minutes, b.medium, b.cure_minutes, b.created_at, b.ended_at,
                 (SELECT min(t.due_at) FROM timers t WHERE t.subject = 'cure:' || b.number AND t.ended_at IS NULL) AS due_at,
                 (SELECT count(*) FROM cure_batch_pieces o WHERE o.cure_batch_id = b.id
                     AND (o.left_at IS NULL OR o.left_at = b.ended_at)) AS pieces,
                 (SELECT count(*) FROM cure_batch_pieces o JOIN attempt_stages g ON g.attempt_id = o.attempt_id
                   WHERE o.cure_batch_id = b.id AND g.stage = 'cure' AND g.batch = 'cure:' || b.number
                     AND g.failed_at IS NOT NULL) AS failed
-         FROM cure_batches b WHERE (b.state NOT IN ('done', 'cancelled')) = $1
-         ORDER BY b.number DESC LIMIT $2 OFFSET $3",
-    )
-    .bind(under_way)
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+         FROM cure_batches b WHERE (b.state NOT IN ('done', 'cancelled')) = $1 AND {}{}",
+        seek.column(),
+        seek.beyond("$2"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(under_way)
+        .bind(seek.key())
+        .fetch_all(pool)
+        .await?;
+    Ok(seek.page(found, rows))
 }
 
 #[derive(Clone, Debug, FromRow)]

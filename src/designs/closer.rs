@@ -10,7 +10,7 @@ use crate::analysis::{
     self, CastAlloy, Casting, FeedCase, FeedFound, Filling, Found, LookCase, LookFound, Scale,
     Stage,
 };
-use crate::forecasts::{self, Said, What};
+use crate::forecasts::{self, Limits, Said, What};
 use crate::id::{AlloyId, DesignVersionId};
 use crate::json::feed::{FeedJson, SprueJson};
 use crate::web::{Fault, Html, Show, working_of};
@@ -67,6 +67,8 @@ pub(crate) struct Closer {
     pub(super) advice: Found<FeedFound>,
     pub(super) fine: Found<FeedFound>,
     pub(super) filling: Option<Result<Filling, String>>,
+    /// This studio's limits, by which verdicts are given where they were taken over.
+    pub(super) limits: Limits,
 }
 
 impl Closer {
@@ -103,12 +105,38 @@ impl Closer {
             }
             _ => None,
         };
+        let limits = forecasts::limits(conn).await?;
         let Questions { casting, alloy, .. } = asked;
-        Ok(Some(Self { casting, alloy, look, first, advice, fine, filling }))
+        Ok(Some(Self { casting, alloy, look, first, advice, fine, filling, limits }))
     }
 
     /// What is forecast of a casting, as far as anything is.
     pub(super) fn said(&self) -> Vec<Said> {
+        let mut said = self.calculated();
+        for each in &mut said {
+            each.own = self.limits.verdict(each.what, &each.figures);
+        }
+        said
+    }
+
+    /// The verdict by this studio's limits: a word for the style, and a heading.
+    pub(super) fn own_verdict(&self, what: &What) -> Option<(&'static str, &'static str)> {
+        let own = self.said().into_iter().find(|said| said.what == *what)?.own?;
+        let mark = match own {
+            forecasts::Verdict::Yes => "good",
+            forecasts::Verdict::Doubtful => "open",
+            forecasts::Verdict::No => "bad",
+        };
+        Some((mark, own.words(*what)))
+    }
+
+    /// How far metal runs here in half of all castings, by this studio's limits.
+    pub(super) fn usual_run_mm(&self, filling: &Filling) -> Option<f64> {
+        let flow = &filling.sheet.value.flow;
+        self.limits.usual_run_mm(flow.shortest.get(), flow.longest.get())
+    }
+
+    fn calculated(&self) -> Vec<Said> {
         let mut said = Vec::new();
         if let Some(Ok(filling)) = &self.filling {
             let fill = &filling.sheet.value;
@@ -119,6 +147,7 @@ impl Closer {
                     Verdict::Doubtful => forecasts::Verdict::Doubtful,
                     Verdict::WillNot => forecasts::Verdict::No,
                 },
+                own: None,
                 figures: json!({
                     "thickness_mm": filling.thickness_mm, "run_mm": filling.run_mm,
                     "available_kpa": fill.available.get(), "needed_kpa": fill.needed.get(),
@@ -138,6 +167,7 @@ impl Closer {
                     "bad" => forecasts::Verdict::No,
                     _ => forecasts::Verdict::Doubtful,
                 },
+                own: None,
                 figures: json!({
                     "pockets": freezing.feed.pockets.len(),
                     "porosity_mm3": freezing.feed.porosity_mm3.usual,

@@ -8,6 +8,7 @@ use super::store::VersionFile;
 use crate::clock::Moment;
 use crate::id::{ClientId, DesignId, DesignVersionId, FileId};
 use crate::json::measure::ProblemJson;
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
@@ -29,28 +30,32 @@ const MATCHES: &str = "d.archived_at IS NULL
 pub(super) async fn list(
     pool: &PgPool,
     search: &str,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order = Order { terms: &[Term::number("d.number")], falling: true };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
         "SELECT count(*) FROM designs d LEFT JOIN clients c ON c.id = d.client_id WHERE {MATCHES}"
     )))
     .bind(search)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(sqlx::AssertSqlSafe(format!(
-        "SELECT d.number, d.name, c.name AS client, v.picture_id, v.n::bigint AS versions, v.unit, v.volume_mm3,
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(format!(
+        "SELECT {}, d.number, d.name, c.name AS client, v.picture_id, v.n::bigint AS versions, v.unit, v.volume_mm3,
                 v.box_x_mm, v.box_y_mm, v.box_z_mm
          FROM designs d LEFT JOIN clients c ON c.id = d.client_id
          JOIN LATERAL (SELECT * FROM design_versions WHERE design_id = d.id ORDER BY n DESC LIMIT 1) v ON true
-         WHERE {MATCHES} ORDER BY d.number DESC LIMIT $2 OFFSET $3"
+         WHERE {MATCHES} AND {}{}",
+        seek.column(),
+        seek.beyond("$2"),
+        seek.in_order()
     )))
     .bind(search)
-    .bind(size)
-    .bind(offset)
+    .bind(seek.key())
     .fetch_all(pool)
     .await?;
-    Ok((list, rows))
+    Ok(seek.page(found, rows))
 }
 
 #[derive(Clone, Debug, FromRow)]

@@ -64,7 +64,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Today
         enquiries,
         quoted,
         paperwork: view::paperwork(pool, today).await?,
-        cards: Cards::find(pool, &filter, 12, 0).await?,
+        cards: Cards::find(pool, &filter, 12).await?,
         frame: signed.frame,
     })
 }

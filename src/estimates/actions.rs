@@ -3,7 +3,7 @@
 use sqlx::PgConnection;
 use uuid::Uuid;
 
-use super::model::{What, propose};
+use super::model::What;
 use super::store::{self, Change};
 use super::view;
 use crate::audit;
@@ -25,7 +25,7 @@ pub(super) async fn take(
     let Some(of) = all.into_iter().find(|each| each.item == item) else {
         return Err(Refused::conflict(CHANGED).into());
     };
-    let Some(proposal) = propose(what, of.now, &of.measured) else {
+    let Some(proposal) = of.proposal(what) else {
         return Err(Refused::conflict(CHANGED).into());
     };
     if (proposal.after - shown).abs() > 1e-6

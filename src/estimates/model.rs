@@ -1,8 +1,8 @@
 //! What measurements say about a setting. No SQL, no clock.
 
 use foundry::source::Source;
-use foundry::working::{Figure, Working};
-use foundry::yields::{Confidence, Tally, wilson};
+use foundry::working::{Figure, Worked, Working};
+use foundry::yields::{Confidence, LimitSeen, Tally, wilson};
 
 /// Fewer measurements propose nothing: one odd piece would move the median.
 pub(super) const LEAST: usize = 8;
@@ -24,11 +24,19 @@ pub(super) enum What {
     Shrinkage,
     /// The chance that a verdict on filling or feeding is taken to mean.
     Chance,
+    /// Where the limit of such a verdict lies.
+    Limit,
 }
 
 impl What {
-    pub(super) const ALL: [Self; 5] =
-        [Self::MetalLoss, Self::LiftS, Self::FinishingMinutes, Self::Shrinkage, Self::Chance];
+    pub(super) const ALL: [Self; 6] = [
+        Self::MetalLoss,
+        Self::LiftS,
+        Self::FinishingMinutes,
+        Self::Shrinkage,
+        Self::Chance,
+        Self::Limit,
+    ];
 
     /// The word in forms and in the database.
     pub(super) const fn name(self) -> &'static str {
@@ -38,6 +46,7 @@ impl What {
             Self::FinishingMinutes => "finishing_minutes",
             Self::Shrinkage => "shrinkage",
             Self::Chance => "chance",
+            Self::Limit => "limit",
         }
     }
 
@@ -49,6 +58,7 @@ impl What {
             Self::FinishingMinutes => "Finishing of a piece",
             Self::Shrinkage => "Contraction in casting",
             Self::Chance => "Chance that it comes out",
+            Self::Limit => "Limit",
         }
     }
 
@@ -62,6 +72,7 @@ impl What {
             Self::Chance => {
                 "what stands beside the verdict on a design's page, and how many to cast"
             }
+            Self::Limit => "the verdicts on designs' pages from then on",
         }
     }
 
@@ -81,13 +92,14 @@ impl What {
             Self::Chance => {
                 "(1 + came out) / (2 + castings), the mean of what is believed after them"
             }
+            Self::Limit => "where nine of ten come out, or one of ten does",
         }
     }
 
     /// The unit as it is kept.
     const fn unit(self) -> &'static str {
         match self {
-            Self::MetalLoss | Self::Shrinkage | Self::Chance => "",
+            Self::MetalLoss | Self::Shrinkage | Self::Chance | Self::Limit => "",
             Self::LiftS => "s",
             Self::FinishingMinutes => "min",
         }
@@ -101,6 +113,7 @@ impl What {
             Self::FinishingMinutes => (0.0, 10_000.0, 0),
             Self::Shrinkage => (0.0, 0.0999, 4),
             Self::Chance => (0.0, 1.0, 2),
+            Self::Limit => (-20.0, 20.0, 2),
         }
     }
 }
@@ -117,7 +130,7 @@ impl std::str::FromStr for What {
 pub(super) struct Proposal {
     pub(super) after: f64,
     pub(super) records: usize,
-    /// Between these lies the middle half of the measurements; of a chance, the true share.
+    /// Between these lies the middle half of the measurements; of a chance or a limit, the true one.
     pub(super) middle_half: (f64, f64),
     pub(super) working: Working,
 }
@@ -169,6 +182,39 @@ fn propose_chance(now: f64, outcomes: &[f64]) -> Option<Proposal> {
     }
     let middle_half = (ends[0], ends[1]);
     Some(Proposal { after, records: outcomes.len(), middle_half, working })
+}
+
+/// Where castings say that the limit of a verdict lies: up to it nine of ten come out when it is
+/// `kept` below, and from it on one of ten does when not.
+pub(super) fn propose_limit(
+    now: f64,
+    castings: usize,
+    seen: &Worked<LimitSeen>,
+    kept: bool,
+) -> Option<Proposal> {
+    let (at, low, high) = match (seen.value, kept) {
+        (LimitSeen::Fitted(fit), true) => {
+            (fit.nine_of_ten.at, fit.nine_of_ten.low, fit.nine_of_ten.high)
+        }
+        (LimitSeen::Fitted(fit), false) => {
+            (fit.one_of_ten.at, fit.one_of_ten.low, fit.one_of_ten.high)
+        }
+        (LimitSeen::Apart { good_to, bad_from }, true) => (good_to, good_to, bad_from),
+        (LimitSeen::Apart { good_to, bad_from }, false) => (bad_from, good_to, bad_from),
+    };
+    let (least, most, decimals) = What::Limit.limits();
+    let scale = 10_f64.powi(decimals);
+    let after = (at.clamp(least, most) * scale).round() / scale;
+    if (after - now).abs() < 0.5 / scale {
+        return None;
+    }
+    let mut working = seen.working.clone();
+    if (low..=high).contains(&now) {
+        working.warn(
+            "The limit now lies within the interval of the true one: the change may be chance.",
+        );
+    }
+    Some(Proposal { after, records: castings, middle_half: (low, high), working })
 }
 
 /// What to set in place of `now`; none of too few measurements, or of ones that say the same.

@@ -7,7 +7,7 @@ use axum::response::Response;
 use uuid::Uuid;
 
 use super::actions;
-use super::model::{LEAST, Proposal, What, propose};
+use super::model::{LEAST, Proposal, What};
 use super::view::{self, TakenRow};
 use crate::people::{Owner, Signed};
 use crate::web::{App, Fault, Form, Frame, Html, working_of};
@@ -34,9 +34,12 @@ pub(crate) struct Estimates {
 }
 
 impl Estimates {
-    fn value(&self, what: &What, value: &f64) -> Html {
+    fn value(&self, what: &What, item: &str, value: &f64) -> Html {
         let show = &self.frame.show;
         match what {
+            // Voids in millimetres; between the shortest and the longest run there is no unit.
+            What::Limit if item.starts_with("feed") => show.number(*value, 2, "mm"),
+            What::Limit => show.number(*value, 2, ""),
             What::MetalLoss | What::Shrinkage => show.number(value * 100.0, 2, "%"),
             What::Chance => show.number(value * 100.0, 0, "%"),
             What::LiftS => show.number(value, 2, "s"),
@@ -45,7 +48,7 @@ impl Estimates {
     }
 
     fn proposed(&self, row: &Row, proposal: &Proposal) -> Html {
-        working_of(&self.value(&row.what, &proposal.after), &proposal.working)
+        working_of(&self.value(&row.what, &row.item, &proposal.after), &proposal.working)
     }
 
     fn least(&self) -> usize {
@@ -59,7 +62,7 @@ async fn page(app: &App, signed: &Signed, form: Form) -> Result<Estimates, Fault
     for what in What::ALL {
         for of in view::measured(&mut conn, what).await? {
             rows.push(Row {
-                proposal: propose(what, of.now, &of.measured),
+                proposal: of.proposal(what),
                 records: of.measured.len(),
                 what,
                 item: of.item,

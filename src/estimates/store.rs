@@ -17,7 +17,7 @@ const fn place(what: What) -> Option<(&'static str, &'static str, &'static str)>
         What::LiftS => ("printers", "lift_s", "id::text = $1"),
         What::FinishingMinutes => ("designs", "finishing_minutes", "id::text = $1"),
         What::Shrinkage => ("alloys", "shrinkage", "id::text = $1"),
-        What::Chance => return None,
+        What::Chance | What::Limit => return None,
     })
 }
 
@@ -32,6 +32,9 @@ pub(super) async fn set(
 ) -> Result<bool, sqlx::Error> {
     let Some((table, column, row)) = place(what) else {
         let Some((of, verdict)) = view::verdict_of(item) else { return Ok(false) };
+        if what == What::Limit {
+            return forecasts::set_limit(conn, of, verdict, was, value).await;
+        }
         return forecasts::set_chance(conn, of, verdict, was, value).await;
     };
     let version = if what == What::Shrinkage { "" } else { ", version = version + 1" };

@@ -3,9 +3,9 @@
 use sqlx::{AssertSqlSafe, FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
-use super::model::{LATEST, What};
+use super::model::{LATEST, Proposal, What, propose, propose_limit};
 use crate::clock::Moment;
-use crate::forecasts;
+use crate::forecasts::{self, Verdict, Way, drawn};
 
 /// Among so many of the pieces finished last those of each design are looked for.
 const FINISHED: i64 = 800;
@@ -18,13 +18,26 @@ pub(super) struct Measured {
     pub(super) name: String,
     pub(super) now: f64,
     pub(super) measured: Vec<f64>,
+    /// What is proposed where that does not follow from the measurements by themselves.
+    #[sqlx(skip)]
+    by_limit: Option<Proposal>,
+}
+
+impl Measured {
+    /// What to set in its place; none of too few measurements, or of ones that say the same.
+    pub(super) fn proposal(&self, what: What) -> Option<Proposal> {
+        match what {
+            What::Limit => self.by_limit.clone(),
+            _ => propose(what, self.now, &self.measured),
+        }
+    }
 }
 
 /// For each thing: its setting, and the latest measurements in no order. Forecasts are counted
 /// where they are kept.
 fn sql(what: What) -> String {
     match what {
-        What::Chance => String::new(),
+        What::Chance | What::Limit => String::new(),
         What::MetalLoss => format!(
             "SELECT '' AS item, '' AS name, s.metal_loss::double precision AS now,
                     coalesce(array_agg(m.share) FILTER (WHERE m.share IS NOT NULL), '{{}}') AS measured
@@ -85,8 +98,10 @@ pub(super) async fn measured(
     conn: &mut PgConnection,
     what: What,
 ) -> Result<Vec<Measured>, sqlx::Error> {
-    if what == What::Chance {
-        return chances(conn).await;
+    match what {
+        What::Chance => return chances(conn).await,
+        What::Limit => return limits(conn).await,
+        _ => {}
     }
     sqlx::query_as(AssertSqlSafe(sql(what))).fetch_all(conn).await
 }
@@ -94,7 +109,7 @@ pub(super) async fn measured(
 /// Every verdict with what it is taken to mean, and 1 for each casting that came out, 0 for each
 /// that did not; those that were never said are left out.
 async fn chances(conn: &mut PgConnection) -> Result<Vec<Measured>, sqlx::Error> {
-    let counted = forecasts::counted(conn).await?;
+    let counted = forecasts::counted(conn, Way::Calculated).await?;
     let said = counted.into_iter().filter(|each| each.tally.total() > 0);
     Ok(said
         .map(|each| {
@@ -106,9 +121,36 @@ async fn chances(conn: &mut PgConnection) -> Result<Vec<Measured>, sqlx::Error> 
                 item,
                 now: each.taken.unwrap_or(each.verdict.claims()),
                 measured,
+                by_limit: None,
             }
         })
         .collect())
+}
+
+/// The two limits of every forecast of which any casting tells.
+async fn limits(conn: &mut PgConnection) -> Result<Vec<Measured>, sqlx::Error> {
+    let kept = forecasts::limits(conn).await?;
+    let mut all = Vec::new();
+    for what in forecasts::What::ALL {
+        let seen = forecasts::seen(conn, what).await?;
+        if seen.outcomes.is_empty() {
+            continue;
+        }
+        let own = kept.of(what);
+        for (verdict, at) in [(Verdict::Yes, own.yes), (Verdict::No, own.no)] {
+            let now = at.unwrap_or(drawn(what, verdict));
+            let castings = seen.outcomes.len();
+            let by_limit = seen
+                .limit
+                .as_ref()
+                .ok()
+                .and_then(|limit| propose_limit(now, castings, limit, verdict == Verdict::Yes));
+            let item = format!("{}:{}", what.name(), verdict.name());
+            let measured = seen.outcomes.iter().map(|outcome| outcome.margin).collect();
+            all.push(Measured { name: limit_words(&item), item, now, measured, by_limit });
+        }
+    }
+    Ok(all)
 }
 
 /// The verdict that an item such as `fill:doubtful` names.
@@ -126,12 +168,19 @@ fn words_of(item: &str) -> String {
         .unwrap_or_default()
 }
 
+/// The limit that an item such as `fill:yes` names, in words.
+fn limit_words(item: &str) -> String {
+    let Some((of, verdict)) = verdict_of(item) else { return String::new() };
+    let way = if verdict == Verdict::Yes { "up to" } else { "from" };
+    format!("{}, called “{}” {way}", of.title(), verdict.words(of).to_lowercase())
+}
+
 /// A setting that was taken over.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct TakenRow {
     pub(super) id: Uuid,
     pub(super) what: What,
-    item: String,
+    pub(super) item: String,
     pub(super) name: String,
     pub(super) before: f64,
     pub(super) after: f64,
@@ -152,8 +201,12 @@ pub(super) async fn taken(pool: &PgPool) -> Result<Vec<TakenRow>, sqlx::Error> {
     )
     .fetch_all(pool)
     .await?;
-    for row in taken.iter_mut().filter(|row| row.what == What::Chance) {
-        row.name = words_of(&row.item);
+    for row in &mut taken {
+        match row.what {
+            What::Chance => row.name = words_of(&row.item),
+            What::Limit => row.name = limit_words(&row.item),
+            _ => {}
+        }
     }
     Ok(taken)
 }

@@ -15,7 +15,7 @@ use crate::id::{
     PieceId,
 };
 use crate::json::working::WorkingJson;
-use crate::web::{Fault, Refused};
+use crate::web::{Fault, Order, Paged, Refused, Term, Turned};
 
 /// What a flask is made of, for working it out.
 #[derive(Clone, Debug, FromRow)]
@@ -143,9 +143,11 @@ pub(super) async fn list(
     pool: &PgPool,
     open: bool,
     search: &str,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order = Order { terms: &[Term::number("f.number")], falling: true };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar(
         "SELECT count(*) FROM flasks f JOIN alloys a ON a.id = f.alloy_id
          WHERE (f.state IN ('divested', 'cancelled')) = NOT $1
@@ -155,8 +157,8 @@ pub(super) async fn list(
     .bind(search)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(
-        "SELECT f.number, f.state, a.name AS alloy, t.name AS flask_type, b.name AS family, f.charge_g,
+    let sql = format!(
+        "SELECT {}, f.number, f.state, a.name AS alloy, t.name AS flask_type, b.name AS family, f.charge_g,
                 f.set_from_at, f.latest_start_at, on_it.pieces, on_it.labels, on_it.due_on, loaded.number AS load
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
          JOIN burnout_families b ON b.id = f.family_id
@@ -171,16 +173,18 @@ pub(super) async fn list(
              WHERE lf.flask_id = f.id AND lf.left_at IS NULL LIMIT 1
          ) loaded ON true
          WHERE (f.state IN ('divested', 'cancelled')) = NOT $1
-           AND ($2 = '' OR strpos(lower(f.number || ' ' || a.name), lower($2)) > 0)
-         ORDER BY f.number DESC LIMIT $3 OFFSET $4",
-    )
-    .bind(open)
-    .bind(search)
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+           AND ($2 = '' OR strpos(lower(f.number || ' ' || a.name), lower($2)) > 0) AND {}{}",
+        seek.column(),
+        seek.beyond("$3"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(open)
+        .bind(search)
+        .bind(seek.key())
+        .fetch_all(pool)
+        .await?;
+    Ok(seek.page(found, rows))
 }
 
 #[derive(Clone, Debug, FromRow)]

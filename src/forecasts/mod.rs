@@ -2,16 +2,20 @@
 //!
 //! As a flask is poured, what is forecast of its castings is kept; what became of each is read
 //! from its attempt later. Counted by verdict, that says what a verdict is worth in this studio.
-//! The verdicts themselves stay those of the calculation: what was learned is shown beside them.
+//! From the same castings follows where the limit of a verdict lies in this studio; once it is taken
+//! over, verdicts are given by it, with that of the calculation beside.
 
+mod chart;
+mod margin;
 mod model;
 mod page;
 mod store;
 mod view;
 
+pub use margin::{Limits, drawn};
 pub use model::{LATEST, Said, Verdict, What};
-pub use store::{keep, set_chance};
-pub use view::{Beside, Counted, beside, counted};
+pub use store::{keep, limits, set_chance, set_limit};
+pub use view::{Beside, Counted, Seen, Way, beside, counted, seen};
 
 use axum::Router;
 use axum::routing::get;

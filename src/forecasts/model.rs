@@ -144,10 +144,20 @@ impl Verdict {
 pub struct Said {
     /// What was forecast.
     pub what: What,
-    /// The verdict.
+    /// The verdict of the calculation.
     pub verdict: Verdict,
-    /// The numbers behind it.
+    /// The verdict by this studio's limits, where any were taken over.
+    pub own: Option<Verdict>,
+    /// The numbers behind both.
     pub figures: Value,
+}
+
+impl Said {
+    /// The verdict that is shown.
+    #[must_use]
+    pub fn shown(&self) -> Verdict {
+        self.own.unwrap_or(self.verdict)
+    }
 }
 
 /// Whether the castings bear a verdict out: none of too few, or where the verdict leaves it open.

@@ -1,10 +1,13 @@
 //! How often each verdict came true.
 
-use foundry::working::Working;
-use foundry::yields::{Confidence, Tally, wilson};
+use foundry::working::{Worked, Working};
+use foundry::yields::{Confidence, LimitSeen, Outcome, Tally, YieldRefusal, fit_limit, wilson};
+use serde_json::Value;
+use sqlx::types::Json;
 use sqlx::{AssertSqlSafe, FromRow, PgConnection};
 
-use super::model::{LATEST, LEAST, Verdict, What, borne_out, cast_for_one};
+use super::margin::{Limits, margin};
+use super::model::{LATEST, LEAST, Said, Verdict, What, borne_out, cast_for_one};
 use crate::id::DesignVersionId;
 
 /// A verdict with what became of the castings it was said of.
@@ -75,18 +78,35 @@ struct Row {
     taken: Option<f64>,
 }
 
+/// By what a verdict was given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// By the calculation alone.
+    Calculated,
+    /// By this studio's limits.
+    Own,
+}
+
 /// The latest castings with a verdict, of all designs or of one version.
 async fn count(
     conn: &mut PgConnection,
     what: What,
     verdict: Verdict,
+    way: Way,
     version: Option<DesignVersionId>,
 ) -> Result<Counted, sqlx::Error> {
     let narrow = if version.is_some() { "f.design_version_id = $3" } else { "$3::uuid IS NULL" };
+    // What a verdict of the calculation is taken to mean says nothing of another's.
+    let (column, taken) = match way {
+        Way::Calculated => {
+            ("verdict", "(SELECT chance FROM forecast_chances WHERE what = $1 AND verdict = $2)")
+        }
+        Way::Own => ("own", "NULL::double precision"),
+    };
     let sql = format!(
         "SELECT count(*) FILTER (WHERE good) AS good, count(*) FILTER (WHERE NOT good) AS bad, count(*) FILTER (WHERE good IS NULL) AS open,
-                (SELECT chance FROM forecast_chances WHERE what = $1 AND verdict = $2) AS taken
-         FROM (SELECT {} AS good FROM (SELECT f.attempt_id FROM forecasts f WHERE f.what = $1 AND f.verdict = $2 AND {narrow}
+                {taken} AS taken
+         FROM (SELECT {} AS good FROM (SELECT f.attempt_id FROM forecasts f WHERE f.what = $1 AND f.{column} = $2 AND {narrow}
                    ORDER BY f.at DESC LIMIT {LATEST}) f JOIN attempts t ON t.id = f.attempt_id) each",
         outcome(what)
     );
@@ -102,20 +122,52 @@ async fn count(
 }
 
 /// Every verdict of every forecast, with what became of the castings it was said of.
-pub async fn counted(conn: &mut PgConnection) -> Result<Vec<Counted>, sqlx::Error> {
+pub async fn counted(conn: &mut PgConnection, way: Way) -> Result<Vec<Counted>, sqlx::Error> {
     let mut all = Vec::with_capacity(6);
     for what in What::ALL {
         for verdict in Verdict::ALL {
-            all.push(count(conn, what, verdict, None).await?);
+            all.push(count(conn, what, verdict, way, None).await?);
         }
     }
     Ok(all)
+}
+
+/// What castings tell of the limit of a forecast.
+pub struct Seen {
+    /// What was forecast.
+    pub what: What,
+    /// The castings of which both is known, how hard they were and what became of them.
+    pub outcomes: Vec<Outcome>,
+    /// What follows from them, or why nothing does.
+    pub limit: Result<Worked<LimitSeen>, YieldRefusal>,
+}
+
+/// The latest castings of which it is known how hard they were and what became of them, and the
+/// limit that follows.
+pub async fn seen(conn: &mut PgConnection, what: What) -> Result<Seen, sqlx::Error> {
+    let sql = format!(
+        "SELECT figures, good FROM (SELECT f.figures, {} AS good FROM (SELECT f.attempt_id, f.figures FROM forecasts f WHERE f.what = $1
+                   ORDER BY f.at DESC LIMIT {LATEST}) f JOIN attempts t ON t.id = f.attempt_id) each WHERE good IS NOT NULL",
+        outcome(what)
+    );
+    let rows: Vec<(Json<Value>, bool)> =
+        sqlx::query_as(AssertSqlSafe(sql)).bind(what).fetch_all(conn).await?;
+    let outcomes: Vec<Outcome> = rows
+        .iter()
+        .filter_map(|(figures, good)| Some(Outcome { margin: margin(what, figures)?, good: *good }))
+        .collect();
+    let limit = fit_limit(&outcomes, Confidence::NinetyFive);
+    Ok(Seen { what, outcomes, limit })
 }
 
 /// What stands beside a verdict on a design's page.
 pub struct Beside {
     /// What was forecast.
     pub what: What,
+    /// The verdict of the calculation alone, where that shown was given by this studio's limits.
+    pub instead_of: Option<Verdict>,
+    /// The chance by those limits.
+    pub chance: Option<f64>,
     /// In the whole studio.
     pub everywhere: Counted,
     /// Of this version.
@@ -146,18 +198,24 @@ impl Beside {
     /// over.
     #[must_use]
     pub fn cast_for_one(&self) -> Option<u32> {
-        cast_for_one(self.everywhere.taken?)
+        cast_for_one(self.chance.or(self.everywhere.taken)?)
     }
 }
 
 /// What stands beside a verdict on the page of a version.
 pub async fn beside(
     conn: &mut PgConnection,
-    what: What,
-    verdict: Verdict,
+    said: &Said,
+    limits: &Limits,
     version: DesignVersionId,
 ) -> Result<Beside, sqlx::Error> {
-    let everywhere = count(conn, what, verdict, None).await?;
-    let here = count(conn, what, verdict, Some(version)).await?;
-    Ok(Beside { what, everywhere, here })
+    let (what, verdict) = (said.what, said.shown());
+    let way = if said.own.is_some() { Way::Own } else { Way::Calculated };
+    Ok(Beside {
+        what,
+        instead_of: said.own.map(|_| said.verdict),
+        chance: limits.chance(what, &said.figures),
+        everywhere: count(conn, what, verdict, way, None).await?,
+        here: count(conn, what, verdict, way, Some(version)).await?,
+    })
 }

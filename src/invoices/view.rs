@@ -6,7 +6,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::id::{ClientId, EntryId, InvoiceId, OrderId};
-use crate::web::Show;
+use crate::web::{Order, Paged, Show, Term, Turned};
 
 /// An invoice or a credit note with its head.
 #[derive(Clone, Debug, FromRow)]
@@ -183,17 +183,35 @@ pub(super) async fn list(
     which: Which,
     search: &str,
     today: Day,
-    (size, offset): (i64, i64),
-) -> Result<(Vec<InvoiceRow>, i64), sqlx::Error> {
+    (turned, size): (&Turned, u32),
+) -> Result<Paged<InvoiceRow>, sqlx::Error> {
+    const BY_DUE: Order = Order {
+        terms: &[
+            Term::number("coalesce(i.due_on - date '2000-01-01', 1000000)"),
+            Term::number("coalesce(i.number, 0)"),
+            Term::id("i.id"),
+        ],
+        falling: false,
+    };
+    // Drafts, which have no day yet, come before everything.
+    const BY_ISSUE: Order = Order {
+        terms: &[
+            Term::number("coalesce(i.issued_on - date '2000-01-01', 1000000)"),
+            Term::moment("i.made_at"),
+            Term::id("i.id"),
+        ],
+        falling: true,
+    };
     let narrowed = format!(
         "WHERE {} AND $2::date IS NOT NULL
            AND ($1 = '' OR strpos(lower(coalesce(i.label, '') || ' ' || c.name || ' ' || coalesce(o.number::text, '')), lower($1)) > 0)",
         which.condition()
     );
     let order = match which {
-        Which::Open | Which::Overdue => "i.due_on, i.number",
-        Which::All | Which::Drafts => "i.issued_on DESC NULLS FIRST, i.made_at DESC",
+        Which::Open | Which::Overdue => &BY_DUE,
+        Which::All | Which::Drafts => &BY_ISSUE,
     };
+    let seek = turned.in_order(order, size);
     let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
         "SELECT count(*) FROM invoices i JOIN clients c ON c.id = i.client_id LEFT JOIN orders o ON o.id = i.order_id
          LEFT JOIN entry_balances b ON b.entry_id = i.id {narrowed}"
@@ -202,16 +220,18 @@ pub(super) async fn list(
     .bind(today)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(sqlx::AssertSqlSafe(format!(
-        "{HEAD} {narrowed} ORDER BY {order} LIMIT $3 OFFSET $4"
+    let head = HEAD.replacen("SELECT ", &format!("SELECT {}, ", seek.column()), 1);
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(format!(
+        "{head} {narrowed} AND {}{}",
+        seek.beyond("$3"),
+        seek.in_order()
     )))
     .bind(search)
     .bind(today)
-    .bind(size)
-    .bind(offset)
+    .bind(seek.key())
     .fetch_all(pool)
     .await?;
-    Ok((list, rows))
+    Ok(seek.page(found, rows))
 }
 
 /// What is owed and what of it is overdue, by currency.

@@ -7,6 +7,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, FlaskTypeId, InvestmentId, KilnId, KilnLoadId};
 use crate::kilns::SegmentRow;
+use crate::web::{Order, Paged, Term, Turned};
 
 /// How far a load has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, sqlx::Type)]
@@ -205,9 +206,17 @@ pub(super) async fn list(
     pool: &PgPool,
     open: bool,
     search: &str,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const OPEN: Order = Order {
+        terms: &[
+            Term::moment("coalesce(l.started_at, l.planned_start_at)"),
+            Term::number("l.number"),
+        ],
+        falling: false,
+    };
+    const OLD: Order = Order { terms: &[Term::number("l.number")], falling: true };
     const WANTED: &str = "(l.state IN ('ended', 'cancelled')) = NOT $1
         AND ($2 = '' OR strpos(lower(l.number || ' ' || k.name || ' ' || b.name), lower($2)) > 0
              OR EXISTS (SELECT FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
@@ -221,8 +230,9 @@ pub(super) async fn list(
         .bind(search)
         .fetch_one(pool)
         .await?;
+    let seek = turned.in_order(if open { &OPEN } else { &OLD }, size);
     let sql = format!(
-        "SELECT l.number, l.state, k.name AS kiln, b.name AS family, l.size_class,
+        "SELECT {}, l.number, l.state, k.name AS kiln, b.name AS family, l.size_class,
                 coalesce(l.started_at, l.planned_start_at) AS starts,
                 coalesce(l.held_at, l.planned_held_at) AS held, l.ended_at,
                 inside.flasks, inside.numbers, inside.poured,
@@ -235,18 +245,18 @@ pub(super) async fn list(
              LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
              WHERE lf.kiln_load_id = l.id AND (lf.left_at IS NULL OR l.state = 'ended' OR p.id IS NOT NULL)
          ) inside
-         WHERE {WANTED}
-         ORDER BY CASE WHEN $1 THEN coalesce(l.started_at, l.planned_start_at) END, l.number DESC
-         LIMIT $3 OFFSET $4"
+         WHERE {WANTED} AND {}{}",
+        seek.column(),
+        seek.beyond("$3"),
+        seek.in_order()
     );
-    let list = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
         .bind(open)
         .bind(search)
-        .bind(size)
-        .bind(offset)
+        .bind(seek.key())
         .fetch_all(pool)
         .await?;
-    Ok((list, rows))
+    Ok(seek.page(found, rows))
 }
 
 /// The load and every flask that ever stood in it, as what happened to pieces names them.

@@ -5,6 +5,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::id::{ClientId, InvoiceId, LinkId, MessageId, OrderId};
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
@@ -22,23 +23,30 @@ pub(super) struct ListRow {
 /// Which letters a list shows: those that wait for somebody come before all others.
 pub(super) async fn list(
     pool: &PgPool,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order = Order {
+        terms: &[
+            Term::number("array_position(ARRAY['sent', 'waiting', 'draft', 'given_up'], state)"),
+            Term::moment("created_at"),
+            Term::id("id"),
+        ],
+        falling: true,
+    };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar("SELECT count(*) FROM outbox WHERE state <> 'thrown_away'")
         .fetch_one(pool)
         .await?;
-    let list = sqlx::query_as(
-        "SELECT id, state, recipient, recipient_name, subject, created_at, sent_at, next_try_at, trouble FROM outbox
-         WHERE state <> 'thrown_away'
-         ORDER BY array_position(ARRAY['given_up', 'draft', 'waiting', 'sent'], state), created_at DESC, id
-         LIMIT $1 OFFSET $2",
-    )
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+    let sql = format!(
+        "SELECT {}, id, state, recipient, recipient_name, subject, created_at, sent_at, next_try_at, trouble FROM outbox
+         WHERE state <> 'thrown_away' AND {}{}",
+        seek.column(),
+        seek.beyond("$1"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(seek.key()).fetch_all(pool).await?;
+    Ok(seek.page(found, rows))
 }
 
 /// Letters that could not be sent, or that a server keeps waiting.

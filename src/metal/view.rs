@@ -10,6 +10,7 @@ use super::model::Account;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, MetalBatchId, MetalLotId};
 use crate::timers::subject_path;
+use crate::web::{Order, Paged, Term, Turned};
 
 /// What there is of an alloy, in centigrams.
 #[derive(Clone, Debug, FromRow)]
@@ -287,25 +288,28 @@ const WANTED: &str = " WHERE ($1::uuid IS NULL OR m.subject = 'alloy:' || $1 OR 
 pub(super) async fn entries(
     pool: &PgPool,
     filter: &Filter,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<EntryRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<EntryRow>, sqlx::Error> {
+    const ORDER: Order = Order { terms: &[Term::moment("m.at"), Term::id("m.id")], falling: true };
+    let seek = turned.in_order(&ORDER, size);
     let count = format!("SELECT count(*) FROM metal_batches m{WANTED}");
     let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(count))
         .bind(filter.alloy)
         .bind(&filter.kind)
         .fetch_one(pool)
         .await?;
-    let page = format!("{ENTRY}{WANTED} ORDER BY m.at DESC, m.id DESC LIMIT $3 OFFSET $4");
-    let mut entries: Vec<EntryRow> = sqlx::query_as(sqlx::AssertSqlSafe(page))
+    let head = ENTRY.replacen("SELECT ", &format!("SELECT {}, ", seek.column()), 1);
+    let sql = format!("{head}{WANTED} AND {}{}", seek.beyond("$3"), seek.in_order());
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
         .bind(filter.alloy)
         .bind(&filter.kind)
-        .bind(size)
-        .bind(offset)
+        .bind(seek.key())
         .fetch_all(pool)
         .await?;
-    fill(pool, &mut entries).await?;
-    Ok((entries, rows))
+    let mut page = seek.page(found, rows);
+    fill(pool, &mut page.rows).await?;
+    Ok(page)
 }
 
 /// One entry with its postings.

@@ -7,6 +7,7 @@ use sqlx::{FromRow, PgExecutor, PgPool, QueryBuilder};
 use super::state::OrderState;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, ClientId, DesignVersionId, FileId, OrderId};
+use crate::web::{Order, Paged, Term, Turned};
 
 /// Which orders are wanted.
 #[derive(Clone, Debug, Default)]
@@ -60,15 +61,28 @@ fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
 pub(super) async fn list(
     pool: &PgPool,
     filter: &Filter,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    // What is due comes first; closed orders come last, newest first.
+    const ORDER: Order = Order {
+        terms: &[
+            Term::number("(o.state IN ('handed_over', 'cancelled'))::integer"),
+            Term::number(
+                "CASE WHEN o.closed_at IS NULL THEN coalesce(o.due_on - date '2000-01-01', 1000000) ELSE 1000000 END",
+            ),
+            Term::number("-o.number"),
+        ],
+        falling: false,
+    };
+    let seek = turned.in_order(&ORDER, size);
     let mut count =
         QueryBuilder::new("SELECT count(*) FROM orders o JOIN clients c ON c.id = o.client_id");
     narrow(&mut count, filter);
     let rows = count.build_query_scalar().fetch_one(pool).await?;
-    let mut list = QueryBuilder::new(
-        "SELECT o.number, o.title, o.state, c.name AS client, o.due_on, o.created_at,
+    let mut list = QueryBuilder::new("SELECT ");
+    list.push(seek.column()).push(
+        ", o.number, o.title, o.state, c.name AS client, o.due_on, o.created_at,
             (SELECT coalesce(sum(l.quantity), 0) FROM order_lines l WHERE l.order_id = o.id AND l.removed_at IS NULL) AS pieces,
             (SELECT count(*) FROM pieces p WHERE p.order_id = o.id AND p.standing IN ('ready', 'handed_over')) AS done,
             (SELECT v.picture_id FROM order_lines l JOIN design_versions v ON v.id = l.design_version_id
@@ -76,14 +90,10 @@ pub(super) async fn list(
          FROM orders o JOIN clients c ON c.id = o.client_id",
     );
     narrow(&mut list, filter);
-    // What is due comes first; closed orders come last, newest first.
-    list.push(
-        " ORDER BY (o.state IN ('handed_over', 'cancelled')), CASE WHEN o.closed_at IS NULL THEN o.due_on END ASC NULLS LAST,
-          o.number DESC LIMIT ",
-    );
-    list.push_bind(size).push(" OFFSET ").push_bind(offset);
-    let list = list.build_query_as().fetch_all(pool).await?;
-    Ok((list, rows))
+    seek.push_beyond(&mut list);
+    list.push(seek.in_order());
+    let found = list.build_query_as().fetch_all(pool).await?;
+    Ok(seek.page(found, rows))
 }
 
 /// The head of an order.

@@ -6,6 +6,7 @@ use sqlx::{FromRow, PgPool, QueryBuilder, Row};
 use super::model::{Stage, Standing};
 use crate::clock::{Day, Moment};
 use crate::id::{AttemptId, FileId, OrderId, PieceId};
+use crate::web::{Keyed, Order, Paged, Seek, Term, Turned};
 
 /// How a box of the route card looks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -164,42 +165,71 @@ const FROM: &str = " FROM pieces p
     JOIN alloys a ON a.id = l.alloy_id
     WHERE true";
 
+/// The most urgent first.
+const BY_DUE: Order = Order {
+    terms: &[
+        Term::number("coalesce(o.due_on - date '2000-01-01', 1000000)"),
+        Term::number("o.number"),
+        Term::number("p.n"),
+    ],
+    falling: false,
+};
+
+/// What changed last first.
+const BY_CHANGE: Order =
+    Order { terms: &[Term::moment("p.changed_at"), Term::id("p.id")], falling: true };
+
+impl Filter {
+    const fn order(&self) -> &'static Order {
+        if self.by_due { &BY_DUE } else { &BY_CHANGE }
+    }
+}
+
 impl Cards {
-    /// Finds the cards of a page of `size`, starting at `offset`.
-    pub async fn find(
+    /// Finds the first cards, `size` at most.
+    pub async fn find(pool: &PgPool, filter: &Filter, size: i64) -> Result<Self, sqlx::Error> {
+        let page = page(pool, filter, Seek::first(filter.order(), size)).await?;
+        let rows = page.all();
+        Ok(Self { cards: page.rows, rows })
+    }
+
+    /// Finds the cards of a page of a long list.
+    pub async fn page(
         pool: &PgPool,
         filter: &Filter,
-        size: i64,
-        offset: i64,
-    ) -> Result<Self, sqlx::Error> {
-        let mut count = QueryBuilder::new("SELECT count(*)");
-        count.push(match (filter.search.trim().is_empty(), filter.late_on) {
-            (false, _) => FROM,
-            (true, Some(_)) => " FROM pieces p JOIN orders o ON o.id = p.order_id WHERE true",
-            (true, None) => " FROM pieces p WHERE true",
-        });
-        narrow(&mut count, filter);
-        let rows: i64 = count.build_query_scalar().fetch_one(pool).await?;
-
-        let mut list = QueryBuilder::new(
-            "SELECT p.id, p.label, p.order_id, p.attempt_n, p.stage::text AS stage, p.standing, p.version,
-                    o.number AS order_number, o.title, o.due_on, c.name AS client, d.name AS design,
-                    d.number AS design_number, v.picture_id, a.name AS alloy,
-                    (SELECT t.id FROM attempts t WHERE t.piece_id = p.id
-                      ORDER BY (t.ended_at IS NULL) DESC, t.ended_at DESC LIMIT 1) AS attempt",
-        );
-        list.push(FROM);
-        narrow(&mut list, filter);
-        list.push(if filter.by_due {
-            " ORDER BY o.due_on ASC NULLS LAST, o.number, p.n"
-        } else {
-            " ORDER BY p.changed_at DESC, p.id"
-        });
-        list.push(" LIMIT ").push_bind(size).push(" OFFSET ").push_bind(offset);
-        let mut cards: Vec<RouteCard> = list.build_query_as().fetch_all(pool).await?;
-        fill_boxes(pool, &mut cards).await?;
-        Ok(Self { cards, rows })
+        turned: &Turned,
+        size: u32,
+    ) -> Result<Paged<RouteCard>, sqlx::Error> {
+        page(pool, filter, turned.in_order(filter.order(), size)).await
     }
+}
+
+async fn page(pool: &PgPool, filter: &Filter, seek: Seek) -> Result<Paged<RouteCard>, sqlx::Error> {
+    let mut count = QueryBuilder::new("SELECT count(*)");
+    count.push(match (filter.search.trim().is_empty(), filter.late_on) {
+        (false, _) => FROM,
+        (true, Some(_)) => " FROM pieces p JOIN orders o ON o.id = p.order_id WHERE true",
+        (true, None) => " FROM pieces p WHERE true",
+    });
+    narrow(&mut count, filter);
+    let rows: i64 = count.build_query_scalar().fetch_one(pool).await?;
+
+    let mut list = QueryBuilder::new("SELECT ");
+    list.push(seek.column()).push(
+        ", p.id, p.label, p.order_id, p.attempt_n, p.stage::text AS stage, p.standing, p.version,
+            o.number AS order_number, o.title, o.due_on, c.name AS client, d.name AS design,
+            d.number AS design_number, v.picture_id, a.name AS alloy,
+            (SELECT t.id FROM attempts t WHERE t.piece_id = p.id
+              ORDER BY (t.ended_at IS NULL) DESC, t.ended_at DESC LIMIT 1) AS attempt",
+    );
+    list.push(FROM);
+    narrow(&mut list, filter);
+    seek.push_beyond(&mut list);
+    list.push(seek.in_order());
+    let found: Vec<Keyed<RouteCard>> = list.build_query_as().fetch_all(pool).await?;
+    let mut page = seek.page(found, rows);
+    fill_boxes(pool, &mut page.rows).await?;
+    Ok(page)
 }
 
 fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {

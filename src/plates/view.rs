@@ -7,6 +7,7 @@ use super::model::{Model, Place, PlateState, Setting};
 use crate::clock::{Day, Moment};
 use crate::id::{AttemptId, DesignVersionId, PlateId, PrinterId, ProfileId, ResinId, ResinLotId};
 use crate::pieces::Stage;
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
@@ -40,17 +41,22 @@ fn due_at(state: PlateState, started: Option<Moment>, minutes: Option<f64>) -> O
 pub(super) async fn list(
     pool: &PgPool,
     under_way: bool,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<ListRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<ListRow>, sqlx::Error> {
+    const ORDER: Order = Order {
+        terms: &[Term::number("(p.state = 'printing')::integer"), Term::number("p.number")],
+        falling: true,
+    };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar(
         "SELECT count(*) FROM plates WHERE (state IN ('open', 'printing')) = $1",
     )
     .bind(under_way)
     .fetch_one(pool)
     .await?;
-    let list = sqlx::query_as(
-        "SELECT p.number, p.state, r.name AS printer, s.name AS resin, l.lot, p.created_at, p.started_at,
+    let sql = format!(
+        "SELECT {}, p.number, p.state, r.name AS printer, s.name AS resin, l.lot, p.created_at, p.started_at,
                 p.ended_at, p.estimated_min,
                 CASE WHEN p.state IN ('open', 'printing')
                      THEN (SELECT count(*) FROM plate_pieces o WHERE o.plate_id = p.id AND o.left_at IS NULL)
@@ -62,15 +68,17 @@ pub(super) async fn list(
                     AND g.failed_at IS NOT NULL) AS failed
          FROM plates p JOIN printers r ON r.id = p.printer_id JOIN resin_lots l ON l.id = p.resin_lot_id
          JOIN resins s ON s.id = l.resin_id
-         WHERE (p.state IN ('open', 'printing')) = $1
-         ORDER BY p.state = 'printing' DESC, p.number DESC LIMIT $2 OFFSET $3",
-    )
-    .bind(under_way)
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+         WHERE (p.state IN ('open', 'printing')) = $1 AND {}{}",
+        seek.column(),
+        seek.beyond("$2"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(under_way)
+        .bind(seek.key())
+        .fetch_all(pool)
+        .await?;
+    Ok(seek.page(found, rows))
 }
 
 #[derive(Clone, Debug, FromRow)]

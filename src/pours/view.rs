@@ -6,6 +6,7 @@ use crate::clock::Moment;
 use crate::flasks::FlaskState;
 use crate::id::{AlloyId, ClientId, FlaskId, PieceId};
 use crate::metal::{Drawer, Stock, balances, drawers};
+use crate::web::{Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct SheetRow {
@@ -102,21 +103,24 @@ pub(super) struct DoneRow {
 
 pub(super) async fn done(
     pool: &PgPool,
-    size: i64,
-    offset: i64,
-) -> Result<(Vec<DoneRow>, i64), sqlx::Error> {
+    turned: &Turned,
+    size: u32,
+) -> Result<Paged<DoneRow>, sqlx::Error> {
+    const ORDER: Order =
+        Order { terms: &[Term::moment("p.poured_at"), Term::id("p.id")], falling: true };
+    let seek = turned.in_order(&ORDER, size);
     let rows = sqlx::query_scalar("SELECT count(*) FROM pours").fetch_one(pool).await?;
-    let list = sqlx::query_as(
-        "SELECT f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.own_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
+    let sql = format!(
+        "SELECT {}, f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.own_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
                 who.name AS person
          FROM pours p JOIN flasks f ON f.id = p.flask_id JOIN alloys a ON a.id = f.alloy_id
-         LEFT JOIN people who ON who.id = p.person_id ORDER BY p.poured_at DESC LIMIT $1 OFFSET $2",
-    )
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((list, rows))
+         LEFT JOIN people who ON who.id = p.person_id WHERE {}{}",
+        seek.column(),
+        seek.beyond("$1"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(seek.key()).fetch_all(pool).await?;
+    Ok(seek.page(found, rows))
 }
 
 /// The flasks poured since a moment, as what happened to pieces names them.

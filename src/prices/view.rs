@@ -8,7 +8,7 @@ use super::day::{DayPrice, DayPrices};
 use super::model::PriceKind;
 use super::paths::Price;
 use crate::clock::{Day, Moment};
-use crate::web::Fault;
+use crate::web::{Fault, Order, Paged, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 struct ItemRow {
@@ -120,9 +120,11 @@ pub(super) async fn history(
     pool: &PgPool,
     kind: PriceKind,
     item: &str,
-    size: i64,
-    offset: i64,
-) -> Result<(String, Vec<Noted>, i64), Fault> {
+    turned: &Turned,
+    size: u32,
+) -> Result<(String, Paged<Noted>), Fault> {
+    const BY_DAY: Order =
+        Order { terms: &[Term::number("p.valid_from - date '2000-01-01'")], falling: true };
     let name: Option<String> = match kind {
         PriceKind::Electricity => item.is_empty().then(|| "Electricity".to_owned()),
         PriceKind::Gas => item.is_empty().then(|| "Gas".to_owned()),
@@ -163,18 +165,22 @@ pub(super) async fn history(
         .bind(item)
         .fetch_one(pool)
         .await?;
-    let noted = sqlx::query_as(
-        "SELECT p.amount, p.unit, p.valid_from, n.name AS noted_by, p.noted_at,
+    let seek = turned.in_order(&BY_DAY, size);
+    let sql = format!(
+        "SELECT {}, p.amount, p.unit, p.valid_from, n.name AS noted_by, p.noted_at,
                 (SELECT (a.detail ->> 'before')::numeric FROM audit a
                   WHERE a.subject = 'price:' || p.id AND a.action = 'corrected' ORDER BY a.id DESC LIMIT 1) AS before
          FROM prices p LEFT JOIN people n ON n.id = p.noted_by
-         WHERE p.kind = $1 AND p.item = $2 ORDER BY p.valid_from DESC LIMIT $3 OFFSET $4",
-    )
-    .bind(kind.word())
-    .bind(item)
-    .bind(size)
-    .bind(offset)
-    .fetch_all(pool)
-    .await?;
-    Ok((name, noted, rows))
+         WHERE p.kind = $1 AND p.item = $2 AND {}{}",
+        seek.column(),
+        seek.beyond("$3"),
+        seek.in_order()
+    );
+    let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
+        .bind(kind.word())
+        .bind(item)
+        .bind(seek.key())
+        .fetch_all(pool)
+        .await?;
+    Ok((name, seek.page(found, rows)))
 }

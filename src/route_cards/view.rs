@@ -10,7 +10,7 @@ use crate::timers;
 /// The card of one piece.
 pub(super) async fn card(pool: &PgPool, label: &str) -> Result<RouteCard, sqlx::Error> {
     let filter = Filter { label: Some(label.to_owned()), ..Filter::default() };
-    let mut found = Cards::find(pool, &filter, 1, 0).await?;
+    let mut found = Cards::find(pool, &filter, 1).await?;
     found.cards.pop().ok_or(sqlx::Error::RowNotFound)
 }
 

@@ -68,7 +68,7 @@ macro_rules! plain {
 plain!(f64, i64, i32, Decimal, Day, Moment);
 
 /// Groups the digits before the point by thin spaces.
-fn grouped(number: &str) -> String {
+pub(super) fn grouped(number: &str) -> String {
     let (sign, rest) = number.strip_prefix('-').map_or(("", number), |rest| ("\u{2212}", rest));
     let (whole, part) = rest.split_once('.').map_or((rest, None), |(w, p)| (w, Some(p)));
     let mut out = String::from(sign);

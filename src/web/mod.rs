@@ -24,7 +24,7 @@ pub use headers::{client_address, guard};
 pub use html::Html;
 pub use live::{Live, stream};
 pub use once::Ended;
-pub use paging::{Listed, Page, PageLinks};
+pub use paging::{Keyed, Listed, Order, PageLinks, Paged, Seek, Term, Turned};
 pub use working::{working, working_of};
 
 use axum::http::{HeaderValue, StatusCode, header};

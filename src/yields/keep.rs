@@ -10,10 +10,12 @@ use crate::web::App;
 /// Taps come in bunches; what they marked is counted together.
 const QUIET: Duration = Duration::from_secs(2);
 
-/// Counts again whenever something changed at pieces or steps, until the pool is closed. The
-/// page counts what is still marked by itself, so nothing depends on this.
+/// Counts what is marked, and again whenever something changed at pieces or steps, until the pool
+/// is closed. The page itself counts no more than the last days, and says so while older ones are
+/// still marked.
 pub async fn keep_counted(app: App) {
     let mut changes = app.live.subscribe();
+    count(&app).await;
     while !app.pool.is_closed() {
         match changes.recv().await {
             Ok(topic) if !topic.starts_with("pieces:") && !topic.starts_with("bench_steps:") => {
@@ -25,8 +27,12 @@ pub async fn keep_counted(app: App) {
         tokio::time::sleep(QUIET).await;
         // What was announced meanwhile is counted now.
         changes = changes.resubscribe();
-        if let Err(error) = store::count_marked_days(&app.pool).await {
-            tracing::warn!(error.text = %error, "yields could not be counted");
-        }
+        count(&app).await;
+    }
+}
+
+async fn count(app: &App) {
+    if let Err(error) = store::count_all(&app.pool).await {
+        tracing::warn!(error.text = %error, "yields could not be counted");
     }
 }

@@ -16,7 +16,7 @@ use super::view::{self, Which};
 use crate::clock::Day;
 use crate::people::Signed;
 use crate::pieces::Stage;
-use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Show, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Refused, Show, working_of};
 
 /// Of fewer pieces no yield is told: the interval would span half of everything.
 const SMALLEST: u64 = 10;
@@ -165,7 +165,7 @@ pub(crate) async fn show(
 ) -> Result<Yields, Fault> {
     let frame = signed.frame;
     let (form, which, by) = read(&wanted);
-    let counting = store::count_marked_days(&app.pool).await?;
+    let counting = store::count_latest(&app.pool).await?;
     let stages = view::stages(&app.pool, &which).await?;
     let begins = |day: Option<Day>| day.map(|day| day.start_in(&frame.show.zone));
     let (from, before) = (begins(which.from), begins(which.before));
@@ -259,7 +259,12 @@ pub(crate) async fn table(
     _signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<Response, Fault> {
-    store::count_marked_days(&app.pool).await?;
+    if store::count_latest(&app.pool).await? {
+        return Err(Refused::conflict(
+            "Older days are still being counted, and the table would leave them out. Ask for it again in a minute.",
+        )
+        .into());
+    }
     let (_, which, by) = read(&wanted);
     let mut text = format!(
         "{},{},good,failed,yield %,lower end %,upper end %\r\n",

@@ -1,12 +1,15 @@
 //! The counts by day: those marked since are counted again before anything is read.
 
-use sqlx::{AssertSqlSafe, PgPool};
+use sqlx::{AssertSqlSafe, PgConnection, PgPool};
 
 use super::by::By;
 use crate::clock::Day;
 use crate::steps;
 
-/// So many days are counted in one go, the latest first.
+/// So many days are counted before a page is shown, the latest first: those of the taps just made.
+const DAYS_BEFORE_A_PAGE: i64 = 2;
+
+/// So many days are counted in one go while pages go on.
 const DAYS_AT_ONCE: i64 = 14;
 
 /// Any number; held while days are counted, so that two readers do not count the same.
@@ -63,45 +66,37 @@ const CHOSEN: &str = "a AS (SELECT DISTINCT attempt_id FROM b),
         SELECT b.on_day, b.stage, c.by, c.what, count(*) FILTER (WHERE NOT b.bad), count(*) FILTER (WHERE b.bad)
         FROM b JOIN chosen c ON c.attempt_id = b.attempt_id GROUP BY b.on_day, b.stage, c.by, c.what";
 
-/// Counts marked days again, the latest first; says whether older ones are left. Mostly nothing
-/// is marked, or the days since the last reading. Many are after a long time, or when the
-/// studio moves to another zone: those are counted while pages go on.
-pub(super) async fn count_marked_days(pool: &PgPool) -> Result<bool, sqlx::Error> {
-    let left = count_some(pool).await?;
-    if left {
-        let pool = pool.clone();
-        tokio::spawn(async move {
-            loop {
-                match count_some(&pool).await {
-                    Ok(true) => {}
-                    Ok(false) => return,
-                    Err(error) => {
-                        tracing::warn!(error.text = %error, "yields were not counted to the end");
-                        return;
-                    }
-                }
-            }
-        });
-    }
-    Ok(left)
+/// Counts the latest marked days again before a page is shown; says whether older ones are left.
+/// Mostly nothing is marked, or today. Many days are at a first start and when the studio moves to
+/// another zone: nobody waits for those, they are counted beside the pages.
+pub(super) async fn count_latest(pool: &PgPool) -> Result<bool, sqlx::Error> {
+    count_some(pool, DAYS_BEFORE_A_PAGE).await
+}
+
+/// Counts all marked days again, the latest first.
+pub(super) async fn count_all(pool: &PgPool) -> Result<(), sqlx::Error> {
+    while count_some(pool, DAYS_AT_ONCE).await? {}
+    Ok(())
 }
 
 /// Counts the latest marked days; says whether others are left.
-async fn count_some(pool: &PgPool) -> Result<bool, sqlx::Error> {
+async fn count_some(pool: &PgPool, days: i64) -> Result<bool, sqlx::Error> {
     // Mostly nothing is marked, and nobody waits for anybody.
     let marked = "SELECT EXISTS (SELECT 1 FROM yield_marks)";
     if !sqlx::query_scalar::<_, bool>(marked).fetch_one(pool).await? {
         return Ok(false);
     }
     let mut tx = pool.begin().await?;
-    sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(COUNTING).execute(&mut *tx).await?;
+    if !mine(&mut tx, days).await? {
+        return Ok(true);
+    }
     // A mark that is not committed yet is not seen, and stays for the next reader.
     let days: Vec<Day> = sqlx::query_scalar(
         "WITH chosen AS (SELECT DISTINCT on_day FROM yield_marks ORDER BY on_day DESC LIMIT $1),
               taken AS (DELETE FROM yield_marks m USING chosen WHERE m.on_day = chosen.on_day)
          SELECT on_day FROM chosen",
     )
-    .bind(DAYS_AT_ONCE)
+    .bind(days)
     .fetch_all(&mut *tx)
     .await?;
     sqlx::query("DELETE FROM yield_counts WHERE on_day = ANY($1)")
@@ -114,6 +109,23 @@ async fn count_some(pool: &PgPool) -> Result<bool, sqlx::Error> {
     sqlx::query(AssertSqlSafe(sql)).bind(&days).bind(choices).execute(&mut *tx).await?;
     tx.commit().await?;
     sqlx::query_scalar(marked).fetch_one(pool).await
+}
+
+/// Waits until nobody else counts, unless more days are marked than were to be counted: then
+/// somebody is at them, and a page does not wait.
+async fn mine(conn: &mut PgConnection, days: i64) -> Result<bool, sqlx::Error> {
+    let tried = sqlx::query_scalar("SELECT pg_try_advisory_xact_lock($1)");
+    if tried.bind(COUNTING).fetch_one(&mut *conn).await? {
+        return Ok(true);
+    }
+    let marked = "SELECT count(DISTINCT on_day) FROM yield_marks";
+    if days < DAYS_AT_ONCE
+        && sqlx::query_scalar::<_, i64>(marked).fetch_one(&mut *conn).await? > days
+    {
+        return Ok(false);
+    }
+    sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(COUNTING).execute(conn).await?;
+    Ok(true)
 }
 
 /// Counts the days `$1` by everything that pieces and their batches have of themselves: the

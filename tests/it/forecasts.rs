@@ -28,6 +28,27 @@ async fn said(studio: &Studio, what: &str, verdict: &str, copies: i32) -> Vec<St
     labels
 }
 
+/// Castings that had to run a way of 5 to 80 mm, one each, and whether they filled.
+async fn run(studio: &Studio, actor: &Actor, ways_mm: &[f64], filled: bool) {
+    let labels = said(studio, "fill", "doubtful", i32::try_from(ways_mm.len()).unwrap()).await;
+    for (label, way) in labels.iter().zip(ways_mm) {
+        let figures = serde_json::json!({
+            "run_mm": way, "shortest_mm": 5.0, "longest_mm": 80.0, "thickness_mm": 1.0,
+        });
+        sqlx::query("UPDATE forecasts SET figures = $2 WHERE attempt_id = $1")
+            .bind(studio.attempt_of(label).await)
+            .bind(figures)
+            .execute(&studio.db.pool)
+            .await
+            .unwrap();
+        if filled {
+            finished(studio, label).await;
+        } else {
+            failed(studio, actor, label, "cast", "incomplete fill").await;
+        }
+    }
+}
+
 async fn failed(studio: &Studio, actor: &Actor, label: &str, stage: &str, cause: &str) {
     let seen = studio.version_of(label).await;
     let form = [("version", seen.as_str()), ("stage", stage), ("cause", cause)];
@@ -143,6 +164,57 @@ async fn feeding_is_told_by_pores_that_were_found_and_a_claim_may_be_refuted() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn the_limit_of_a_verdict_is_learned_from_castings_taken_over_and_given_back() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    run(&studio, &owner, &[4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 13.0, 15.0, 21.0], true)
+        .await;
+    let page = owner.get("/forecasts").await;
+    assert!(
+        page.page().contains("12 came out and 0 did not; a limit needs 20 castings, 5 of either"),
+        "{}",
+        page.body
+    );
+    run(&studio, &owner, &[12.5, 16.0, 18.0, 20.0, 24.0, 30.0, 40.0, 60.0], false).await;
+    let page = owner.get("/forecasts").await;
+    assert!(page.page().contains("Where the limit lies here"), "{}", page.body);
+    assert!(page.body.contains("20 castings"), "{}", page.body);
+    let estimates = owner.get("/estimates").await;
+    let offered = |item: &str| -> String {
+        let form =
+            estimates.page().split(&format!("name=\"item\" value=\"{item}\"")).nth(1).unwrap();
+        let after = form.split("name=\"after\" value=\"").nth(1).unwrap();
+        after.split('"').next().unwrap().to_owned()
+    };
+    let (yes, no) = (offered("fill:yes"), offered("fill:no"));
+    // Half of them fill a little beyond 13 mm: ln(13 / 5) / ln(16) is 0.34.
+    let middle = (yes.parse::<f64>().unwrap() + no.parse::<f64>().unwrap()) / 2.0;
+    assert!((middle - 0.37).abs() < 0.08, "{yes} to {no}");
+    for (item, after) in [("fill:yes", &yes), ("fill:no", &no)] {
+        let take = [("what", "limit"), ("item", item), ("after", after.as_str())];
+        owner.post("/estimates/take", &take).await.led_to();
+    }
+    let kept = async || -> Vec<(String, f64)> {
+        sqlx::query_as("SELECT verdict, limit_at FROM forecast_limits ORDER BY verdict DESC")
+            .fetch_all(&studio.db.pool)
+            .await
+            .unwrap()
+    };
+    let (yes, no) = (yes.parse().unwrap(), no.parse().unwrap());
+    assert_eq!(kept().await, [("yes".to_owned(), yes), ("no".to_owned(), no)]);
+    let taken = owner.get("/estimates").await;
+    assert!(taken.page().contains("Filling, called “will not fill” from"), "{}", taken.body);
+    let ids: Vec<uuid::Uuid> = sqlx::query_scalar("SELECT id FROM learned_settings")
+        .fetch_all(&studio.db.pool)
+        .await
+        .unwrap();
+    for id in ids {
+        owner.post(&format!("/estimates/{id}/reverse"), &[]).await.led_to();
+    }
+    assert!(kept().await.is_empty(), "the lines are drawn by the calculation again");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_pour_keeps_what_was_forecast_and_the_designs_page_shows_what_it_was_worth() {
     let studio = Studio::open().await;
     sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
@@ -218,4 +290,14 @@ async fn a_pour_keeps_what_was_forecast_and_the_designs_page_shows_what_it_was_w
     let page = owner.get(&place).await;
     assert!(page.page().contains("Of 1 piece said “fills”, 0 filled"), "{}", page.body);
     assert!(page.body.contains("0 of 1 of this design"), "{}", page.body);
+
+    // With limits of the studio's own the same plate is called otherwise, and the page says by what.
+    sqlx::query("INSERT INTO forecast_limits VALUES ('fill', 'yes', -6), ('fill', 'no', -5)")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let page = owner.get(&place).await;
+    assert!(page.page().contains("<p class=\"verdict-word\">Will not fill</p>"), "{}", page.body);
+    assert!(page.body.contains("By this studio's limit"), "{}", page.body);
+    assert!(page.body.contains("By the calculation alone: fills"), "{}", page.body);
 }

@@ -19,6 +19,7 @@ mod forecasts;
 mod finishing;
 mod invoices;
 mod letters;
+mod lists;
 mod losses;
 mod letters_tls;
 mod line_taxes;

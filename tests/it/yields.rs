@@ -124,3 +124,43 @@ async fn what_was_chosen_at_a_step_tells_pieces_apart_even_when_it_is_told_late(
     let season = maker.get("/yields/table.csv?stage=print&by=season").await;
     assert!(season.page().contains("\"September to November\",10,2,83.3"), "{}", season.body);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn days_of_long_ago_are_counted_beside_the_pages() {
+    let studio = Studio::open().await;
+    printed(&studio).await;
+    let owner = studio.owner().await;
+    let pool = &studio.db.pool;
+    // What came out is spread over nine days, none of which is counted.
+    sqlx::query(
+        "WITH n AS (SELECT attempt_id, stage, row_number() OVER (ORDER BY attempt_id) % 9 AS n FROM attempt_stages)
+         UPDATE attempt_stages g SET finished_at = g.finished_at - n.n * interval '30 days', failed_at = g.failed_at - n.n * interval '30 days'
+         FROM n WHERE n.attempt_id = g.attempt_id AND n.stage = g.stage",
+    )
+    .execute(pool)
+    .await
+    .unwrap();
+    let marked = async || -> i64 {
+        sqlx::query_scalar("SELECT count(DISTINCT on_day) FROM yield_marks")
+            .fetch_one(pool)
+            .await
+            .unwrap()
+    };
+    let before = marked().await;
+    assert!(before >= 9, "{before} days are marked");
+    let address = "/yields/table.csv?stage=print&by=alloy";
+    let page = owner.get("/yields?stage=print").await;
+    assert!(page.page().contains("Older days are still being counted"), "{}", page.body);
+    assert_eq!(marked().await, before - 2, "a page counts the two latest days and no more");
+    let table = owner.get(address).await;
+    assert_eq!(table.status, axum::http::StatusCode::CONFLICT, "no table that leaves days out");
+    // What the server does beside its pages; nothing changes at pieces meanwhile.
+    let counting = tokio::spawn(pourday::yields::keep_counted(studio.app.clone()));
+    while marked().await > 0 {
+        tokio::time::sleep(std::time::Duration::from_millis(10)).await;
+    }
+    counting.abort();
+    assert!(owner.get(address).await.page().contains(",16,2,88.9,67.2,96.9"));
+    let page = owner.get("/yields?stage=print").await;
+    assert!(!page.page().contains("still being counted"), "{}", page.body);
+}

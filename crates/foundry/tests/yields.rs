@@ -3,9 +3,9 @@
 
 use foundry::quantity::Share;
 use foundry::yields::{
-    Confidence, ControlLimits, Lot, Tally, Verdict, YieldRefusal, chance_of_enough, compare,
-    fisher_exact, individuals_chart, p_chart, pareto, pieces_for_trial, power_of_trial,
-    smallest_trial, wilson,
+    Confidence, ControlLimits, LimitFit, LimitSeen, Lot, Outcome, Tally, Verdict, YieldRefusal,
+    chance_of_enough, compare, fisher_exact, fit_limit, individuals_chart, p_chart, pareto,
+    pieces_for_trial, power_of_trial, smallest_trial, wilson,
 };
 use proptest::prelude::*;
 
@@ -284,4 +284,81 @@ fn the_chance_of_enough_agrees_with_exact_fractions() {
     assert_eq!(chance_of_enough(3, 3, 1.0).unwrap().value, 1.0);
     assert_eq!(chance_of_enough(1, 3, 0.0).unwrap().value, 0.0);
     assert!(chance_of_enough(1, 2001, 0.9).is_err() && chance_of_enough(1, 2, 1.1).is_err());
+}
+
+/// The flights of S. R. Dalal, E. B. Fowlkes and B. Hoadley, J. Am. Stat. Assoc. 84 (1989) 945,
+/// Table 1: temperature of the joint in °F, and whether none suffered. The colder the worse.
+fn flights() -> Vec<Outcome> {
+    const SUFFERED: [f64; 7] = [53.0, 57.0, 58.0, 63.0, 70.0, 70.0, 75.0];
+    const SOUND: [f64; 16] = [
+        66.0, 67.0, 67.0, 67.0, 68.0, 69.0, 70.0, 70.0, 72.0, 73.0, 75.0, 76.0, 76.0, 78.0, 79.0,
+        81.0,
+    ];
+    let of = |good| move |at: &f64| Outcome { margin: 100.0 - at, good };
+    SUFFERED.iter().map(of(false)).chain(SOUND.iter().map(of(true))).collect()
+}
+
+fn fitted(outcomes: &[Outcome]) -> LimitFit {
+    match fit_limit(outcomes, Confidence::NinetyFive).unwrap().value {
+        LimitSeen::Fitted(fit) => fit,
+        apart => panic!("{apart:?}"),
+    }
+}
+
+#[test]
+fn too_few_castings_and_margins_that_tell_nothing_give_no_limit() {
+    let cast = |margin: f64, good| Outcome { margin, good };
+    let few: Vec<_> = flights().into_iter().take(19).collect();
+    assert!(matches!(
+        fit_limit(&few, Confidence::NinetyFive),
+        Err(YieldRefusal::TooFewForALimit { good: 12, bad: 7 })
+    ));
+    let one_kind: Vec<_> = (0..40).map(|n| cast(f64::from(n), n != 3)).collect();
+    assert!(matches!(
+        fit_limit(&one_kind, Confidence::NinetyFive),
+        Err(YieldRefusal::TooFewForALimit { good: 39, bad: 1 })
+    ));
+    // Good and failed in turn, the failed ones the easier, and all as hard as each other.
+    let turns = (0..40).map(|n| cast(f64::from(n), n % 2 == 0));
+    let contrary = (0..40).map(|n| cast(f64::from(n), n > 20));
+    let same = (0..40).map(|n| cast(2.0, n % 2 == 0));
+    for outcomes in [turns.collect::<Vec<_>>(), contrary.collect(), same.collect()] {
+        let refused = fit_limit(&outcomes, Confidence::NinetyFive);
+        assert!(matches!(refused, Err(YieldRefusal::MarginTellsNothing)), "{refused:?}");
+    }
+    let odd: Vec<_> = (0..40).map(|n| cast(if n == 7 { f64::NAN } else { 1.0 }, true)).collect();
+    assert_eq!(fit_limit(&odd, Confidence::NinetyFive), Err(YieldRefusal::NotFinite { at: 8 }));
+}
+
+#[test]
+fn castings_that_lie_apart_leave_the_limit_between_them() {
+    let outcomes: Vec<_> = (0..30)
+        .map(|n| Outcome { margin: f64::from(n) + if n >= 20 { 5.0 } else { 0.0 }, good: n < 20 })
+        .collect();
+    let seen = fit_limit(&outcomes, Confidence::NinetyFive).unwrap();
+    assert_eq!(seen.value, LimitSeen::Apart { good_to: 19.0, bad_from: 25.0 });
+    assert!(!seen.working.warnings.is_empty());
+}
+
+proptest! {
+    /// The limit moves with the scale in which margins are measured, and lies within its interval.
+    #[test]
+    fn limits_do_not_hang_on_the_unit(scale in 0.001..1000.0_f64, shift in -500.0..500.0_f64) {
+        let plain = fitted(&flights());
+        let moved: Vec<_> = flights()
+            .iter()
+            .map(|o| Outcome { margin: o.margin * scale + shift, good: o.good })
+            .collect();
+        let moved = fitted(&moved);
+        for (a, b) in [
+            (plain.nine_of_ten, moved.nine_of_ten),
+            (plain.half, moved.half),
+            (plain.one_of_ten, moved.one_of_ten),
+        ] {
+            for (a, b) in [(a.at, b.at), (a.low, b.low), (a.high, b.high)] {
+                prop_assert!(((a * scale + shift) - b).abs() < 1e-4 * scale, "{} {}", a, b);
+            }
+            prop_assert!(b.low < b.at && b.at < b.high);
+        }
+    }
 }

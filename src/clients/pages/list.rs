@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::clients::view::{self, ListRow};
 use crate::clients::{Client, Clients, NewClient};
 use crate::people::Signed;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -25,7 +25,8 @@ pub(crate) struct ListClients {
 pub(crate) struct Wanted {
     #[serde(default)]
     search: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -33,15 +34,8 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<ListClients, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     let search = wanted.search.trim().to_owned();
-    let (clients, rows) =
-        view::list(&app.pool, &search, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = view::list(&app.pool, &search, &wanted.turned, SIZE).await?;
     let base = PageLinks::base(&Clients.to_string(), &[("search", &search)]);
-    Ok(ListClients {
-        frame: signed.frame,
-        search,
-        clients,
-        links: PageLinks::new(page, SIZE, rows, &base),
-    })
+    Ok(ListClients { frame: signed.frame, search, links: page.links(&base), clients: page.rows })
 }

@@ -26,9 +26,9 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Listed>,
 ) -> Result<ListCureBatches, Fault> {
-    let open = wanted.open();
-    let (batches, rows) = view::list(&app.pool, open, i64::from(SIZE), wanted.offset(SIZE)).await?;
+    let ended = !wanted.open();
+    let page = view::list(&app.pool, !ended, wanted.turned(), SIZE).await?;
     let waiting = view::count_waiting(&app.pool).await?;
-    let links = wanted.links(&CureBatches.to_string(), SIZE, rows);
-    Ok(ListCureBatches { frame: signed.frame, ended: !open, waiting, batches, links })
+    let links = page.links(&wanted.base(&CureBatches.to_string()));
+    Ok(ListCureBatches { frame: signed.frame, ended, waiting, batches: page.rows, links })
 }

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::designs::view::{self, ListRow};
 use crate::designs::{Design, Designs, NewDesign};
 use crate::people::Signed;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 36;
 
@@ -25,7 +25,8 @@ pub(crate) struct ListDesigns {
 pub(crate) struct Wanted {
     #[serde(default)]
     search: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -33,11 +34,9 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<ListDesigns, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     let search = wanted.search.trim().replace('\0', "");
-    let (designs, rows) =
-        view::list(&app.pool, &search, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = view::list(&app.pool, &search, &wanted.turned, SIZE).await?;
     let base = PageLinks::base(&Designs.to_string(), &[("search", &search)]);
-    let links = PageLinks::new(page, SIZE, rows, &base);
-    Ok(ListDesigns { frame: signed.frame, search, designs, links })
+    let links = page.links(&base);
+    Ok(ListDesigns { frame: signed.frame, search, designs: page.rows, links })
 }

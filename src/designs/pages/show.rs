@@ -166,7 +166,7 @@ pub(super) async fn page(
     if let Some(closer) = &closer {
         let mut conn = app.pool.acquire().await?;
         for said in closer.said() {
-            beside.push(forecasts::beside(&mut conn, said.what, said.verdict, version.id).await?);
+            beside.push(forecasts::beside(&mut conn, &said, &closer.limits, version.id).await?);
         }
     }
     let ring = closer.as_ref().and_then(|closer| {

@@ -28,9 +28,8 @@ pub(crate) async fn show(
 ) -> Result<ListFlasks, Fault> {
     let open = wanted.open();
     let search = wanted.search().to_owned();
-    let (flasks, rows) =
-        view::list(&app.pool, open, &search, i64::from(SIZE), wanted.offset(SIZE)).await?;
+    let page = view::list(&app.pool, open, &search, wanted.turned(), SIZE).await?;
     let waiting = view::waiting_alloys(&app.pool).await?;
-    let links = wanted.links("/flasks", SIZE, rows);
-    Ok(ListFlasks { frame: signed.frame, open, search, waiting, flasks, links })
+    let links = page.links(&wanted.base("/flasks"));
+    Ok(ListFlasks { frame: signed.frame, open, search, waiting, flasks: page.rows, links })
 }

@@ -9,7 +9,7 @@ use crate::clients;
 use crate::invoices::view::{self, InvoiceRow, Owed, Which};
 use crate::invoices::{Account, Invoice, Invoices};
 use crate::people::Owner;
-use crate::web::{App, Fault, Form, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Form, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -38,7 +38,8 @@ pub(crate) struct Wanted {
     show: String,
     #[serde(default)]
     search: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -46,15 +47,13 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Query(wanted): Query<Wanted>,
 ) -> Result<ListInvoices, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     let search = wanted.search.trim().to_owned();
     let named = Which::ALL.into_iter().find(|(_, name, _)| *name == wanted.show);
     // Whoever searches looks everywhere.
     let which =
         named.map_or(if search.is_empty() { Which::Open } else { Which::All }, |found| found.0);
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let place = (i64::from(SIZE), page.offset(SIZE));
-    let (invoices, rows) = view::list(&app.pool, which, &search, today, place).await?;
+    let page = view::list(&app.pool, which, &search, today, (&wanted.turned, SIZE)).await?;
     let base =
         PageLinks::base(&Invoices.to_string(), &[("show", &wanted.show), ("search", &search)]);
     let clients = clients::choices(&app.pool).await?;
@@ -64,8 +63,8 @@ pub(crate) async fn show(
         frame: signed.frame,
         which,
         search,
-        invoices,
+        links: page.links(&base),
+        invoices: page.rows,
         form: Form::default(),
-        links: PageLinks::new(page, SIZE, rows, &base),
     })
 }

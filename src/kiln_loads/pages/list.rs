@@ -27,8 +27,7 @@ pub(crate) async fn show(
 ) -> Result<ListLoads, Fault> {
     let open = wanted.open();
     let search = wanted.search().to_owned();
-    let (loads, rows) =
-        view::list(&app.pool, open, &search, i64::from(SIZE), wanted.offset(SIZE)).await?;
-    let links = wanted.links("/loads", SIZE, rows);
-    Ok(ListLoads { frame: signed.frame, open, search, loads, links })
+    let page = view::list(&app.pool, open, &search, wanted.turned(), SIZE).await?;
+    let links = page.links(&wanted.base("/loads"));
+    Ok(ListLoads { frame: signed.frame, open, search, loads: page.rows, links })
 }

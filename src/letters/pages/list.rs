@@ -14,7 +14,7 @@ use crate::letters::paths::{Letter, PostOffice, Templates};
 use crate::letters::store;
 use crate::letters::view::{self, ListRow};
 use crate::people::Owner;
-use crate::web::{App, Fault, Form, Frame, Page, PageLinks, Refused};
+use crate::web::{App, Fault, Form, Frame, PageLinks, Refused, Turned};
 
 const SIZE: u32 = 50;
 
@@ -30,7 +30,8 @@ pub(crate) struct ListLetters {
 
 #[derive(Deserialize)]
 pub(crate) struct Wanted {
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -38,14 +39,13 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Query(wanted): Query<Wanted>,
 ) -> Result<ListLetters, Fault> {
-    let page = Page::of(wanted.page.as_deref());
-    let (letters, rows) = view::list(&app.pool, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = view::list(&app.pool, &wanted.turned, SIZE).await?;
     Ok(ListLetters {
         frame: signed.frame,
-        letters,
+        links: page.links(&Letters.to_string()),
+        letters: page.rows,
         open: store::post_office(&app.pool).await?.is_open(),
         troubled: view::troubled(&app.pool).await?,
-        links: PageLinks::new(page, SIZE, rows, &Letters.to_string()),
     })
 }
 

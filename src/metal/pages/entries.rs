@@ -9,7 +9,7 @@ use crate::id::AlloyId;
 use crate::metal::view::{self, EntryRow, Filter};
 use crate::metal::{EntriesPage, EntryPage, Kind, MetalPage};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Form, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 40;
 
@@ -36,7 +36,8 @@ pub(crate) struct Wanted {
     alloy: String,
     #[serde(default)]
     kind: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -44,13 +45,11 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<Entries, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     let filter = Filter {
         alloy: wanted.alloy.parse().ok(),
         kind: Some(wanted.kind.clone()).filter(|kind| !kind.is_empty()),
     };
-    let (entries, rows) =
-        view::entries(&app.pool, &filter, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = view::entries(&app.pool, &filter, &wanted.turned, SIZE).await?;
     let base = PageLinks::base(
         &EntriesPage.to_string(),
         &[("alloy", &wanted.alloy), ("kind", &wanted.kind)],
@@ -58,9 +57,9 @@ pub(crate) async fn show(
     Ok(Entries {
         frame: signed.frame,
         alloys: view::choices(&app.pool).await?,
-        entries,
+        links: page.links(&base),
+        entries: page.rows,
         filtered: filter.alloy.is_some() || filter.kind.is_some(),
         form: Form::filled([("alloy", wanted.alloy), ("kind", wanted.kind)]),
-        links: PageLinks::new(page, SIZE, rows, &base),
     })
 }

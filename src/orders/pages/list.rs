@@ -10,7 +10,7 @@ use crate::orders::state::OrderState;
 use crate::orders::view::{self, Filter, ListRow};
 use crate::orders::{NewOrder, Order, Orders};
 use crate::people::Signed;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -52,7 +52,8 @@ pub(crate) struct Wanted {
     search: String,
     #[serde(default)]
     state: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -60,7 +61,6 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<ListOrders, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     let search = wanted.search.trim().replace('\0', "");
     let today = signed.now.day_in(&signed.frame.show.zone);
     let state = OrderState::ALL.into_iter().find(|state| state.name() == wanted.state);
@@ -70,13 +70,13 @@ pub(crate) async fn show(
         open: state.is_none() && wanted.state != "all",
         search: search.clone(),
     };
-    let (orders, rows) = view::list(&app.pool, &filter, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = view::list(&app.pool, &filter, &wanted.turned, SIZE).await?;
     let shown = match wanted.state.as_str() {
         word @ ("late" | "all") => word.to_owned(),
         _ => state.map(|state| state.name().to_owned()).unwrap_or_default(),
     };
     let fields = [("state", shown.as_str()), ("search", search.as_str())];
     let base = PageLinks::base(&Orders.to_string(), &fields);
-    let links = PageLinks::new(page, SIZE, rows, &base);
-    Ok(ListOrders { frame: signed.frame, today, search, state: shown, orders, links })
+    let links = page.links(&base);
+    Ok(ListOrders { frame: signed.frame, today, search, state: shown, orders: page.rows, links })
 }

@@ -132,7 +132,7 @@ pub(super) async fn page(
         quote: view::quote(&app.pool, order.id).await?,
         to_invoice: if frame.owner() { view::to_invoice(&app.pool, order.id).await? } else { None },
         outlook,
-        cards: Cards::find(&app.pool, &pieces, 500, 0).await?,
+        cards: Cards::find(&app.pool, &pieces, 500).await?,
         history: view::history(&app.pool, number).await?,
         alloys: alloy_choices(app).await?,
         designs: known

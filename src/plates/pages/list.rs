@@ -26,9 +26,9 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Listed>,
 ) -> Result<ListPlates, Fault> {
-    let open = wanted.open();
-    let (plates, rows) = view::list(&app.pool, open, i64::from(SIZE), wanted.offset(SIZE)).await?;
+    let ended = !wanted.open();
+    let page = view::list(&app.pool, !ended, wanted.turned(), SIZE).await?;
     let waiting = view::count_waiting(&app.pool).await?;
-    let links = wanted.links(&Plates.to_string(), SIZE, rows);
-    Ok(ListPlates { frame: signed.frame, ended: !open, waiting, plates, links })
+    let links = page.links(&wanted.base(&Plates.to_string()));
+    Ok(ListPlates { frame: signed.frame, ended, waiting, plates: page.rows, links })
 }

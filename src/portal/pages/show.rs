@@ -140,7 +140,7 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
         None => None,
     };
     let filter = Filter { order: Some(guest.order.id), by_due: true, ..Filter::default() };
-    let cards = Cards::find(&app.pool, &filter, 500, 0).await?;
+    let cards = Cards::find(&app.pool, &filter, 500).await?;
     let pieces = cards.cards.len();
     let groups = grouped(cards.cards, &guest.show);
     let invoices = view::invoices(&app.pool, guest.order.id).await?;

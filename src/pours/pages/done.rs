@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use crate::people::Signed;
 use crate::pours::view::{self, DoneRow};
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -21,7 +21,8 @@ pub(crate) struct Done {
 
 #[derive(Deserialize)]
 pub(crate) struct Wanted {
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -29,7 +30,7 @@ pub(crate) async fn show(
     signed: Signed,
     Query(wanted): Query<Wanted>,
 ) -> Result<Done, Fault> {
-    let page = Page::of(wanted.page.as_deref());
-    let (pours, rows) = view::done(&app.pool, i64::from(SIZE), page.offset(SIZE)).await?;
-    Ok(Done { frame: signed.frame, pours, links: PageLinks::new(page, SIZE, rows, "/pours/done") })
+    let page = view::done(&app.pool, &wanted.turned, SIZE).await?;
+    let links = page.links("/pours/done");
+    Ok(Done { frame: signed.frame, pours: page.rows, links })
 }

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::people::Owner;
 use crate::prices::view::{self, Noted};
 use crate::prices::{Price, PriceKind, Prices};
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -25,7 +25,8 @@ pub(crate) struct History {
 
 #[derive(Deserialize)]
 pub(crate) struct Wanted {
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 pub(crate) async fn show(
@@ -44,10 +45,8 @@ pub(crate) async fn show_item(
     Query(wanted): Query<Wanted>,
 ) -> Result<History, Fault> {
     let kind: PriceKind = kind.parse().map_err(|()| Fault::NotFound)?;
-    let page = Page::of(wanted.page.as_deref());
-    let (name, noted, rows) =
-        view::history(&app.pool, kind, &item, i64::from(SIZE), page.offset(SIZE)).await?;
+    let (name, page) = view::history(&app.pool, kind, &item, &wanted.turned, SIZE).await?;
     let base = Price(kind, &item).to_string();
-    let links = PageLinks::new(page, SIZE, rows, &base);
-    Ok(History { frame: signed.frame, kind, item, name, noted, links })
+    let links = page.links(&base);
+    Ok(History { frame: signed.frame, kind, item, name, noted: page.rows, links })
 }

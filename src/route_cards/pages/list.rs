@@ -6,9 +6,9 @@ use axum::extract::{Query, State};
 use serde::Deserialize;
 
 use crate::people::Signed;
-use crate::pieces::{Cards, Filter, Stage, Standing};
+use crate::pieces::{Cards, Filter, RouteCard, Stage, Standing};
 use crate::route_cards::Pieces;
-use crate::web::{App, Fault, Frame, Page, PageLinks};
+use crate::web::{App, Fault, Frame, PageLinks, Turned};
 
 const SIZE: u32 = 40;
 
@@ -17,7 +17,8 @@ const SIZE: u32 = 40;
 pub(crate) struct ListPieces {
     frame: Frame,
     wanted: Wanted,
-    cards: Cards,
+    rows: i64,
+    cards: Vec<RouteCard>,
     links: PageLinks,
 }
 
@@ -31,7 +32,8 @@ pub(crate) struct Wanted {
     standing: String,
     #[serde(default)]
     late: String,
-    page: Option<String>,
+    #[serde(flatten)]
+    turned: Turned,
 }
 
 /// What may be asked for, and what it is called.
@@ -90,7 +92,6 @@ pub(crate) async fn show(
     signed: Signed,
     Query(mut wanted): Query<Wanted>,
 ) -> Result<ListPieces, Fault> {
-    let page = Page::of(wanted.page.as_deref());
     wanted.search = wanted.search.trim().chars().take(200).collect();
     let standing = wanted.standings();
     let by_due = standing.iter().any(|s| matches!(s, Standing::Waiting | Standing::InHand));
@@ -102,8 +103,8 @@ pub(crate) async fn show(
         by_due,
         ..Filter::default()
     };
-    let cards = Cards::find(&app.pool, &filter, i64::from(SIZE), page.offset(SIZE)).await?;
+    let page = Cards::page(&app.pool, &filter, &wanted.turned, SIZE).await?;
     let base = wanted.address(&wanted.stage, &wanted.standing, &wanted.late);
-    let links = PageLinks::new(page, SIZE, cards.rows, &base);
-    Ok(ListPieces { frame: signed.frame, wanted, cards, links })
+    let (rows, links) = (page.all(), page.links(&base));
+    Ok(ListPieces { frame: signed.frame, wanted, rows, cards: page.rows, links })
 }

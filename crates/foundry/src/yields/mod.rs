@@ -10,6 +10,7 @@ mod pareto;
 mod control;
 mod individuals;
 mod spares;
+mod limit;
 
 use crate::quantity::QuantityRefusal;
 
@@ -17,6 +18,7 @@ pub use control::{ControlLimits, ControlPoint, Lot, PChart, p_chart};
 pub use fisher::{Fisher, fisher_exact};
 pub use individuals::{IndividualsChart, individuals_chart};
 pub use interval::{YieldInterval, wilson};
+pub use limit::{LEAST_CASTINGS, LEAST_OF_EITHER, Limit, LimitFit, LimitSeen, Outcome, fit_limit};
 pub use pareto::{CauseRow, pareto};
 pub use spares::chance_of_enough;
 pub use trial::{
@@ -108,6 +110,21 @@ pub enum YieldRefusal {
         /// Its place, from one.
         at: usize,
     },
+    /// Too few castings to say where a limit lies.
+    #[error(
+        "{good} came out and {bad} did not; a limit needs {LEAST_CASTINGS} castings, {LEAST_OF_EITHER} of either kind at least"
+    )]
+    TooFewForALimit {
+        /// Castings that came out.
+        good: usize,
+        /// Castings that did not.
+        bad: usize,
+    },
+    /// What was measured of the castings does not tell the good from the failed ones.
+    #[error(
+        "so far those that came out were no easier than those that did not, so no limit can be told"
+    )]
+    MarginTellsNothing,
     /// Two yields that are the same cannot be told apart.
     #[error("the two yields must differ, or no trial can tell them apart")]
     SameYields,
