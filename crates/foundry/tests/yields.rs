@@ -306,6 +306,26 @@ fn fitted(outcomes: &[Outcome]) -> LimitFit {
 }
 
 #[test]
+fn the_limit_of_a_published_logistic_regression_comes_out() {
+    let fit = fitted(&flights());
+    // The regression of the paper, of suffering against temperature: 15.0429 and −0.2322.
+    assert!((-(fit.intercept + 100.0 * fit.slope) - 15.0429).abs() < 5e-5, "{fit:?}");
+    assert!((fit.slope + 0.2322).abs() < 5e-5, "{fit:?}");
+    // tests/outside/limit_scipy.py: statsmodels 0.15.0, SciPy 1.17.1.
+    assert!((fit.intercept - 8.173_373).abs() < 1e-6 && (fit.slope + 0.232_163).abs() < 1e-6);
+    for (limit, at, low, high) in [
+        (fit.nine_of_ten, 25.74120, 6.5839, 31.1121),
+        (fit.half, 35.20536, 30.7301, 47.5127),
+        (fit.one_of_ten, 44.66952, 36.9121, 81.6405),
+    ] {
+        assert!((limit.at - at).abs() < 1e-5, "{limit:?}");
+        assert!((limit.low - low).abs() < 2e-4 && (limit.high - high).abs() < 2e-4, "{limit:?}");
+    }
+    // At 31 °F, the day of the paper: 1 ÷ (1 + e^−(15.0429 − 0.2322 · 31)) = 0.9996 suffer.
+    assert!((1.0 - fit.chance(69.0) - 0.9996).abs() < 5e-5);
+}
+
+#[test]
 fn too_few_castings_and_margins_that_tell_nothing_give_no_limit() {
     let cast = |margin: f64, good| Outcome { margin, good };
     let few: Vec<_> = flights().into_iter().take(19).collect();
