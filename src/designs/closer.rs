@@ -120,14 +120,20 @@ impl Closer {
     }
 
     /// The verdict by this studio's limits: a word for the style, and a heading.
-    pub(super) fn own_verdict(&self, what: &What) -> Option<(&'static str, &'static str)> {
-        let own = self.said().into_iter().find(|said| said.what == *what)?.own?;
+    pub(super) fn own_verdict(&self, what: What) -> Option<(&'static str, &'static str)> {
+        let own = self.said().into_iter().find(|said| said.what == what)?.own?;
         let mark = match own {
             forecasts::Verdict::Yes => "good",
             forecasts::Verdict::Doubtful => "open",
             forecasts::Verdict::No => "bad",
         };
-        Some((mark, own.words(*what)))
+        Some((mark, own.words(what)))
+    }
+
+    /// What is shown of feeding, by whichever limit: a word for the style, and a heading.
+    pub(super) fn feed_shown(&self) -> (&'static str, &'static str) {
+        let calculated = self.feed_verdict().map(|(mark, word, _)| (mark, word));
+        self.own_verdict(What::Feed).or(calculated).unwrap_or_default()
     }
 
     /// How far metal runs here in half of all castings, by this studio's limits.

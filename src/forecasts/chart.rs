@@ -21,7 +21,7 @@ pub(super) struct Chart {
 
 impl Chart {
     /// The place of a margin.
-    pub(super) fn x(&self, margin: &f64) -> f64 {
+    pub(super) fn x(&self, margin: f64) -> f64 {
         20.0 + ((margin - self.from) * self.scale).clamp(0.0, WIDE)
     }
 }
@@ -40,14 +40,14 @@ pub(super) fn of(seen: &Seen) -> Option<Chart> {
         // One beside the other, so that castings of one design do not hide each other.
         let aside = (n % 8) as f64 * 3.0;
         let y = if outcome.good { 20.0 + aside } else { 130.0 - aside };
-        chart.dots.push((chart.x(&outcome.margin), y, outcome.good));
+        chart.dots.push((chart.x(outcome.margin), y, outcome.good));
     }
     if let Ok(worked) = &seen.limit
         && let LimitSeen::Fitted(fit) = worked.value
     {
         let points = (0..=80).map(|n| {
             let margin = least + (most - least) * f64::from(n) / 80.0;
-            format!("{:.1},{:.1}", chart.x(&margin), 140.0 - 130.0 * fit.chance(margin))
+            format!("{:.1},{:.1}", chart.x(margin), 140.0 - 130.0 * fit.chance(margin))
         });
         chart.curve = points.collect::<Vec<_>>().join(" ");
     }

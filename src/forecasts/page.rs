@@ -67,9 +67,9 @@ impl Part {
     }
 
     /// Where the lines are drawn now.
-    fn now(&self, verdict: &Verdict) -> f64 {
-        let own = if *verdict == Verdict::Yes { self.limits.yes } else { self.limits.no };
-        own.unwrap_or(drawn(self.what, *verdict))
+    fn now(&self, verdict: Verdict) -> f64 {
+        let own = if verdict == Verdict::Yes { self.limits.yes } else { self.limits.no };
+        own.unwrap_or(drawn(self.what, verdict))
     }
 
     /// In what the limit is measured.
