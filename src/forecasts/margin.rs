@@ -20,8 +20,7 @@ const NEVER_SAFE_BELOW_MM: f64 = 0.5;
 ///
 /// Of feeding: the diameter in millimetres of a ball as large as the voids that are to be expected,
 /// nothing where none are.
-#[must_use]
-pub fn margin(what: What, figures: &Value) -> Option<f64> {
+pub(super) fn margin(what: What, figures: &Value) -> Option<f64> {
     let figure = |name: &str| figures.get(name)?.as_f64();
     let margin = match what {
         What::Fill => {

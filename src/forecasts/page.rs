@@ -125,8 +125,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Forec
     let mut parts = Vec::with_capacity(What::ALL.len());
     for what in What::ALL {
         let seen = view::seen(&mut conn, what).await?;
-        let mut of =
-            |rows: &mut Vec<Counted>| rows.extract_if(.., |row| row.what == what).collect();
+        let of = |rows: &mut Vec<Counted>| rows.extract_if(.., |row| row.what == what).collect();
         parts.push(Part {
             what,
             calculated: of(&mut calculated),
