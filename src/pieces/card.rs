@@ -205,15 +205,15 @@ impl Cards {
 }
 
 async fn page(pool: &PgPool, filter: &Filter, seek: Seek) -> Result<Paged<RouteCard>, sqlx::Error> {
-    let mut count = QueryBuilder::new("SELECT count(*)");
-    count.push(match (filter.search.trim().is_empty(), filter.late_on) {
-        (false, _) => FROM,
-        (true, Some(_)) => " FROM pieces p JOIN orders o ON o.id = p.order_id WHERE true",
-        (true, None) => " FROM pieces p WHERE true",
-    });
-    narrow(&mut count, filter);
-    let rows: i64 = count.build_query_scalar().fetch_one(pool).await?;
-
+    let (rows, found) = if filter.search.trim().is_empty() || filter.by_due {
+        let mut count = QueryBuilder::new("SELECT count(*)");
+        count.push(bare(filter));
+        narrow(&mut count, filter);
+        (count.build_query_scalar().fetch_one(pool).await?, None)
+    } else {
+        let (rows, found) = searched(pool, filter, &seek).await?;
+        (rows, Some(found))
+    };
     let mut list = QueryBuilder::new("SELECT ");
     list.push(seek.column()).push(
         ", p.id, p.label, p.order_id, p.attempt_n, p.stage::text AS stage, p.standing, p.version,
@@ -223,13 +223,41 @@ async fn page(pool: &PgPool, filter: &Filter, seek: Seek) -> Result<Paged<RouteC
               ORDER BY (t.ended_at IS NULL) DESC, t.ended_at DESC LIMIT 1) AS attempt",
     );
     list.push(FROM);
-    narrow(&mut list, filter);
-    seek.push_beyond(&mut list);
+    if let Some(found) = found {
+        list.push(" AND p.id = ANY(").push_bind(found).push(")");
+    } else {
+        narrow(&mut list, filter);
+        seek.push_beyond(&mut list);
+    }
     list.push(seek.in_order());
     let found: Vec<Keyed<RouteCard>> = list.build_query_as().fetch_all(pool).await?;
     let mut page = seek.page(found, rows);
     fill_boxes(pool, &mut page.rows).await?;
     Ok(page)
+}
+
+/// Pieces, and of their orders what a condition needs.
+const fn bare(filter: &Filter) -> &'static str {
+    match filter.late_on {
+        Some(_) => " FROM pieces p JOIN orders o ON o.id = p.order_id WHERE true",
+        None => " FROM pieces p WHERE true",
+    }
+}
+
+/// How many pieces are found by words, and which of them are on the page: everything that was ever
+/// made is looked through once for both.
+async fn searched(
+    pool: &PgPool,
+    filter: &Filter,
+    seek: &Seek,
+) -> Result<(i64, Vec<PieceId>), sqlx::Error> {
+    let mut query = QueryBuilder::new("WITH hits AS MATERIALIZED (SELECT p.id, p.changed_at");
+    query.push(bare(filter));
+    narrow(&mut query, filter);
+    query.push(") SELECT (SELECT count(*) FROM hits), ARRAY(SELECT p.id FROM hits p WHERE true");
+    seek.push_beyond(&mut query);
+    query.push(seek.in_order()).push(")");
+    query.build_query_as().fetch_one(pool).await
 }
 
 fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
@@ -263,13 +291,22 @@ fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
     if !search.is_empty() {
         let escaped = search.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
         let like = format!("%{escaped}%");
-        query.push(" AND (p.label ILIKE ").push_bind(like.clone());
-        for column in ["c.name", "o.title", "d.name", "a.name"] {
-            query.push(" OR ").push(column).push(" ILIKE ").push_bind(like.clone());
+        // Words are looked for where they are kept once, not at each piece.
+        for (n, part) in SEARCHED.split('?').enumerate() {
+            if n > 0 {
+                query.push_bind(like.clone());
+            }
+            query.push(part);
         }
-        query.push(")");
     }
 }
+
+/// Pieces whose label, or the name of whose client, order, design or alloy, is like `?`.
+const SEARCHED: &str = " AND (p.order_id IN (SELECT id FROM orders WHERE title ILIKE ?
+            OR client_id IN (SELECT id FROM clients WHERE name ILIKE ?))
+        OR p.order_line_id IN (SELECT l.id FROM order_lines l WHERE l.alloy_id IN (SELECT id FROM alloys WHERE name ILIKE ?)
+            OR l.design_version_id IN (SELECT v.id FROM design_versions v JOIN designs d ON d.id = v.design_id WHERE d.name ILIKE ?))
+        OR p.label LIKE ?)";
 
 const fn word(standing: Standing) -> &'static str {
     match standing {
