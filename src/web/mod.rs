@@ -10,6 +10,7 @@ mod headers;
 mod html;
 mod live;
 mod once;
+mod order;
 mod paging;
 mod working;
 
@@ -24,7 +25,8 @@ pub use headers::{client_address, guard};
 pub use html::Html;
 pub use live::{Live, stream};
 pub use once::Ended;
-pub use paging::{Keyed, Listed, Order, PageLinks, Paged, Seek, Term, Turned};
+pub use order::{Order, Term};
+pub use paging::{Keyed, Listed, PageLinks, Paged, Seek, Turned};
 pub use working::{working, working_of};
 
 use axum::http::{HeaderValue, StatusCode, header};
