@@ -71,7 +71,10 @@ pub fn filling(
         .map(|place| Candidate {
             thickness_mm: place.min_mm,
             run_mm: (0..3).map(|a| place.to_mm[a] - place.from_mm[a]).fold(0.0, f64::max),
-            at_mm: std::array::from_fn(|a| (place.from_mm[a] + place.to_mm[a]) / 2.0),
+            // The middle of the box is a guess: of a bezel's wall it lies in the air.
+            at_mm: place.min_at_mm.unwrap_or_else(|| {
+                std::array::from_fn(|a| f64::midpoint(place.from_mm[a], place.to_mm[a]))
+            }),
         })
         .collect();
     let thin = !candidates.is_empty();

@@ -87,6 +87,9 @@ pub struct ThinPlaceJson {
     pub area_mm2: f64,
     /// The thinnest there.
     pub min_mm: f64,
+    /// Where it is; results of old do not tell.
+    #[serde(default)]
+    pub min_at_mm: Option<Point>,
 }
 
 impl ThicknessJson {
@@ -99,7 +102,8 @@ impl ThicknessJson {
                 Spot::Within(Bounds { least, greatest }) => (least, greatest),
             };
             let (area_mm2, min_mm) = (place.area.get(), place.thinnest.get());
-            ThinPlaceJson { from_mm, to_mm, area_mm2, min_mm }
+            let min_at_mm = Some(place.thinnest_at);
+            ThinPlaceJson { from_mm, to_mm, area_mm2, min_mm, min_at_mm }
         });
         Self {
             min_mm: found.thinnest.map(|(least, _)| least.get()),

@@ -48,6 +48,9 @@ fn a_ball_is_as_thick_as_its_diameter_and_a_tube_as_its_wall() {
     // The outside and the inside of the wall, but not its ends.
     let sides = std::f64::consts::TAU * (8.0 + 8.9) * 6.0;
     assert_close(tube.area_below.get(), sides, 2e-3);
+    // It is in the wall that it is thinnest, not in the middle of the box around it.
+    let [x, y, _] = tube.thin_places[0].thinnest_at;
+    assert!((7.9..=9.0).contains(&x.hypot(y)), "{:?}", tube.thin_places[0]);
 }
 
 #[test]

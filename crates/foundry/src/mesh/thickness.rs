@@ -59,6 +59,8 @@ pub struct ThinPlace {
     pub area: SquareMillimetres,
     /// The thinnest there.
     pub thinnest: Millimetres,
+    /// The middle of the facet on which it is thinnest.
+    pub thinnest_at: [f64; 3],
 }
 
 /// Why thicknesses were not looked for.
@@ -383,21 +385,35 @@ fn thin_places(
         let [to, ..] = mesh.triangles()[touched as usize];
         groups.join(from, to);
     }
-    let mut found: std::collections::BTreeMap<u32, (f64, f64, Bounds)> =
-        std::collections::BTreeMap::new();
+    struct Found {
+        area: f64,
+        /// The facet with the smallest ball, and that ball.
+        thinnest: (usize, f64),
+        bounds: Bounds,
+    }
+    let mut found: std::collections::BTreeMap<u32, Found> = std::collections::BTreeMap::new();
     for (facet, &triangle) in thin() {
-        let place =
-            found.entry(groups.lead(triangle[0])).or_insert((0.0, f64::INFINITY, Bounds::EMPTY));
-        place.0 += facet_below[facet];
-        place.1 = place.1.min(facet_ball[facet]);
-        mesh.corners(triangle).into_iter().for_each(|corner| place.2.include(corner));
+        let place = found.entry(groups.lead(triangle[0])).or_insert(Found {
+            area: 0.0,
+            thinnest: (facet, f64::INFINITY),
+            bounds: Bounds::EMPTY,
+        });
+        place.area += facet_below[facet];
+        if facet_ball[facet] < place.thinnest.1 {
+            place.thinnest = (facet, facet_ball[facet]);
+        }
+        mesh.corners(triangle).into_iter().for_each(|corner| place.bounds.include(corner));
     }
     let mut places: Vec<ThinPlace> = found
         .into_values()
-        .map(|(area, thinnest, bounds)| ThinPlace {
-            spot: Spot::Within(bounds),
-            area: SquareMillimetres::new(area).unwrap_or_default(),
-            thinnest: Millimetres::new(thinnest).unwrap_or_default(),
+        .map(|Found { area, thinnest: (facet, ball), bounds }| {
+            let [a, b, c] = mesh.corners(mesh.triangles()[facet]);
+            ThinPlace {
+                spot: Spot::Within(bounds),
+                area: SquareMillimetres::new(area).unwrap_or_default(),
+                thinnest: Millimetres::new(ball).unwrap_or_default(),
+                thinnest_at: std::array::from_fn(|axis| (a[axis] + b[axis] + c[axis]) / 3.0),
+            }
         })
         .collect();
     places.sort_by(|a, b| b.area.get().total_cmp(&a.area.get()));
