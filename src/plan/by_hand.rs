@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use foundry::plan::{Pin, Plan, Problem};
+use foundry::plan::{Load, Pin, Plan, Problem};
 use jiff::tz::TimeZone;
 use sqlx::{PgConnection, PgPool};
 
@@ -130,8 +130,15 @@ pub(super) async fn work_out(
     let mut cost = Difference::between((&before, &grid), (&plan, &grid));
     cost.dear_min = power::dear_min(&problem, &plan) - power::dear_min(&problem, &before);
     let show = &signed.frame.show;
-    let words =
+    let mut words =
         format!("Flask {flask} into {kiln}, {}: {}.", show.moment(pin.start_at), cost.words());
+    if cost.changed.iter().any(|changed| changed.flask != flask) {
+        let wished = as_wished(&before, &plan, &flask);
+        let why = current::broken(&problem, &wished, grid.minute(signed.now));
+        if !why.is_empty() {
+            words = format!("{words} Others move with it, for without that: {}", why.join(" "));
+        }
+    }
     Ok(Change {
         base: base.number,
         day_zero: grid.day_zero,
@@ -141,6 +148,28 @@ pub(super) async fn work_out(
         notes,
         seconds: SECONDS,
     })
+}
+
+/// A plan with one flask where another plan has it and nothing else touched.
+fn as_wished(before: &Plan, after: &Plan, flask: &str) -> Plan {
+    let mut wished = before.clone();
+    for load in &mut wished.loads {
+        load.flasks.retain(|placed| placed.flask != flask);
+    }
+    wished.loads.retain(|load| !load.flasks.is_empty());
+    wished.pours.retain(|pour| pour.flask != flask);
+    wished.pours.extend(after.pours.iter().filter(|pour| pour.flask == flask).cloned());
+    for load in &after.loads {
+        let Some(placed) = load.flasks.iter().find(|placed| placed.flask == flask) else {
+            continue;
+        };
+        let same = |one: &&mut Load| one.kiln == load.kiln && one.start_min == load.start_min;
+        match wished.loads.iter_mut().find(same) {
+            Some(there) => there.flasks.push(placed.clone()),
+            None => wished.loads.push(Load { flasks: vec![placed.clone()], ..load.clone() }),
+        }
+    }
+    wished
 }
 
 /// The same plan, so many minutes later on another calendar.

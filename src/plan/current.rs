@@ -104,6 +104,25 @@ pub(super) fn kept(plan: &Plan, minutes_per_move: i64) -> Stability {
 
 /// Why the plan as it stands cannot be carried out any more, in words; empty when it can.
 pub(super) fn troubles(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<String> {
+    let mut words = broken(problem, plan, now_min);
+    let waiting: Vec<&str> = plan.unplanned.iter().map(|one| one.flask.as_str()).collect();
+    match waiting.as_slice() {
+        [] => {}
+        [one] => words.push(format!("Flask {one} waits and stands in no load.")),
+        many if many.len() <= MOST_NAMED => {
+            words.push(format!("Flasks {} wait and stand in no load.", many.join(", ")));
+        }
+        many => words.push(format!(
+            "Flasks {} and {} more wait and stand in no load.",
+            many[..MOST_NAMED].join(", "),
+            many.len() - MOST_NAMED
+        )),
+    }
+    words
+}
+
+/// The rules that a plan breaks, in words, each once.
+pub(super) fn broken(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<String> {
     let mut lenient = problem.clone();
     lenient.decisions.not_before_min = now_min - GRACE_MIN;
     // What a plan costs does not keep it from being carried out.
@@ -134,19 +153,6 @@ pub(super) fn troubles(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<Stri
         if words.iter().all(|known| known != said) {
             words.push(said.to_owned());
         }
-    }
-    let waiting: Vec<&str> = plan.unplanned.iter().map(|one| one.flask.as_str()).collect();
-    match waiting.as_slice() {
-        [] => {}
-        [one] => words.push(format!("Flask {one} waits and stands in no load.")),
-        many if many.len() <= MOST_NAMED => {
-            words.push(format!("Flasks {} wait and stand in no load.", many.join(", ")));
-        }
-        many => words.push(format!(
-            "Flasks {} and {} more wait and stand in no load.",
-            many[..MOST_NAMED].join(", "),
-            many.len() - MOST_NAMED
-        )),
     }
     words
 }

@@ -260,6 +260,37 @@ async fn a_flask_moved_by_hand_shows_the_cost_and_is_taken_back_and_made_again()
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn others_that_move_with_a_flask_are_told_why() {
+    let (studio, owner) = furnished().await;
+    sqlx::query("UPDATE studio SET ramp_limit = 1").execute(&studio.db.pool).await.unwrap();
+    let first = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    owner.post("/plan/accept", &[("number", "1")]).await.led_to();
+    let (kiln, start): (String, String) = sqlx::query_as(
+        "SELECT k.name, to_char(l.planned_start_at AT TIME ZONE s.time_zone, 'YYYY-MM-DD\"T\"HH24:MI')
+           FROM studio s, kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+           JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id JOIN flasks f ON f.id = lf.flask_id
+          WHERE l.state = 'planned' AND f.number = $1",
+    )
+    .bind(first)
+    .fetch_one(&studio.db.pool)
+    .await
+    .unwrap();
+    let other = if kiln == "Small kiln" { "Big kiln" } else { "Small kiln" };
+    let fields = [
+        ("flask", first.to_string()),
+        ("place", String::new()),
+        ("kiln", kiln_id(&studio, other).await),
+        ("start", start),
+    ];
+    owner.post("/plan/move", &owned(&fields)).await.led_to();
+    let moved = owner.get("/plan").await;
+    let why = "Others move with it, for without that: More kilns would heat at once than may.";
+    assert!(moved.page().contains(why), "{}", moved.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_move_that_cannot_be_says_why_and_changes_nothing() {
     let (studio, owner) = furnished().await;
     let flask = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
