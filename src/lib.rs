@@ -10,6 +10,7 @@ pub mod db;
 pub mod vault;
 pub mod studio;
 pub mod web;
+pub mod doubt;
 pub mod paper;
 pub mod audit;
 pub mod people;

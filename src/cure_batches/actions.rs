@@ -7,6 +7,7 @@ use super::forms::BatchForm;
 use super::model::{CURE, CureState, WASH};
 use super::store::{self, Chosen, HeldPiece, LockedBatch};
 use crate::audit;
+use crate::doubt;
 use crate::id::{AttemptId, CureBatchId, PieceId};
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening, Stage};
@@ -138,9 +139,16 @@ pub(super) async fn washed(
     signed: &Signed,
     number: i32,
     seen: i64,
+    sure: bool,
 ) -> Result<(), Fault> {
     let held = lock(conn, number, seen, &[CureState::Washing]).await?;
     let batch = batch(number);
+    if let Some(clock) = timers::clock(conn, &batch, WASH).await?
+        && !sure
+    {
+        let why = "resin that is not washed off cures on the pattern and blurs it";
+        doubt::over(clock, signed.now, "wash", why, "Is it really washed?")?;
+    }
     timers::end(conn, &batch, signed.now).await?;
     timers::start(conn, &batch, CURE, signed.now, f64::from(held.cure_minutes)).await?;
     store::move_on(conn, held.id, CureState::Curing, None).await?;
@@ -154,11 +162,23 @@ pub(super) async fn finish(
     number: i32,
     seen: i64,
     failed: &[(AttemptId, String)],
+    sure: bool,
 ) -> Result<(), Fault> {
     let held = lock(conn, number, seen, &[CureState::Curing]).await?;
     let pieces = store::hold_in_batch(conn, held.id).await?;
     let batch = batch(number);
-    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let clock = timers::clock(conn, &batch, CURE).await?;
+    // What all failed may have been taken out early.
+    if let Some(clock) = clock
+        && !sure
+        && failed.len() < pieces.len()
+    {
+        let why = "a pattern that is not cured through swells in the investment and leaves ash";
+        doubt::over(clock, signed.now, "cure", why, "Is it really cured?")?;
+    }
+    let act = Act::new(signed.now, Some(signed.person))
+        .in_batch(&batch)
+        .with(timers::as_timed(clock, signed.now));
     let mut good = Vec::new();
     for piece in &pieces {
         match failed.iter().find(|(attempt, _)| *attempt == piece.attempt) {

@@ -6,6 +6,7 @@ use sqlx::PgConnection;
 use super::forms::PassForm;
 use super::store::{self, Ending};
 use crate::clock::Moment;
+use crate::doubt;
 use crate::findings;
 use crate::id::PersonId;
 use crate::metal::{self, Account, Entry, Kind};
@@ -30,9 +31,13 @@ pub(super) async fn begin(
     label: &str,
     seen: i64,
     raw_cg: i64,
+    sure: bool,
 ) -> Result<(), Fault> {
     let piece = hold(conn, label, seen).await?;
     let material = store::material(conn, piece.id).await?;
+    if material.undivested.is_none() && !sure {
+        doubt::cut_off(material.model_g, material.poured_cg, raw_cg)?;
+    }
     if let Some(flask) = material.undivested {
         return Err(Refused::conflict(format!(
             "Piece {label} is still in flask {flask}. Divest the flask and weigh its castings first."
@@ -68,6 +73,10 @@ pub(super) async fn pass(
 ) -> Result<(), Fault> {
     let piece = hold(conn, label, seen).await?;
     let material = store::material(conn, piece.id).await?;
+    if !form.sure {
+        doubt::cut_off(material.model_g, material.poured_cg, form.raw_cg)?;
+        doubt::finished(material.model_g, form.finished_cg)?;
+    }
     let open = findings::not_mended(&mut *conn, material.attempt).await?;
     if !open.is_empty() {
         return Err(Refused::conflict(format!(

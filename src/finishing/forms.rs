@@ -17,6 +17,8 @@ pub(super) struct PassForm {
     pub(super) raw_cg: i64,
     pub(super) finished_cg: i64,
     pub(super) minutes: i32,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
 }
 
 impl PassForm {
@@ -40,6 +42,7 @@ impl PassForm {
             raw_cg: raw_cg?,
             finished_cg: finished_cg?,
             minutes: i32::try_from(minutes?).ok()?,
+            sure: form.is_sure(),
         })
     }
 }

@@ -20,6 +20,10 @@ pub(super) struct Material {
     pub(super) attempt: AttemptId,
     pub(super) alloy_id: AlloyId,
     pub(super) undivested: Option<i32>,
+    /// What its model weighs in the alloy; none for an open one.
+    pub(super) model_g: Option<f64>,
+    /// What was poured into its flask.
+    pub(super) poured_cg: Option<i64>,
 }
 
 /// The last attempt at a piece.
@@ -30,8 +34,12 @@ pub(super) async fn material(
     sqlx::query_as(
         "SELECT t.id AS attempt, l.alloy_id,
                 (SELECT f.number FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
-                  WHERE fp.attempt_id = t.id AND f.state = 'poured' LIMIT 1) AS undivested
-         FROM pieces p JOIN order_lines l ON l.id = p.order_line_id JOIN attempts t ON t.piece_id = p.id
+                  WHERE fp.attempt_id = t.id AND f.state = 'poured' LIMIT 1) AS undivested,
+                v.volume_mm3 / 1000 * a.density_g_cm3 AS model_g,
+                (SELECT x.fresh_cg + x.returns_cg + x.own_cg FROM flask_pieces fp JOIN pours x ON x.flask_id = fp.flask_id
+                  WHERE fp.attempt_id = t.id ORDER BY x.poured_at DESC LIMIT 1) AS poured_cg
+         FROM pieces p JOIN order_lines l ON l.id = p.order_line_id JOIN alloys a ON a.id = l.alloy_id
+         JOIN design_versions v ON v.id = l.design_version_id JOIN attempts t ON t.piece_id = p.id
          WHERE p.id = $1 ORDER BY (t.ended_at IS NULL) DESC, t.ended_at DESC LIMIT 1",
     )
     .bind(piece)

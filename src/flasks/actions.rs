@@ -1,20 +1,20 @@
 //! What is done to flasks, inside the caller's transaction.
 
-use serde_json::json;
 use sqlx::{PgConnection, PgPool};
 use tokio::sync::Semaphore;
 
 use super::arrange::{self, TreeWish};
-use super::forms::{Divesting, NewFlask, Weighing};
+use super::forms::{NewFlask, Weighing};
 use super::mixing;
 use super::model::{FlaskRefusal, FlaskState, Weights, WorkedOut, work_out};
 use super::store::{self, Locked};
 use super::view;
 use crate::clock::Moment;
 use crate::designs;
+use crate::doubt;
 use crate::id::{AlloyId, AttemptId, FlaskId, PieceId};
 use crate::json::working::WorkingJson;
-use crate::metal::{self, Account, Entry, Kind, Move};
+use crate::metal;
 use crate::people::Signed;
 use crate::pieces::{self, Act, Happening, Stage};
 use crate::studio::Settings;
@@ -22,7 +22,11 @@ use crate::timers;
 use crate::web::{Fault, Refused};
 
 /// Refuses unless the flask is in one of the states, and as it was when the form was made.
-fn expect(flask: &Locked, states: &[FlaskState], seen: Option<i64>) -> Result<(), Fault> {
+pub(super) fn expect(
+    flask: &Locked,
+    states: &[FlaskState],
+    seen: Option<i64>,
+) -> Result<(), Fault> {
     if !states.contains(&flask.state) {
         let refusal = FlaskRefusal::NotNow { number: flask.number, words: flask.state.words() };
         return Err(Refused::from(refusal).into());
@@ -234,6 +238,11 @@ pub(super) async fn weigh(
     if store::pieces_of(conn, flask.id).await?.is_empty() {
         return Err(Refused::from(FlaskRefusal::NoPieces { number }).into());
     }
+    let on_it_g = weighing.tree_mass_g - weighing.base_mass_g;
+    if on_it_g > 0.0 && !weighing.sure {
+        let models = view::models_mm3(conn, flask.id).await?;
+        doubt::tree(models, weighing.pattern_density_g_cm3, on_it_g)?;
+    }
     let settings = Settings::load(&mut *conn).await?;
     let known = view::material(conn, flask.id).await?;
     let stock = metal::balances(&mut *conn, flask.alloy_id).await?;
@@ -397,42 +406,6 @@ pub async fn move_on(
     Ok(())
 }
 
-/// Cut off: castings and returns are weighed; the rest of the charge is loss.
-pub(super) async fn divest(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    number: i32,
-    seen: i64,
-    weights: Divesting,
-) -> Result<(), Fault> {
-    let flask = store::lock(conn, number).await?;
-    expect(&flask, &[FlaskState::Poured], Some(seen))?;
-    let charged = view::charged_cg(conn, flask.id).await?;
-    let pieces_cg = (weights.pieces_g * 100.0).round() as i64;
-    let returns_cg = (weights.returns_g * 100.0).round() as i64;
-    let lost = charged - pieces_cg - returns_cg;
-    if lost < 0 {
-        return Err(Refused::input(
-            "pieces_g",
-            format!(
-                "Castings and returns weigh more than the {:.2} g that were poured; check the scale.",
-                charged as f64 / 100.0
-            ),
-        )
-        .into());
-    }
-    let subject = format!("flask:{number}");
-    let mut moves = metal::returns_of(conn, flask.id, returns_cg).await?;
-    moves.push(Move::new(Account::Cast, Account::Pieces, pieces_cg));
-    moves.push(Move::new(Account::Cast, Account::Loss, lost));
-    let entry = Entry::new(Kind::Divested, signed.now, Some(signed.person), &subject);
-    metal::post(conn, &entry, flask.alloy_id, &moves).await?;
-    store::empty(conn, flask.id, signed.now).await?;
-    store::set_state(conn, flask.id, FlaskState::Divested).await?;
-    timers::end(conn, &subject, signed.now).await?;
-    Ok(())
-}
-
 /// Gives a flask up before it was mixed for: its pieces wait for another.
 pub(super) async fn cancel(
     conn: &mut PgConnection,
@@ -448,31 +421,5 @@ pub(super) async fn cancel(
     pieces::record(conn, &wanted, &Happening::Left(Stage::Invest), &act).await?;
     store::empty(conn, flask.id, signed.now).await?;
     store::set_state(conn, flask.id, FlaskState::Cancelled).await?;
-    Ok(())
-}
-
-/// The flask is lost with everything in it: each piece's attempt fails at its stage.
-pub async fn lose(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    number: i32,
-    seen: Option<i64>,
-    cause: &str,
-) -> Result<(), Fault> {
-    let flask = store::lock(conn, number).await?;
-    let Some(stage) = flask.state.stage_if_lost() else {
-        let refusal = FlaskRefusal::NotNow { number, words: flask.state.words() };
-        return Err(Refused::from(refusal).into());
-    };
-    expect(&flask, &[flask.state], seen)?;
-    let subject = format!("flask:{number}");
-    let wanted = store::pieces_of(conn, flask.id).await?;
-    let act = Act::new(signed.now, Some(signed.person))
-        .in_batch(&subject)
-        .with(json!({ "flask": number }));
-    pieces::record(conn, &wanted, &Happening::Failed(stage, cause.to_owned()), &act).await?;
-    store::empty(conn, flask.id, signed.now).await?;
-    store::set_state(conn, flask.id, FlaskState::Cancelled).await?;
-    timers::end(conn, &subject, signed.now).await?;
     Ok(())
 }

@@ -57,6 +57,8 @@ pub(super) struct Weighing {
     pub(super) collar_mm: f64,
     /// Cords and straws that keep vacuum channels open.
     pub(super) channels_cm3: f64,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
 }
 
 impl Weighing {
@@ -75,6 +77,7 @@ impl Weighing {
             pattern_density_g_cm3: density?,
             collar_mm: collar?,
             channels_cm3: channels.unwrap_or(0.0),
+            sure: form.is_sure(),
         })
     }
 }
@@ -84,12 +87,14 @@ impl Weighing {
 pub(super) struct Divesting {
     pub(super) pieces_g: f64,
     pub(super) returns_g: f64,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
 }
 
 impl Divesting {
     pub(super) fn read(form: &mut Form) -> Option<Self> {
         let pieces = form.number("pieces_g", 0.0, 1_000_000.0);
         let returns = form.number("returns_g", 0.0, 1_000_000.0);
-        Some(Self { pieces_g: pieces?, returns_g: returns? })
+        Some(Self { pieces_g: pieces?, returns_g: returns?, sure: form.is_sure() })
     }
 }

@@ -6,7 +6,9 @@
 
 mod actions;
 mod arrange;
+mod divest;
 mod forms;
+mod lost;
 mod map;
 mod mixing;
 mod model;
@@ -14,8 +16,10 @@ mod pages;
 mod store;
 mod view;
 
-pub use actions::{lose, move_on};
+pub use actions::move_on;
+pub use divest::unpour;
 pub use model::{FlaskState, work_out};
+pub(crate) use pages::steps::{step, unread};
 pub use store::pieces_of;
 
 use axum::Router;
@@ -51,4 +55,6 @@ pub fn router() -> Router<App> {
         .route("/flasks/{number}/take-back", post(pages::steps::take_back))
         .route("/flasks/{number}/cancel", post(pages::steps::cancel))
         .route("/flasks/{number}/lost", post(pages::steps::lost))
+        .route("/flasks/{number}/found", post(pages::steps::found))
+        .route("/flasks/{number}/undivest", post(pages::steps::undivest))
 }

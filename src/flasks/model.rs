@@ -61,8 +61,8 @@ impl FlaskState {
     #[must_use]
     pub const fn stage_if_lost(self) -> Option<Stage> {
         match self {
-            Self::Mixing => Some(Stage::Invest),
-            Self::Setting | Self::InKiln => Some(Stage::Burnout),
+            Self::Mixing | Self::Setting => Some(Stage::Invest),
+            Self::InKiln => Some(Stage::Burnout),
             Self::Hot => Some(Stage::Cast),
             _ => None,
         }

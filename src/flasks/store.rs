@@ -8,7 +8,7 @@ use super::arrange::ArrangedFlask;
 use super::forms::{NewFlask, Weighing};
 use super::model::{FlaskState, WorkedOut};
 use crate::clock::Moment;
-use crate::id::{AlloyId, AttemptId, FamilyId, FlaskId, PieceId};
+use crate::id::{AlloyId, AttemptId, FamilyId, FlaskId, KilnLoadId, PieceId};
 
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Locked {
@@ -292,5 +292,144 @@ pub(super) async fn empty(
         .bind(now)
         .execute(conn)
         .await?;
+    Ok(())
+}
+
+/// The flask is given up as lost, with what it needs to come back.
+pub(super) async fn lose(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    from: FlaskState,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE flasks SET state = 'cancelled', lost_at = $3, lost_from = $2, version = version + 1,
+             lost_load_id = (SELECT kiln_load_id FROM kiln_load_flasks WHERE flask_id = $1 AND left_at IS NULL)
+         WHERE id = $1",
+    )
+    .bind(flask)
+    .bind(from)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// How a flask was lost, and how the load it stood in is now.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Lost {
+    pub(super) lost_at: Moment,
+    pub(super) lost_from: FlaskState,
+    pub(super) lost_load_id: Option<KilnLoadId>,
+    pub(super) load_state: Option<String>,
+}
+
+pub(super) async fn lost(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Option<Lost>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.lost_at, f.lost_from, f.lost_load_id, l.state AS load_state
+         FROM flasks f LEFT JOIN kiln_loads l ON l.id = f.lost_load_id WHERE f.id = $1 AND f.lost_at IS NOT NULL",
+    )
+    .bind(flask)
+    .fetch_optional(conn)
+    .await
+}
+
+/// The pieces that were lost with a flask.
+pub(super) async fn pieces_lost(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    at: Moment,
+) -> Result<Vec<PieceId>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT t.piece_id FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id
+         WHERE fp.flask_id = $1 AND fp.left_at = $2 ORDER BY t.piece_id",
+    )
+    .bind(flask)
+    .bind(at)
+    .fetch_all(conn)
+    .await
+}
+
+/// A flask that was not lost is in a state again.
+pub(super) async fn found(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    state: FlaskState,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE flasks SET state = $2, lost_at = NULL, lost_from = NULL, lost_load_id = NULL,
+             version = version + 1 WHERE id = $1",
+    )
+    .bind(flask)
+    .bind(state)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Whether a flask's old place in a load is still free: no flask that was put there since
+/// reaches into it.
+pub(super) async fn has_room(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    flask: FlaskId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT NOT EXISTS (
+             SELECT 1 FROM kiln_load_flasks ours JOIN flasks f ON f.id = ours.flask_id JOIN flask_types t ON t.id = f.flask_type_id
+             JOIN kiln_load_flasks other ON other.kiln_load_id = ours.kiln_load_id AND other.flask_id <> ours.flask_id AND other.left_at IS NULL
+             JOIN flasks g ON g.id = other.flask_id JOIN flask_types u ON u.id = g.flask_type_id
+             WHERE ours.kiln_load_id = $1 AND ours.flask_id = $2
+               AND sqrt((ours.x_mm - other.x_mm) ^ 2 + (ours.y_mm - other.y_mm) ^ 2) < (t.diameter_mm + u.diameter_mm) / 2.0)
+           AND NOT EXISTS (SELECT 1 FROM kiln_load_flasks WHERE flask_id = $2 AND left_at IS NULL)",
+    )
+    .bind(load)
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
+/// A flask stands in its old place in a load again.
+pub(super) async fn back_into_load(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    flask: FlaskId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_load_flasks SET left_at = NULL WHERE kiln_load_id = $1 AND flask_id = $2",
+    )
+    .bind(load)
+    .bind(flask)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// The castings that left a flask as it was divested are in it again.
+pub(super) async fn refill(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    batch: &str,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE flask_pieces fp SET left_at = NULL FROM attempts t, attempt_stages s
+         WHERE fp.flask_id = $1 AND t.id = fp.attempt_id AND t.ended_at IS NULL
+           AND s.attempt_id = t.id AND s.stage = 'cast' AND s.batch = $2 AND s.finished_at IS NOT NULL",
+    )
+    .bind(flask)
+    .bind(batch)
+    .execute(&mut *conn)
+    .await?;
+    // Where its load is still held it stands in it, as it did after its pour.
+    sqlx::query(
+        "UPDATE kiln_load_flasks lf SET left_at = NULL FROM pours p JOIN kiln_loads l ON l.id = p.kiln_load_id
+         WHERE p.flask_id = $1 AND lf.flask_id = $1 AND lf.kiln_load_id = l.id AND l.state = 'held'",
+    )
+    .bind(flask)
+    .execute(conn)
+    .await?;
     Ok(())
 }

@@ -123,6 +123,89 @@ pub(super) async fn charged_cg(
         .await
 }
 
+/// The volume of the models on a tree; none while one of them is open.
+pub(super) async fn models_mm3(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Option<f64>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT CASE WHEN bool_and(v.volume_mm3 IS NOT NULL) THEN sum(v.volume_mm3) END
+         FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id JOIN pieces p ON p.id = t.piece_id
+         JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+         WHERE fp.flask_id = $1 AND fp.left_at IS NULL",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
+/// What the models of a flask's castings weigh in its alloy, without those that failed: they go
+/// with the returns. None while one of them is open, or nothing came out.
+pub(super) async fn castings_g(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<Option<f64>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT CASE WHEN bool_and(v.volume_mm3 IS NOT NULL) THEN sum(v.volume_mm3 / 1000 * a.density_g_cm3) END
+         FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id JOIN pieces p ON p.id = t.piece_id
+         JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+         JOIN flasks f ON f.id = fp.flask_id JOIN alloys a ON a.id = f.alloy_id
+         WHERE fp.flask_id = $1 AND fp.left_at IS NULL AND t.ended_at IS NULL",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
+/// The pieces that were cast from a flask, those that failed in it too.
+pub(super) async fn cast_in(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    batch: &str,
+) -> Result<Vec<PieceId>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT t.piece_id FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id
+         JOIN attempt_stages s ON s.attempt_id = t.id AND s.stage = 'cast' AND s.batch = $2
+         WHERE fp.flask_id = $1 AND (s.finished_at IS NOT NULL OR s.failed_at IS NOT NULL) ORDER BY t.piece_id",
+    )
+    .bind(flask)
+    .bind(batch)
+    .fetch_all(conn)
+    .await
+}
+
+/// A good casting of a flask that does not wait to be finished any more.
+pub(super) async fn gone_on(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+    batch: &str,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT p.label FROM flask_pieces fp JOIN attempts t ON t.id = fp.attempt_id JOIN pieces p ON p.id = t.piece_id
+         JOIN attempt_stages s ON s.attempt_id = t.id AND s.stage = 'cast' AND s.batch = $2 AND s.finished_at IS NOT NULL
+         WHERE fp.flask_id = $1 AND (t.ended_at IS NOT NULL OR p.stage <> 'finish' OR p.standing <> 'waiting')
+         ORDER BY p.label LIMIT 1",
+    )
+    .bind(flask)
+    .bind(batch)
+    .fetch_optional(conn)
+    .await
+}
+
+/// Whether returns of a flask have been melted since.
+pub(super) async fn returns_melted(
+    conn: &mut PgConnection,
+    flask: FlaskId,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM metal_returns_left r JOIN pours p ON p.id = r.pour_id
+                         WHERE p.flask_id = $1 AND r.left_cg < r.came_cg)",
+    )
+    .bind(flask)
+    .fetch_one(conn)
+    .await
+}
+
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct ListRow {
     pub(super) number: i32,
@@ -220,6 +303,8 @@ pub(super) struct FlaskRow {
     pub(super) set_from_at: Option<Moment>,
     pub(super) latest_start_at: Option<Moment>,
     pub(super) note: String,
+    /// When it was recorded as lost, if it was.
+    pub(super) lost_at: Option<Moment>,
     pub(super) load: Option<i32>,
     pub(super) fresh_cg: Option<i64>,
     pub(super) returns_cg: Option<i64>,
@@ -259,7 +344,9 @@ pub(super) async fn load(pool: &PgPool, number: i32) -> Result<FlaskRow, sqlx::E
         "SELECT f.*, (SELECT m.number FROM mixes m WHERE m.id = f.mix_id) AS mix, a.name AS alloy, a.melt_c, t.name AS flask_type, t.diameter_mm, t.height_mm, t.size_class,
                 i.name AS investment, i.water_per_100, b.name AS family,
                 (SELECT l.number FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id
-                 WHERE lf.flask_id = f.id ORDER BY lf.left_at NULLS FIRST LIMIT 1) AS load,
+                 WHERE lf.flask_id = f.id AND (lf.left_at IS NULL OR l.started_at IS NOT NULL)
+                   AND (f.state <> 'cancelled' OR l.id = f.lost_load_id) AND l.state <> 'cancelled'
+                 ORDER BY lf.left_at IS NOT NULL, l.id = p.kiln_load_id DESC NULLS LAST, lf.left_at DESC LIMIT 1) AS load,
                 p.fresh_cg, p.returns_cg, p.own_cg, p.poured_at, p.quench_at
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN flask_types t ON t.id = f.flask_type_id
          JOIN investments i ON i.id = f.investment_id JOIN burnout_families b ON b.id = f.family_id

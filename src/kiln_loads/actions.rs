@@ -5,6 +5,7 @@ use sqlx::PgConnection;
 use super::store;
 use super::view::{self, LoadRow, LoadState};
 use crate::clock::Moment;
+use crate::doubt;
 use crate::flasks::{self, FlaskState};
 use crate::id::{FamilyId, FlaskId, KilnId, KilnLoadId, PlanId};
 use crate::kilns::{programme_of, total_minutes};
@@ -120,12 +121,21 @@ pub(super) async fn hold(
     signed: &Signed,
     number: i32,
     seen: i64,
+    sure: bool,
 ) -> Result<(), Fault> {
     let load = locked(conn, number, &[LoadState::Burning], seen).await?;
+    let began = load.starts();
+    let clock = (began, began.plus_minutes(total_minutes(&load.programme.0)));
+    if !sure {
+        let why = "unburnt pattern in a hot flask spoils the casting and gives off fumes";
+        doubt::over(clock, signed.now, "burnout", why, "Is it really held?")?;
+    }
     let flasks = store::flasks_of(conn, load.id).await?;
     flasks::move_on(conn, &flasks, FlaskState::InKiln, FlaskState::Hot, signed.now).await?;
     let batch = format!("load:{number}");
-    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let act = Act::new(signed.now, Some(signed.person))
+        .in_batch(&batch)
+        .with(timers::as_timed(Some(clock), signed.now));
     let wanted = pieces_in(conn, &flasks).await?;
     pieces::record(conn, &wanted, &Happening::Finished(Stage::Burnout), &act).await?;
     store::held(conn, load.id, signed.now).await?;
@@ -189,6 +199,24 @@ pub async fn end_when_empty(
         store::ended(conn, load, now).await?;
     }
     Ok(())
+}
+
+/// A flask that was not poured after all stands hot in its load again; a load that ended with
+/// its pour is held again, unless its kiln fires another by now.
+pub async fn hold_again(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    flask: FlaskId,
+    number: i32,
+) -> Result<(), Fault> {
+    if let Some((kiln, other)) = store::fires_another(conn, load).await? {
+        return Err(Refused::conflict(format!(
+            "{kiln} fires load {other} by now, so flask {number} cannot stand hot in it again. Correct the weights of its pour instead."
+        ))
+        .into());
+    }
+    store::unended(conn, load).await?;
+    Ok(store::back_in(conn, load, flask).await?)
 }
 
 /// Gives up a load that has not started.

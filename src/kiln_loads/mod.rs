@@ -8,7 +8,7 @@ mod sight;
 mod store;
 mod view;
 
-pub use actions::{PlannedLoad, cancel_planned, end_when_empty, move_pour, plan_load};
+pub use actions::{PlannedLoad, cancel_planned, end_when_empty, hold_again, move_pour, plan_load};
 pub use view::{LoadRow, LoadState, Standing, list_between, load, standing_in, standing_in_each};
 
 use axum::Router;

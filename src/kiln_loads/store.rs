@@ -199,3 +199,51 @@ pub(super) async fn unpoured(
     .fetch_optional(conn)
     .await
 }
+
+/// The kiln of a load with the other load that it fires now.
+pub(super) async fn fires_another(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+) -> Result<Option<(String, i32)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT k.name, other.number FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN kiln_loads other ON other.kiln_id = l.kiln_id AND other.id <> l.id AND other.state IN ('burning', 'held')
+         WHERE l.id = $1",
+    )
+    .bind(load)
+    .fetch_optional(conn)
+    .await
+}
+
+/// A load that ended is held again, with the flasks that left it then and are still in the house.
+pub(super) async fn unended(conn: &mut PgConnection, load: KilnLoadId) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_load_flasks lf SET left_at = NULL FROM kiln_loads l, flasks f
+         WHERE l.id = $1 AND lf.kiln_load_id = l.id AND l.state = 'ended' AND lf.left_at = l.ended_at
+           AND f.id = lf.flask_id AND f.state NOT IN ('divested', 'cancelled')",
+    )
+    .bind(load)
+    .execute(&mut *conn)
+    .await?;
+    sqlx::query("UPDATE kiln_loads SET state = 'held', ended_at = NULL, version = version + 1 WHERE id = $1 AND state = 'ended'")
+        .bind(load)
+        .execute(conn)
+        .await?;
+    Ok(())
+}
+
+/// A flask stands in its place in a load again.
+pub(super) async fn back_in(
+    conn: &mut PgConnection,
+    load: KilnLoadId,
+    flask: FlaskId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE kiln_load_flasks SET left_at = NULL WHERE kiln_load_id = $1 AND flask_id = $2",
+    )
+    .bind(load)
+    .bind(flask)
+    .execute(conn)
+    .await?;
+    Ok(())
+}

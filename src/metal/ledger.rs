@@ -171,6 +171,21 @@ pub async fn reverse(
     Ok(id)
 }
 
+/// The last entry of a kind about a subject that was not taken back.
+pub async fn standing_entry(
+    conn: &mut PgConnection,
+    subject: &str,
+    kind: Kind,
+) -> Result<Option<MetalBatchId>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT id FROM metal_standing WHERE subject = $1 AND kind = $2 ORDER BY at DESC, id DESC LIMIT 1",
+    )
+    .bind(subject)
+    .bind(kind.word())
+    .fetch_optional(conn)
+    .await
+}
+
 /// The account of an alloy, made when it is first used.
 async fn account(
     conn: &mut PgConnection,

@@ -18,7 +18,7 @@ mod trace;
 mod view;
 
 pub use bench::{leave_bench, leave_bench_to};
-pub use ledger::{Entry, Stock, balances, held, post, reverse};
+pub use ledger::{Entry, Stock, balances, held, post, reverse, standing_entry};
 pub use lots::{Chosen, LotLeft, ReturnsLeft, lots_left, returns_left, take_fresh, take_returns};
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};

@@ -19,5 +19,5 @@ pub use forms::{failures, ticked};
 pub use model::{Happening, PieceRefusal, Stage, Standing, State};
 pub use store::{LockedPiece, lock, lock_by_label};
 pub use swap::swap;
-pub use undo::{reopen, undo};
+pub use undo::{reopen, undo, unfail};
 pub use view::{Attempt, attempts, causes};

@@ -177,6 +177,16 @@ pub enum PieceRefusal {
         /// Which piece.
         label: String,
     },
+    /// It failed with all of its flask; they come back together.
+    #[error(
+        "Piece {label} failed because flask {flask} was recorded as lost. Take that back on the page of flask {flask}: “It is not lost” brings the flask, its place and its pieces back together. Nothing was changed."
+    )]
+    FlaskLost {
+        /// Which piece.
+        label: String,
+        /// The flask that was given up.
+        flask: i32,
+    },
     /// The form was made before something else happened.
     #[error(
         "Somebody recorded something else for piece {label} while this page was open. Nothing of yours was saved; look at it as it is now and try again."
@@ -230,7 +240,13 @@ impl State {
                     None => Self { standing: Standing::Ready, ..self },
                 })
             }
-            Happening::Failed(stage, _) if alive && self.stage == *stage => {
+            // What waits for a stage may still fail of the one before: a mould cracks as it sets.
+            Happening::Failed(stage, _)
+                if alive
+                    && (self.stage == *stage
+                        || (self.standing == Standing::Waiting
+                            && stage.next() == Some(self.stage))) =>
+            {
                 Some(Self { attempt_n: self.attempt_n + 1, ..Self::QUEUED })
             }
             Happening::SentBack(stage)
@@ -296,6 +312,17 @@ mod tests {
             None,
             "a ready piece does not fail"
         );
+    }
+
+    #[test]
+    fn what_waits_for_burnout_may_fail_as_its_mould_sets() {
+        let set = State { attempt_n: 1, stage: Stage::Burnout, standing: Standing::Waiting };
+        let cracked = |stage| Happening::Failed(stage, "mould cracked".to_owned());
+        let again = State { attempt_n: 2, ..State::QUEUED };
+        assert_eq!(set.after(&cracked(Stage::Invest)), Some(again));
+        assert_eq!(set.after(&cracked(Stage::Cure)), None);
+        let fired = State { standing: Standing::InHand, ..set };
+        assert_eq!(fired.after(&cracked(Stage::Invest)), None);
     }
 
     #[test]

@@ -305,6 +305,20 @@ pub(super) async fn is_in_a_batch(
     .await
 }
 
+/// The flask with which an attempt was lost.
+pub(super) async fn lost_with(
+    conn: &mut PgConnection,
+    attempt: AttemptId,
+) -> Result<Option<i32>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT f.number FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
+         WHERE fp.attempt_id = $1 AND fp.left_at = f.lost_at",
+    )
+    .bind(attempt)
+    .fetch_optional(conn)
+    .await
+}
+
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct EventRow {
     pub(super) id: i64,

@@ -31,8 +31,11 @@ pub async fn undo(
                 .next()
                 .filter(|event| event.kind == "failed")
                 .ok_or_else(|| not_undoable(&piece))?;
-            let in_hand = in_hand_before(events.next().as_ref(), failed.stage);
-            let state = reopen_failed(conn, &piece, &last, &failed, in_hand, act).await?;
+            if let Some(flask) = store::lost_with(conn, failed.attempt_id).await? {
+                return Err(PieceRefusal::FlaskLost { label: piece.label, flask }.into());
+            }
+            let before = stood(events.next().as_ref(), failed.stage);
+            let state = reopen_failed(conn, &piece, &last, &failed, before, act).await?;
             (failed, state)
         }
         "finished" if last.stage == Stage::Finish => {
@@ -81,12 +84,36 @@ pub async fn reopen(
                     .next()
                     .filter(|event| event.kind == "failed" && here(event))
                     .ok_or_else(|| not_undoable(&piece))?;
-                let state = reopen_failed(conn, &piece, &last, &failed, true, act).await?;
+                let before = (stage, Standing::InHand);
+                let state = reopen_failed(conn, &piece, &last, &failed, before, act).await?;
                 (failed, state)
             }
             _ => return Err(not_undoable(&piece)),
         };
         recorded.push(write(conn, piece, &undone, restored, act).await?);
+    }
+    Ok(recorded)
+}
+
+/// Takes back that everything in a batch failed, such as `flask:214`: each piece stands as it
+/// did before. The batch itself must have been opened again before. All of them, or none.
+pub async fn unfail(
+    conn: &mut PgConnection,
+    pieces: &[PieceId],
+    batch: &str,
+    act: &Act<'_>,
+) -> Result<Vec<Recorded>, ActFault> {
+    let mut recorded = Vec::with_capacity(pieces.len());
+    for piece in store::lock(conn, pieces).await? {
+        let mut events = store::standing_events(conn, piece.id).await?.into_iter();
+        let last = events.next().filter(|event| event.kind == "queued");
+        let failed = events
+            .next()
+            .filter(|event| event.kind == "failed" && event.batch.as_deref() == Some(batch));
+        let (Some(last), Some(failed)) = (last, failed) else { return Err(not_undoable(&piece)) };
+        let before = stood(events.next().as_ref(), failed.stage);
+        let state = reopen_failed(conn, &piece, &last, &failed, before, act).await?;
+        recorded.push(write(conn, piece, &failed, state, act).await?);
     }
     Ok(recorded)
 }
@@ -101,7 +128,7 @@ async fn reopen_failed(
     piece: &LockedPiece,
     queued: &EventRow,
     failed: &EventRow,
-    in_hand: bool,
+    (stage, standing): (Stage, Standing),
     act: &Act<'_>,
 ) -> Result<State, ActFault> {
     store::end_attempt(conn, queued.attempt_id, "cancelled", None, act.now).await?;
@@ -110,14 +137,13 @@ async fn reopen_failed(
     store::clear_box_failure(conn, failed.attempt_id, failed.stage).await?;
     // Its batch may have gone on without it; then there is no way back.
     // At finish a piece is in nobody's batch.
-    if in_hand
+    if standing == Standing::InHand
         && failed.stage != Stage::Finish
         && !store::is_in_a_batch(conn, failed.attempt_id).await?
     {
         return Err(not_undoable(piece));
     }
-    let standing = if in_hand { Standing::InHand } else { Standing::Waiting };
-    Ok(State { attempt_n: piece.state().attempt_n - 1, stage: failed.stage, standing })
+    Ok(State { attempt_n: piece.state().attempt_n - 1, stage, standing })
 }
 
 async fn write(
@@ -133,6 +159,19 @@ async fn write(
     Ok(Recorded { piece: piece.id, label: piece.label, state: restored })
 }
 
-fn in_hand_before(event: Option<&EventRow>, stage: Stage) -> bool {
-    event.is_some_and(|event| event.kind == "entered" && event.stage == stage)
+/// How a piece stood after what happened to it before it failed at a stage.
+fn stood(event: Option<&EventRow>, failed_at: Stage) -> (Stage, Standing) {
+    match event {
+        Some(event) if event.kind == "entered" && event.stage == failed_at => {
+            (failed_at, Standing::InHand)
+        }
+        // It had left this stage behind and failed of it while it waited for the next.
+        Some(event) if event.kind == "finished" && event.stage == failed_at => {
+            (failed_at.next().unwrap_or(failed_at), Standing::Waiting)
+        }
+        Some(event) if event.kind == "left" && failed_at.next() == Some(event.stage) => {
+            (event.stage, Standing::Waiting)
+        }
+        _ => (failed_at, Standing::Waiting),
+    }
 }

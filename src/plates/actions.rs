@@ -9,6 +9,7 @@ use super::model::{self, Model, PlateState, Proposal, Setting};
 use super::store::{self, Chosen, HeldPiece, LockedPlate};
 use crate::audit;
 use crate::designs;
+use crate::doubt;
 use crate::findings::{self, NewFinding};
 use crate::id::{AttemptId, PieceId, PlateId};
 use crate::people::Signed;
@@ -245,9 +246,19 @@ pub(super) async fn finish(
     seen: i64,
     failed: &[(AttemptId, String)],
     noted: &[Noted],
+    sure: bool,
 ) -> Result<(), Fault> {
     let plate = lock(conn, number, seen, &[PlateState::Printing]).await?;
     let held = store::hold_on_plate(conn, plate.id).await?;
+    let clock = timers::clock(conn, &batch(number), "Print").await?;
+    // A print in which all failed may have been stopped early.
+    if let Some(clock) = clock
+        && !sure
+        && failed.len() < held.len()
+    {
+        let why = "what comes off the plate now is not printed to its top";
+        doubt::over(clock, signed.now, "print", why, "Is it really done?")?;
+    }
     for found in noted {
         if !held.iter().any(|piece| piece.attempt() == found.attempt) {
             continue;
@@ -263,7 +274,9 @@ pub(super) async fn finish(
         findings::add(conn, finding, signed.now, signed.person).await?;
     }
     let batch = batch(number);
-    let act = Act::new(signed.now, Some(signed.person)).in_batch(&batch);
+    let act = Act::new(signed.now, Some(signed.person))
+        .in_batch(&batch)
+        .with(timers::as_timed(clock, signed.now));
     let mut good = Vec::new();
     for piece in &held {
         match failed.iter().find(|(attempt, _)| *attempt == piece.attempt()) {

@@ -61,6 +61,10 @@ pub(super) struct PourForm {
     pub(super) quench_min: Option<i64>,
     /// Pieces that failed, with their cause.
     pub(super) failed: BTreeMap<PieceId, String>,
+    /// Why pieces failed; all of them when the pour is lost.
+    pub(super) cause: String,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
     pub(super) note: String,
 }
 
@@ -147,8 +151,36 @@ impl PourForm {
             spin_rpm: spin_rpm.filter(|_| method == Method::Centrifugal),
             quench_min,
             failed,
+            cause: common,
+            sure: form.is_sure(),
             note,
         })
+    }
+}
+
+/// The weights of a pour, corrected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Weights {
+    pub(super) fresh_cg: i64,
+    pub(super) returns_cg: i64,
+    /// Of the client's own metal that was poured; whose it is stays.
+    pub(super) own_cg: i64,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
+}
+
+impl Weights {
+    pub(super) fn read(form: &mut Form) -> Option<Self> {
+        let mut cg = |name: &str| {
+            let grams = form.number_or_none(name, 0.0, 100_000.0).unwrap_or(0.0);
+            (grams * 100.0).round() as i64
+        };
+        let [fresh_cg, returns_cg, own_cg] =
+            ["was_fresh_g", "was_returns_g", "was_own_g"].map(&mut cg);
+        if form.good() && fresh_cg + returns_cg + own_cg == 0 {
+            form.wrong("was_fresh_g", "A pour needs metal: give fresh metal, returns or both.");
+        }
+        form.good().then_some(Self { fresh_cg, returns_cg, own_cg, sure: form.is_sure() })
     }
 }
 

@@ -18,4 +18,6 @@ pub fn router() -> Router<App> {
         .route("/pours/sheet.pdf", get(pages::pdf::show))
         .route("/pours/done", get(pages::done::show))
         .route("/pours/{flask}", post(pages::sheet::pour))
+        .route("/pours/{flask}/take-back", post(pages::back::take_back))
+        .route("/pours/{flask}/weights", post(pages::back::correct))
 }

@@ -8,7 +8,9 @@ mod forms;
 mod pages;
 mod store;
 
-pub use store::{Lateness, Timer, end, of, running, start, subject_path, take_back};
+pub use store::{
+    Lateness, Timer, as_timed, clock, end, of, running, start, subject_path, take_back,
+};
 
 use axum::Router;
 use axum::routing::{get, post};

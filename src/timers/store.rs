@@ -1,5 +1,6 @@
 //! The table of clocks.
 
+use serde_json::{Value, json};
 use sqlx::{FromRow, PgConnection, PgPool};
 
 use crate::clock::Moment;
@@ -243,6 +244,30 @@ pub async fn take_back(
     .execute(conn)
     .await?;
     Ok(())
+}
+
+/// When the running clock of a subject began and when it ends.
+pub async fn clock(
+    conn: &mut PgConnection,
+    subject: &str,
+    name: &str,
+) -> Result<Option<(Moment, Moment)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT started_at, due_at FROM timers WHERE subject = $1 AND name = $2 AND ended_at IS NULL
+         ORDER BY started_at DESC LIMIT 1",
+    )
+    .bind(subject)
+    .bind(name)
+    .fetch_optional(conn)
+    .await
+}
+
+/// What is kept of a clock that ends: the minutes it was set to, and those it took.
+#[must_use]
+pub fn as_timed(clock: Option<(Moment, Moment)>, now: Moment) -> Value {
+    let Some((began, ends)) = clock else { return json!({}) };
+    let minutes = |until: Moment| (until.seconds_since(began) as f64 / 6.0).round() / 10.0;
+    json!({ "planned_minutes": minutes(ends), "minutes": minutes(now) })
 }
 
 /// Every clock that runs, the first to end first.

@@ -6,6 +6,9 @@ use axum::response::{Html as Body, IntoResponse, Response};
 
 use crate::web::asset;
 
+/// The field with which somebody says that what was doubted is so.
+pub const SURE: &str = "sure";
+
 /// A request that was understood and turned down, with what to do about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refused {
@@ -47,6 +50,12 @@ impl Refused {
         Self::conflict(format!(
             "{what} {stands} by now, so nothing was changed. This is how it stands."
         ))
+    }
+
+    /// It may be so, but hardly is: the form is shown again with a tick that lets it through.
+    #[must_use]
+    pub fn doubted(message: impl Into<String>) -> Self {
+        Self::input(SURE, message)
     }
 
     /// Somebody changed the thing since the form was made.

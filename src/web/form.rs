@@ -11,7 +11,7 @@ use rust_decimal::Decimal;
 use uuid::Uuid;
 
 use crate::clock::Day;
-use crate::web::{Fault, Html, Refused};
+use crate::web::{Fault, Html, Refused, SURE};
 
 /// A form as it was sent, and what is wrong with it. Reading a field records
 /// what it finds wrong, so that a page can be shown again with every message
@@ -133,6 +133,22 @@ impl Form {
     #[must_use]
     pub fn once(&self) -> Html {
         Html::trusted(format!("<input type=\"hidden\" name=\"once\" value=\"{}\">", Uuid::now_v7()))
+    }
+
+    /// Whether somebody said that what was doubted is so.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.ticked(SURE)
+    }
+
+    /// The doubt with its tick, for a form that is shown again; nothing when nothing was doubted.
+    /// The tick is never kept: a second doubt is told as well.
+    #[must_use]
+    pub fn doubt(&self) -> Html {
+        match self.error(SURE) {
+            Some(doubt) => Html::of(&DoubtPart { doubt }),
+            None => Html::default(),
+        }
     }
 
     /// Text with its white space trimmed; empty is allowed.
@@ -292,6 +308,12 @@ impl Form {
             id: format!("f-{name}"),
         }
     }
+}
+
+#[derive(Template)]
+#[template(path = "parts/doubt.html")]
+struct DoubtPart<'a> {
+    doubt: &'a str,
 }
 
 /// One labelled input with its message, its hint and its unit.

@@ -16,7 +16,7 @@ mod working;
 
 pub use app::App;
 pub use asset::{asset, serve_asset, serve_worker};
-pub use fault::{Fault, Refused};
+pub use fault::{Fault, Refused, SURE};
 pub(crate) use form::percent;
 pub use form::{Form, Input};
 pub use format::{Plain, Show, Units};

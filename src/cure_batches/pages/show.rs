@@ -9,6 +9,7 @@ use sqlx::PgConnection;
 use crate::cure_batches::model::CureState;
 use crate::cure_batches::view::{self, BatchRow, InBatch};
 use crate::cure_batches::{CureBatch, CureBatches, actions};
+use crate::doubt;
 use crate::id::AttemptId;
 use crate::losses;
 use crate::people::Signed;
@@ -44,6 +45,14 @@ impl ShowCureBatch {
 
     fn minutes(&self, minutes: &i32) -> Html {
         self.frame.show.minutes(i64::from(*minutes))
+    }
+
+    fn took(&self, timer: &Timer) -> String {
+        doubt::span(timer.ended_at.unwrap_or(timer.due_at).seconds_since(timer.started_at))
+    }
+
+    fn planned(&self, timer: &Timer) -> String {
+        doubt::span(timer.due_at.seconds_since(timer.started_at))
     }
 
     fn several_resins(&self) -> bool {

@@ -40,8 +40,9 @@ pub(crate) async fn washed(
     Path(number): Path<i32>,
     form: Form,
 ) -> Result<Response, Fault> {
+    let sure = form.is_sure();
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::washed(conn, &signed, number, seen).await
+        actions::washed(conn, &signed, number, seen, sure).await
     })
     .await
 }
@@ -52,9 +53,9 @@ pub(crate) async fn finish(
     Path(number): Path<i32>,
     form: Form,
 ) -> Result<Response, Fault> {
-    let failed = pieces::failures(&form);
+    let (failed, sure) = (pieces::failures(&form), form.is_sure());
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::finish(conn, &signed, number, seen, &failed?).await
+        actions::finish(conn, &signed, number, seen, &failed?, sure).await
     })
     .await
 }

@@ -110,8 +110,9 @@ pub(crate) async fn begin(
     let Some(raw_cg) = forms::centigrams(&mut form, "raw") else {
         return wrong(&app, &signed, &label, form).await;
     };
+    let sure = form.is_sure();
     step(&app, &signed, &label, form, async |conn, seen| {
-        actions::begin(conn, &signed, &label, seen, raw_cg).await
+        actions::begin(conn, &signed, &label, seen, raw_cg, sure).await
     })
     .await
 }

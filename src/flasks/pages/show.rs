@@ -106,6 +106,15 @@ impl ShowFlask {
         self.frame.show.centigrams(of.into_iter().flatten().sum::<i64>())
     }
 
+    /// Whether what came back is about the weights of the pour.
+    fn corrects(&self) -> bool {
+        self.form.ticked("correcting")
+    }
+
+    fn had_own(&self) -> bool {
+        self.flask.own_cg.is_some_and(|cg| cg > 0)
+    }
+
     fn set_passed(&self) -> bool {
         self.flask.set_from_at.is_some_and(|at| at <= self.now)
     }
@@ -171,6 +180,15 @@ pub(crate) async fn page(
             ("slurry_c", "22".to_owned()),
         ])
     });
+    for (name, cg) in [
+        ("was_fresh_g", flask.fresh_cg),
+        ("was_returns_g", flask.returns_cg),
+        ("was_own_g", flask.own_cg),
+    ] {
+        if let Some(cg) = cg.filter(|_| form.value(name).is_empty()) {
+            form.set(name, &format!("{}.{:02}", cg / 100, cg % 100));
+        }
+    }
     let wish = flask.arranged().map(|tree| tree.wish).unwrap_or_default();
     wish.fill(&mut form);
     let siblings = if open { view::siblings(&app.pool, &flask).await? } else { Vec::new() };

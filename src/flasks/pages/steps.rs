@@ -4,13 +4,13 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use crate::flasks::actions;
 use crate::flasks::forms::{Divesting, Weighing};
+use crate::flasks::{actions, divest, lost};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form};
 
 /// Shows the flask again with the messages of a form that was not right.
-pub(super) async fn unread(
+pub(crate) async fn unread(
     app: &App,
     signed: &Signed,
     number: i32,
@@ -21,7 +21,7 @@ pub(super) async fn unread(
 }
 
 /// Runs one step of a flask once, and shows the flask again when it was refused.
-pub(super) async fn step<F>(
+pub(crate) async fn step<F>(
     app: &App,
     signed: &Signed,
     number: i32,
@@ -105,7 +105,7 @@ pub(crate) async fn divest(
         return unread(&app, &signed, number, form).await;
     };
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::divest(conn, &signed, number, seen, weights).await
+        divest::divest(conn, &signed, number, seen, weights).await
     })
     .await
 }
@@ -133,7 +133,31 @@ pub(crate) async fn lost(
         return unread(&app, &signed, number, form).await;
     }
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::lose(conn, &signed, number, Some(seen), &cause).await
+        lost::lose(conn, &signed, number, Some(seen), &cause).await
+    })
+    .await
+}
+
+pub(crate) async fn found(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| {
+        lost::find(conn, &signed, number, seen).await
+    })
+    .await
+}
+
+pub(crate) async fn undivest(
+    State(app): State<App>,
+    signed: Signed,
+    Path(number): Path<i32>,
+    form: Form,
+) -> Result<Response, Fault> {
+    step(&app, &signed, number, form, async |conn, seen| {
+        divest::take_back(conn, &signed, number, seen).await
     })
     .await
 }

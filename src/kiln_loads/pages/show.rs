@@ -6,9 +6,11 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 
 use crate::clock::Moment;
+use crate::doubt;
 use crate::kiln_loads::actions;
 use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
+use crate::kilns::total_minutes;
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::Stage;
@@ -117,6 +119,16 @@ impl ShowLoad {
     fn off(&self) -> Option<(f64, f64)> {
         let (_, comparison) = self.sight.held()?;
         Some((comparison.typical.get(), comparison.greatest.get()))
+    }
+
+    /// How long the burnout took until it was held.
+    fn took(&self) -> Option<String> {
+        let held = self.load.held_at?;
+        Some(doubt::span(held.seconds_since(self.load.starts())))
+    }
+
+    fn planned(&self) -> String {
+        doubt::span(total_minutes(&self.load.programme.0) * 60)
     }
 
     fn radius(&self, flask: &Standing) -> f64 {
@@ -229,8 +241,9 @@ pub(crate) async fn hold(
     Path(number): Path<i32>,
     form: Form,
 ) -> Result<Response, Fault> {
+    let sure = form.is_sure();
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::hold(conn, &signed, number, seen).await
+        actions::hold(conn, &signed, number, seen, sure).await
     })
     .await
 }

@@ -29,9 +29,10 @@ pub(crate) async fn finish(
     form: Form,
 ) -> Result<Response, Fault> {
     let read = pieces::failures(&form).map(|failed| (noted(&form, &failed), failed));
+    let sure = form.is_sure();
     step(&app, &signed, number, form, async |conn, seen| {
         let (noted, failed) = read?;
-        actions::finish(conn, &signed, number, seen, &failed, &noted).await
+        actions::finish(conn, &signed, number, seen, &failed, &noted, sure).await
     })
     .await
 }

@@ -14,6 +14,7 @@ mod alloying;
 mod weights;
 mod piece;
 mod charge;
+mod expect;
 
 use rust_decimal::Decimal;
 
@@ -27,6 +28,11 @@ pub use charge::{
 };
 pub use composition::{Composition, Part, Portion, melt_together, weigh_out};
 pub use element::Element;
+pub use expect::{
+    Expected, FINISHED_LEAST, FINISHED_MOST, LOSS_MOST, POUR_LEAST, POUR_MOST, RAW_LEAST, RAW_MOST,
+    RAW_STUB_G, TREE_LEAST, TREE_MOST, TREE_SPRUE_G, expected_castings, expected_finished,
+    expected_pour, expected_tree, unlikely_loss,
+};
 pub use fineness::{
     Addition, Fineness, MarkList, PreciousMetal, bring_to_fineness, mark_for, standards,
 };
