@@ -1,10 +1,13 @@
 //! A ring's size: as drawn, as it comes out, and what to draw for a size that is wanted.
 
+use std::borrow::Cow;
+
 use foundry::quantity::{Millimetres, Share};
 use foundry::size::{Changes, Feature, RingScale, RingSize, finished_size, model_size};
 use foundry::source::{Source, Sourced};
 use serde::Deserialize;
 
+use super::view::UsualResin;
 use crate::analysis::CastAlloy;
 use crate::json::examined::{BoreJson, RingSizesJson};
 use crate::web::{Html, Show, working_of};
@@ -36,6 +39,10 @@ pub(crate) struct Ring {
     pub(super) finished: Html,
     pub(super) finished_sizes: RingSizesJson,
     pub(super) contraction_percent: f64,
+    /// How the pattern contracts, and who says so.
+    pub(super) pattern: String,
+    /// What that is when nobody types it, in per cent.
+    pub(super) pattern_usual: String,
     /// What to draw for the size that is wanted, and by what the model is to be scaled.
     pub(super) wanted: Option<Wanted>,
     pub(super) error: Option<String>,
@@ -65,23 +72,26 @@ fn number(text: &str, otherwise: f64, most: f64, what: &str) -> Result<f64, Stri
 }
 
 impl Ring {
-    /// What becomes of a bore in an alloy.
+    /// What becomes of a bore in an alloy, printed in a resin unless the contraction is typed.
     pub(super) fn of(
         bore: &BoreJson,
         alloy: Option<&CastAlloy>,
+        resin: Option<&UsualResin>,
         asked: Asked,
         show: &Show,
     ) -> Self {
-        match Self::reckon(bore, alloy, &asked, show) {
+        match Self::reckon(bore, alloy, resin, &asked, show) {
             Ok(ring) => Self { asked, ..ring },
             // What was typed is kept beside the message; the figures are those of the usual values.
             Err(error) => {
-                let usual = Self::reckon(bore, alloy, &Asked::default(), show);
+                let usual = Self::reckon(bore, alloy, resin, &Asked::default(), show);
                 let usual = usual.unwrap_or_else(|_| Self {
                     asked: Asked::default(),
                     finished: Html::escaped("not known"),
                     finished_sizes: RingSizesJson { iso_8653: None, us: None, uk: None },
                     contraction_percent: 0.0,
+                    pattern: String::new(),
+                    pattern_usual: String::new(),
                     wanted: None,
                     error: None,
                 });
@@ -93,20 +103,48 @@ impl Ring {
     fn reckon(
         bore: &BoreJson,
         alloy: Option<&CastAlloy>,
+        resin: Option<&UsualResin>,
         asked: &Asked,
         show: &Show,
     ) -> Result<Self, String> {
+        let usual = resin.map_or(0.0, |resin| resin.shrinkage * 100.0);
         let print =
-            number(&asked.print, 0.0, 10.0, "The contraction in print and cure, in per cent,")?;
+            number(&asked.print, usual, 10.0, "The contraction in print and cure, in per cent,")?;
+        let typed = !asked.print.trim().is_empty();
+        let percent = format!("{print:.2} %");
+        let (pattern, pattern_source) = match resin {
+            _ if typed => (format!("{percent} in print and cure, as typed"), Source::Entered),
+            Some(resin) => {
+                let words = format!("{percent} in print and cure, as entered with {}", resin.name);
+                (
+                    words,
+                    Source::Assumed(Cow::Owned(format!("printed in {}, as lately", resin.name))),
+                )
+            }
+            None => (
+                "assumed 0 % in print and cure: no resin is known yet".to_owned(),
+                Source::Assumed(Cow::Borrowed("no resin is known yet")),
+            ),
+        };
+        let finishing_source = match asked.finishing.trim() {
+            "" => Source::CommonPractice,
+            _ => Source::Entered,
+        };
         let finishing =
             number(&asked.finishing, FINISHING_MM, 3.0, "What finishing takes, in mm,")?;
         let words = |why: foundry::quantity::QuantityRefusal| why.to_string();
         let casting = Share::new(alloy.map_or(0.0, |alloy| alloy.shrinkage)).map_err(words)?;
         let changes = Changes {
             feature: Feature::Bore,
-            pattern: Sourced::entered(Share::from_percent(print).map_err(words)?),
+            pattern: Sourced {
+                value: Share::from_percent(print).map_err(words)?,
+                source: pattern_source,
+            },
             casting: Sourced { value: casting, source: Source::Entered },
-            finishing: Sourced::entered(Millimetres::new(finishing).map_err(words)?),
+            finishing: Sourced {
+                value: Millimetres::new(finishing).map_err(words)?,
+                source: finishing_source,
+            },
         };
         let drawn = Millimetres::new(bore.diameter_mm).map_err(words)?;
         let finished = finished_size(drawn, &changes).map_err(|why| why.to_string())?;
@@ -119,6 +157,8 @@ impl Ring {
             finished: working_of(&show.number(finished.value.get(), 2, "mm"), &finished.working),
             finished_sizes: RingSizesJson::nearest(finished.value),
             contraction_percent: casting.percent(),
+            pattern,
+            pattern_usual: format!("{usual:.2}"),
             wanted,
             error: None,
         })

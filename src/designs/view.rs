@@ -216,3 +216,22 @@ pub(super) async fn version_file(
     .fetch_one(pool)
     .await
 }
+
+/// The resin that patterns are printed in.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct UsualResin {
+    pub(super) name: String,
+    /// How much a pattern contracts in print and cure.
+    pub(super) shrinkage: f64,
+}
+
+/// The resin of the last plate; before there is one, the first resin that was entered.
+pub(super) async fn usual_resin(pool: &PgPool) -> Result<Option<UsualResin>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT r.name, r.shrinkage FROM resins r LEFT JOIN resin_lots l ON l.resin_id = r.id
+         LEFT JOIN LATERAL (SELECT max(p.number) AS last FROM plates p WHERE p.resin_lot_id = l.id) used ON true
+         WHERE r.retired_at IS NULL GROUP BY r.id ORDER BY max(used.last) DESC NULLS LAST, r.name LIMIT 1",
+    )
+    .fetch_optional(pool)
+    .await
+}

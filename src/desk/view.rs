@@ -81,7 +81,7 @@ pub(super) async fn tasks(pool: &PgPool, now: Moment) -> Result<Vec<Task>, sqlx:
                    '/cure/' || c.number, (SELECT min(due_at) FROM timers WHERE subject = 'cure:' || c.number AND ended_at IS NULL)
             FROM cure_batches c WHERE c.state IN ('washing', 'curing')
             UNION ALL
-            SELECT 5, 'Flask ' || f.number || ' has set and waits for a plan', '/plan', f.latest_start_at
+            SELECT 5, 'Flask ' || f.number || ' has set: plan its burnout, to be fired by', '/plan', f.latest_start_at
             FROM flasks f WHERE f.state = 'setting' AND f.set_from_at <= $1
               AND NOT EXISTS (SELECT 1 FROM kiln_load_flasks lf WHERE lf.flask_id = f.id AND lf.left_at IS NULL)
             UNION ALL

@@ -43,6 +43,15 @@ pub(super) async fn begin(
     signed: &Signed,
     flask: &NewFlask,
 ) -> Result<i32, Fault> {
+    let kind = view::owned(&mut *conn, Some(flask.flask_type), signed.now).await?.pop();
+    if let Some(full) = kind.filter(|kind| kind.is_full() && !flask.sure) {
+        let show = &signed.frame.show;
+        let words = full.full_words(|at| show.day_of(at));
+        return Err(Refused::doubted(format!(
+            "{words}. Begin one all the same? Only if there is one more than the studio's list says, or one is empty that is not recorded as divested."
+        ))
+        .into());
+    }
     let (id, number) = store::insert(conn, flask, signed.now).await?;
     put_on(conn, signed, id, number, flask.alloy, &flask.pieces).await?;
     Ok(number)

@@ -13,6 +13,8 @@ pub(super) struct NewFlask {
     pub(super) flask_c: f64,
     pub(super) pieces: Vec<PieceId>,
     pub(super) note: String,
+    /// It was asked about and is so.
+    pub(super) sure: bool,
 }
 
 impl NewFlask {
@@ -35,6 +37,7 @@ impl NewFlask {
             flask_c: flask_c?,
             pieces,
             note,
+            sure: form.is_sure(),
         })
     }
 }

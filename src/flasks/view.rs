@@ -486,6 +486,69 @@ pub(super) async fn cylinders(db: impl PgExecutor<'_>) -> Result<Vec<Cylinder>, 
     .await
 }
 
+/// A kind of flask with how many there are, and when the next is free.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Owned {
+    pub(super) id: FlaskTypeId,
+    pub(super) name: String,
+    pub(super) diameter_mm: i32,
+    pub(super) height_mm: i32,
+    pub(super) owned: i32,
+    pub(super) in_use: i64,
+    /// When the first of those in use is planned to be poured; none while none is.
+    pub(super) next_at: Option<Moment>,
+}
+
+impl Owned {
+    pub(super) fn is_full(&self) -> bool {
+        self.free() == 0
+    }
+
+    fn free(&self) -> i64 {
+        (i64::from(self.owned) - self.in_use).max(0)
+    }
+
+    /// As it is told in a list to choose from.
+    pub(super) fn words(&self) -> String {
+        let (name, d, h) = (&self.name, self.diameter_mm, self.height_mm);
+        format!("{name}, {d} × {h} mm, {} of {} free", self.free(), self.owned)
+    }
+
+    /// That none is free, and when the next is; `day` says a moment's day.
+    pub(super) fn full_words(&self, day: impl Fn(Moment) -> String) -> String {
+        let all = match self.owned {
+            1 => format!("The only {} is in use", self.name),
+            0 => format!("The studio has no {}", self.name),
+            n => format!("All {n} {} are in use", self.name),
+        };
+        match self.next_at {
+            _ if self.owned == 0 => all,
+            Some(at) => format!("{all}; the first is free about {}", day(at)),
+            None => format!("{all}, and none of them has a pour planned yet"),
+        }
+    }
+}
+
+/// The kinds of flask in use; of one alone when it is named.
+pub(super) async fn owned(
+    db: impl PgExecutor<'_>,
+    only: Option<FlaskTypeId>,
+    now: Moment,
+) -> Result<Vec<Owned>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT t.id, t.name, t.diameter_mm, t.height_mm, t.owned, used.n AS in_use, used.next_at
+         FROM flask_types t CROSS JOIN LATERAL (
+             SELECT count(*) AS n, min(CASE WHEN f.state = 'poured' THEN $2 ELSE greatest(lf.planned_pour_at, $2) END) AS next_at
+             FROM flasks f LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL
+             WHERE f.flask_type_id = t.id AND f.state NOT IN ('divested', 'cancelled')) used
+         WHERE t.retired_at IS NULL AND ($1::uuid IS NULL OR t.id = $1) ORDER BY t.diameter_mm, t.height_mm, t.id",
+    )
+    .bind(only)
+    .bind(now)
+    .fetch_all(db)
+    .await
+}
+
 /// The kind of a flask; it counts as free for its own tree.
 pub(super) async fn cylinder_of(
     conn: &mut PgConnection,
@@ -536,14 +599,10 @@ pub(super) struct Choices {
     pub(super) families: Vec<(FamilyId, String)>,
 }
 
-pub(super) async fn choices(pool: &PgPool) -> Result<Choices, sqlx::Error> {
+pub(super) async fn choices(pool: &PgPool, now: Moment) -> Result<Choices, sqlx::Error> {
+    let kinds = owned(pool, None, now).await?;
     Ok(Choices {
-        flask_types: sqlx::query_as(
-            "SELECT id, name || ', ' || diameter_mm || ' × ' || height_mm || ' mm' FROM flask_types
-             WHERE retired_at IS NULL ORDER BY diameter_mm, height_mm",
-        )
-        .fetch_all(pool)
-        .await?,
+        flask_types: kinds.into_iter().map(|kind| (kind.id, kind.words())).collect(),
         investments: sqlx::query_as(
             "SELECT id, name || ', ' || water_per_100 || ' : 100' FROM investments WHERE retired_at IS NULL ORDER BY name",
         )

@@ -16,11 +16,18 @@ struct Loss {
     /// What was spent on the attempt up to where it failed, as far as it is known.
     cost: Decimal,
     unknown: bool,
-    /// When it would have been ready, and when it is now; none while records are too few.
-    ready: Option<(Day, Day)>,
+    /// The days that are lost at the usual pace of the stages, and when it is ready at that pace;
+    /// none while records are too few. The day is only held against the day it is due: the day
+    /// to tell is that of promises, which know the plan.
+    ready: Option<(i32, Day)>,
 }
 
 impl Loss {
+    /// The days that are lost.
+    fn days_lost(&self) -> Option<i32> {
+        self.ready.map(|(lost, _)| lost)
+    }
+
     fn is_late(&self) -> bool {
         matches!((self.ready, self.row.due_on), (Some((_, now)), Some(due)) if now > due)
     }
@@ -72,9 +79,10 @@ async fn panel(pool: &PgPool, frame: &Frame, failed: Vec<FailedRow>) -> Result<H
     Ok(Html::of(&Panel { frame, losses, total }))
 }
 
-/// When a piece would have been ready that failed at a stage on a day, and when it is now.
-fn ready(typical: &[Typical], day: Day, stage: Stage) -> Option<(Day, Day)> {
-    let on = |state| days_left(typical, state).map(|days| day.plus_days(days.ceil() as i32));
-    let before = on(State { stage, standing: Standing::InHand, ..State::QUEUED })?;
-    Some((before, on(State::QUEUED)?))
+/// The days that a piece loses that failed at a stage on a day, and when it is ready now.
+fn ready(typical: &[Typical], day: Day, stage: Stage) -> Option<(i32, Day)> {
+    let left = |state| days_left(typical, state).map(|days| days.ceil() as i32);
+    let before = left(State { stage, standing: Standing::InHand, ..State::QUEUED })?;
+    let now = left(State::QUEUED)?;
+    Some((now - before, day.plus_days(now)))
 }

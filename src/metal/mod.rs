@@ -3,6 +3,7 @@
 mod actions;
 mod bench;
 mod forms;
+mod fumes;
 mod ledger;
 mod lots;
 mod losses;
@@ -18,6 +19,7 @@ mod trace;
 mod view;
 
 pub use bench::{leave_bench, leave_bench_to};
+pub use fumes::{Fume, fumes, fumes_of};
 pub use ledger::{Entry, Stock, balances, held, post, reverse, standing_entry};
 pub use lots::{Chosen, LotLeft, ReturnsLeft, lots_left, returns_left, take_fresh, take_returns};
 pub use model::{Account, Kind, MetalRefusal, Move};

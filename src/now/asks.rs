@@ -4,6 +4,7 @@ use super::model::{Ask, Pressing, Step, Told};
 use super::view::{CureRow, FinishingRow, FlaskRow, LoadRow, PlateRow, WaitingRow};
 use crate::clock::Moment;
 use crate::flasks::FlaskState;
+use crate::metal::fumes_of;
 use crate::web::{Html, Show};
 
 /// Flasks are brought to the kiln this long before their load is to start.
@@ -33,6 +34,19 @@ pub(super) fn plate(row: &PlateRow, show: &Show) -> Ask {
             failed: Some(format!("{place}#finish")),
             ..Ask::new(
                 format!("Take plate {} off {}", row.number, row.printer),
+                place,
+                Pressing::Idle,
+            )
+        };
+    }
+    if let Some(other) = row.after {
+        return Ask {
+            opens: row.free_at,
+            due_on: row.due_on,
+            figures,
+            after: Some(format!("after plate {other}")),
+            ..Ask::new(
+                format!("Start plate {} on {}", row.number, row.printer),
                 place,
                 Pressing::Idle,
             )
@@ -146,12 +160,14 @@ pub(super) fn flask(row: &FlaskRow, show: &Show, now: Moment) -> Option<Ask> {
             opens: row.set_from_at,
             closes: row.latest_start_at,
             due_on: row.due_on,
+            ends: "to be fired by",
             figures: vec![pieces, ("alloy", Html::escaped(&row.alloy))],
             ..ask(format!("Flask {number} has set: plan its burnout"), Pressing::Slips)
         },
         FlaskState::Hot => Ask {
             place: format!("/pours#pour-{number}"),
             closes: row.hot_until,
+            cautions: fumes_of(&row.metals),
             figures: [
                 ("charge", row.charge_g.map(|grams| show.grams(grams))),
                 ("melt", Some(show.celsius(row.melt_c))),

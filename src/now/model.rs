@@ -1,6 +1,7 @@
 //! What may be asked of a maker, and in which order.
 
 use crate::clock::{Day, Moment};
+use crate::metal::Fume;
 use crate::web::Html;
 
 /// What is at stake while something waits.
@@ -71,6 +72,12 @@ pub(super) struct Ask {
     pub(super) step: Option<Step>,
     /// Where exceptions are picked out.
     pub(super) failed: Option<String>,
+    /// What has to be done first; nothing can be recorded before.
+    pub(super) after: Option<String>,
+    /// What its end is, before the moment, when that is far off.
+    pub(super) ends: &'static str,
+    /// What harms, with what to do about it.
+    pub(super) cautions: Vec<&'static Fume>,
 }
 
 /// How long before its time a thing may be done.
@@ -89,17 +96,26 @@ impl Ask {
             figures: Vec::new(),
             step: None,
             failed: None,
+            after: None,
+            ends: "",
+            cautions: Vec::new(),
         }
     }
 
     /// Whether its time has come.
     pub(super) fn is_open(&self, now: &Moment) -> bool {
-        self.opens.is_none_or(|opens| opens <= now.plus_seconds(BEFORE_S))
+        self.after.is_none() && self.opens.is_none_or(|opens| opens <= now.plus_seconds(BEFORE_S))
     }
 
     /// Whether its time has passed.
     pub(super) fn is_late(&self, now: &Moment) -> bool {
         self.closes.is_some_and(|closes| closes < *now)
+    }
+
+    /// The hours until then, when they are too many to be counted in seconds.
+    pub(super) fn hours_off(&self, now: &Moment) -> Option<i64> {
+        let left = self.counts_to(now)?.seconds_since(*now);
+        (left >= 24 * 3600).then_some((left + 1800) / 3600)
     }
 
     /// The moment its clock counts to.

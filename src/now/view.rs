@@ -19,12 +19,15 @@ pub(super) struct PlateRow {
     pub(super) due_on: Option<Day>,
     /// When the printer will have done what it prints now.
     pub(super) free_at: Option<Moment>,
+    /// The other plate that is on the printer.
+    pub(super) after: Option<i32>,
 }
 
 pub(super) async fn plates(pool: &PgPool) -> Result<Vec<PlateRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT p.number, p.version, p.state = 'printing' AS printing, r.name AS printer, s.name AS resin, p.layer_um,
                 on_it.pieces, on_it.due_on,
+                (SELECT b.number FROM plates b WHERE b.printer_id = p.printer_id AND b.state = 'printing' AND b.id <> p.id LIMIT 1) AS after,
                 (SELECT b.started_at + make_interval(secs => coalesce(b.estimated_min, 0) * 60)
                    FROM plates b WHERE b.printer_id = p.printer_id AND b.state = 'printing') AS free_at
          FROM plates p JOIN printers r ON r.id = p.printer_id JOIN resin_lots l ON l.id = p.resin_lot_id
@@ -75,6 +78,8 @@ pub(super) struct FlaskRow {
     pub(super) version: i64,
     pub(super) state: FlaskState,
     pub(super) alloy: String,
+    /// The metals in it.
+    pub(super) metals: Vec<String>,
     pub(super) pieces: i64,
     pub(super) due_on: Option<Day>,
     pub(super) powder_g: Option<f64>,
@@ -106,7 +111,7 @@ pub(super) struct MixStep {
 /// Flasks in pouring order, where they have one.
 pub(super) async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT f.number, f.version, f.state, a.name AS alloy, inside.pieces, inside.due_on, f.powder_g, f.water_g, f.charge_g,
+        "SELECT f.number, f.version, f.state, a.name AS alloy, ARRAY(SELECT metal FROM alloy_parts WHERE alloy_id = a.id) AS metals, inside.pieces, inside.due_on, f.powder_g, f.water_g, f.charge_g,
                 a.melt_c, f.flask_c, f.mix_started_at, f.mix_clock, f.set_from_at, f.latest_start_at, i.bench_set_min,
                 CASE l.state WHEN 'planned' THEN l.planned_start_at END AS load_starts_at, l.number AS load, lf.planned_pour_at,
                 l.held_at + make_interval(mins => s.max_hold_min) AS hot_until,

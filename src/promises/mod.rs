@@ -14,7 +14,7 @@ mod store;
 mod view;
 
 pub use model::{Outlook, chance_words};
-pub use reckon::{Asked, reckon};
+pub use reckon::{Asked, PieceAt, days, reckon};
 pub use store::keep;
 pub use view::{PromiseRow, promised};
 

@@ -6,7 +6,7 @@ use sqlx::PgPool;
 
 use super::view::{self, PieceRow};
 use crate::clock::Moment;
-use crate::id::OrderId;
+use crate::id::{OrderId, PieceId};
 use crate::plan::Grid;
 
 /// An order as a forecast sees it.
@@ -15,6 +15,23 @@ pub(super) struct Pieces {
     pub(super) groups: Vec<Group>,
     /// For each line how many have to be good.
     pub(super) needed: Vec<u32>,
+}
+
+/// One piece as it stands, as an order of its own.
+pub(super) async fn of_piece(
+    pool: &PgPool,
+    piece: PieceId,
+    grid: &Grid,
+    pour_min: i64,
+) -> Result<Group, sqlx::Error> {
+    let row = view::piece(pool, piece).await?;
+    let stage = stage_of(&row.stage);
+    Ok(Group { line: 0, pieces: 1, stage, progress: progress(&row, stage, grid, pour_min) })
+}
+
+/// The stage of that name.
+pub(super) fn stage_of(name: &str) -> Stage {
+    Stage::ALL.into_iter().find(|stage| stage.name() == name).unwrap_or(Stage::Print)
 }
 
 /// Pieces that stand together, and what each line needs.
@@ -40,8 +57,7 @@ pub(super) async fn of_order(
         });
         let count = u32::try_from(row.pieces).unwrap_or(u32::MAX);
         pieces.needed[line] = pieces.needed[line].saturating_add(count);
-        let stage =
-            Stage::ALL.into_iter().find(|stage| stage.name() == row.stage).unwrap_or(Stage::Print);
+        let stage = stage_of(&row.stage);
         pieces.groups.push(Group {
             line,
             pieces: count,

@@ -1,14 +1,15 @@
 //! The days of an order, reckoned from the studio as it stands.
 
 use foundry::plan::{Plan, openings};
-use foundry::promise::{Way, forecast};
+use foundry::promise::{Group, Progress, Way, forecast};
 use sqlx::PgPool;
 
 use super::model::{self, Outlook};
 use super::{habits, progress};
 use crate::clock::{Day, Moment};
-use crate::id::OrderId;
+use crate::id::{OrderId, PieceId};
 use crate::json::working::WorkingJson;
+use crate::pieces::Stage;
 use crate::plan;
 use crate::web::Fault;
 
@@ -16,6 +17,8 @@ use crate::web::Fault;
 const DAYS_AHEAD: i64 = 150;
 /// So many runs give a chance of nine in ten to within 0.7 in a hundred.
 const RUNS: u32 = 2_000;
+/// A day that is as likely kept as missed.
+const EVEN: f64 = 0.5;
 /// Any number; always the same, so that the same studio is told the same day.
 const SEED: u64 = 1;
 
@@ -87,6 +90,79 @@ pub async fn reckon(
             hurry(&standing, &flask, &way, &pieces, &mut outlook);
         }
         outlook
+    };
+    tokio::task::spawn_blocking(work).await.map_err(|error| Fault::Unforeseen(error.into()))
+}
+
+/// Where a single piece is, or would be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PieceAt {
+    /// As this piece stands.
+    Piece(PieceId),
+    /// Waiting for a stage from now on.
+    Stage(Stage),
+}
+
+/// The days by which single pieces of an order are ready five times in ten; none for one that is
+/// later than can be seen. Nothing at all when no day can be told of the studio yet.
+pub async fn days(
+    pool: &PgPool,
+    order: OrderId,
+    now: Moment,
+    wanted: &[PieceAt],
+) -> Result<Option<Vec<Option<Day>>>, Fault> {
+    let standing = match plan::standing(pool, now, DAYS_AHEAD).await {
+        Ok(standing) => standing,
+        Err(Fault::Refused(_)) => return Ok(None),
+        Err(fault) => return Err(fault),
+    };
+    let Some((flask, bench_set_min)) = progress::likely_flask(pool, order).await? else {
+        return Ok(None);
+    };
+    let pour_min = standing.problem.pour_min;
+    let habits = habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
+    let mut groups = Vec::with_capacity(wanted.len());
+    for from in wanted {
+        groups.push(match from {
+            PieceAt::Piece(piece) => {
+                progress::of_piece(pool, *piece, &standing.grid, pour_min).await?
+            }
+            PieceAt::Stage(stage) => Group {
+                line: 0,
+                pieces: 1,
+                stage: progress::stage_of(stage.name()),
+                progress: Progress::Waiting { since_min: standing.now_min },
+            },
+        });
+    }
+    let work = move || {
+        let beside = openings(&standing.problem, &standing.plan, &flask).ok()?;
+        let way = Way {
+            now_min: standing.now_min,
+            calendar: standing.calendar(),
+            habits: &habits,
+            bench_set_min,
+            openings: &beside,
+            rush: false,
+        };
+        // Those that stand together are ready together.
+        let mut told: Vec<(Group, Option<Day>)> = Vec::new();
+        let mut days = Vec::with_capacity(groups.len());
+        for group in groups {
+            let known = told.iter().find(|(other, _)| *other == group).map(|(_, day)| *day);
+            let day = match known {
+                Some(day) => day,
+                None => {
+                    let found = forecast(&[group.clone()], &[1], &way, RUNS, SEED).ok()?;
+                    let ready = found.value.ready_by(EVEN);
+                    let day = ready.map(|minute| model::day_of(&standing.grid, minute));
+                    told.push((group, day));
+                    day
+                }
+            };
+            days.push(day);
+        }
+        Some(days)
     };
     tokio::task::spawn_blocking(work).await.map_err(|error| Fault::Unforeseen(error.into()))
 }

@@ -3,7 +3,7 @@
 use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
-use crate::id::OrderId;
+use crate::id::{OrderId, PieceId};
 
 /// A day that was promised with a quote.
 #[derive(Clone, Debug, FromRow)]
@@ -148,24 +148,29 @@ pub(super) struct PieceRow {
     pub(super) pieces: i64,
 }
 
+const STANDING: &str = "SELECT l.n AS line, p.stage::text AS stage, p.standing, s.entered_at, p.changed_at AS since_at,
+        f.set_from_at, lf.planned_pour_at, coalesce(f.state IN ('poured', 'divested'), false) AS poured,
+        count(*) AS pieces
+    FROM pieces p JOIN order_lines l ON l.id = p.order_line_id
+    LEFT JOIN attempts a ON a.piece_id = p.id AND a.ended_at IS NULL
+    LEFT JOIN attempt_stages s ON s.attempt_id = a.id AND s.stage = p.stage AND s.finished_at IS NULL AND s.failed_at IS NULL
+    LEFT JOIN flask_pieces fp ON fp.attempt_id = a.id AND fp.left_at IS NULL
+    LEFT JOIN flasks f ON f.id = fp.flask_id
+    LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL";
+const TOGETHER: &str =
+    "GROUP BY l.n, p.stage, p.standing, s.entered_at, p.changed_at, f.id, f.set_from_at, f.state, lf.planned_pour_at";
+
 pub(super) async fn pieces(pool: &PgPool, order: OrderId) -> Result<Vec<PieceRow>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT l.n AS line, p.stage::text AS stage, p.standing, s.entered_at, p.changed_at AS since_at,
-                f.set_from_at, lf.planned_pour_at, coalesce(f.state IN ('poured', 'divested'), false) AS poured,
-                count(*) AS pieces
-         FROM pieces p JOIN order_lines l ON l.id = p.order_line_id
-         LEFT JOIN attempts a ON a.piece_id = p.id AND a.ended_at IS NULL
-         LEFT JOIN attempt_stages s ON s.attempt_id = a.id AND s.stage = p.stage AND s.finished_at IS NULL AND s.failed_at IS NULL
-         LEFT JOIN flask_pieces fp ON fp.attempt_id = a.id AND fp.left_at IS NULL
-         LEFT JOIN flasks f ON f.id = fp.flask_id
-         LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL
-         WHERE p.order_id = $1 AND p.standing <> 'cancelled'
-         GROUP BY l.n, p.stage, p.standing, s.entered_at, p.changed_at, f.id, f.set_from_at, f.state, lf.planned_pour_at
-         ORDER BY l.n, p.stage, p.changed_at",
-    )
-    .bind(order)
-    .fetch_all(pool)
-    .await
+    let sql = format!(
+        "{STANDING} WHERE p.order_id = $1 AND p.standing <> 'cancelled' {TOGETHER} ORDER BY l.n, p.stage, p.changed_at"
+    );
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(order).fetch_all(pool).await
+}
+
+/// One piece as it stands.
+pub(super) async fn piece(pool: &PgPool, piece: PieceId) -> Result<PieceRow, sqlx::Error> {
+    let sql = format!("{STANDING} WHERE p.id = $1 {TOGETHER}");
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(piece).fetch_one(pool).await
 }
 
 /// How many pieces each line of an order has.

@@ -3,7 +3,7 @@
 use sqlx::{FromRow, PgPool};
 
 use crate::clock::{Day, Moment};
-use crate::id::PieceId;
+use crate::id::{OrderId, PieceId};
 use crate::losses::Made;
 use crate::pieces::{Stage, Standing, State};
 
@@ -19,6 +19,7 @@ pub(super) struct PieceRow {
     stage: Stage,
     standing: Standing,
     pub(super) design: String,
+    pub(super) order_id: OrderId,
     pub(super) order_number: i32,
     pub(super) client: String,
     pub(super) due_on: Option<Day>,
@@ -31,7 +32,7 @@ impl PieceRow {
 }
 
 const PIECE: &str = "SELECT p.id, t.id AS attempt, p.label, p.version, p.attempt_n, p.stage::text AS stage, p.standing,
-        d.name AS design, a.name AS alloy, l.alloy_id, o.number AS order_number, c.name AS client, o.due_on,
+        d.name AS design, a.name AS alloy, l.alloy_id, o.id AS order_id, o.number AS order_number, c.name AS client, o.due_on,
         l.finishing_minutes, v.volume_mm3 / 1000 * a.density_g_cm3 AS model_g
     FROM pieces p JOIN orders o ON o.id = p.order_id JOIN clients c ON c.id = o.client_id
     JOIN order_lines l ON l.id = p.order_line_id JOIN alloys a ON a.id = l.alloy_id
@@ -119,6 +120,7 @@ impl OrderPiece {
 /// An order that pieces leave, or may go to.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct OrderRow {
+    pub(super) id: OrderId,
     pub(super) number: i32,
     pub(super) title: String,
     pub(super) client: String,
@@ -128,7 +130,7 @@ pub(super) struct OrderRow {
 
 pub(super) async fn order(pool: &PgPool, number: i32) -> Result<OrderRow, sqlx::Error> {
     sqlx::query_as(
-        "SELECT o.number, o.title, c.name AS client, o.due_on, o.version
+        "SELECT o.id, o.number, o.title, c.name AS client, o.due_on, o.version
          FROM orders o JOIN clients c ON c.id = o.client_id WHERE o.number = $1",
     )
     .bind(number)
@@ -139,7 +141,7 @@ pub(super) async fn order(pool: &PgPool, number: i32) -> Result<OrderRow, sqlx::
 /// Other orders of the same client that are being made.
 pub(super) async fn sisters(pool: &PgPool, number: i32) -> Result<Vec<OrderRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT o.number, o.title, c.name AS client, o.due_on, o.version
+        "SELECT o.id, o.number, o.title, c.name AS client, o.due_on, o.version
          FROM orders o JOIN clients c ON c.id = o.client_id JOIN orders from_here ON from_here.client_id = o.client_id
          WHERE from_here.number = $1 AND o.id <> from_here.id AND o.state IN ('agreed', 'ready') ORDER BY o.number DESC LIMIT 50",
     )

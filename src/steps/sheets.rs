@@ -30,6 +30,8 @@ pub(super) struct Field {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Step {
     pub(super) key: &'static str,
+    /// Whether it is done only where something keeps air off, as water does in a cure.
+    pub(super) in_medium: bool,
     pub(super) words: &'static str,
     pub(super) fields: &'static [Field],
     /// Whether it is done more than once, as a check on the way.
@@ -53,7 +55,12 @@ impl Step {
 const SINCE_THE_POUR: &str = "After the pour";
 
 const fn step(key: &'static str, words: &'static str, fields: &'static [Field]) -> Step {
-    Step { key, words, fields, again: false, caution: "" }
+    Step { key, in_medium: false, words, fields, again: false, caution: "" }
+}
+
+/// Done only in a medium that keeps air off.
+const fn in_medium(step: Step) -> Step {
+    Step { in_medium: true, ..step }
 }
 
 const fn again(key: &'static str, words: &'static str, fields: &'static [Field]) -> Step {
@@ -141,17 +148,17 @@ const CURE: &[Step] = &[
         ),
         "No light before all solvent is gone: what is left in it stays soft, and its vapour burns. Eye protection with compressed air.",
     ),
-    step(
+    in_medium(step(
         "weighted",
         "Weighted down in the medium",
         &[one_of("with", "Held by", &["glass", "mesh", "its own weight"])],
-    ),
+    )),
     again(
         "turned",
         "Turned over",
         &[one_of("side", "Now up", &["back", "front", "side"]), MINUTES],
     ),
-    step("rinsed", "Medium rinsed off", &[]),
+    in_medium(step("rinsed", "Medium rinsed off", &[])),
     step(
         "surface",
         "Surface felt",

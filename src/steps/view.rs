@@ -152,8 +152,11 @@ pub(super) async fn lines(
         }
     };
     let counts = clocks::counts(pool, subject).await?;
+    let in_air = in_air(pool, subject).await?;
+    let recorded = |step: &Step| rows.iter().any(|row| row.step == step.key);
     Ok(sheet(subject.stage)
         .iter()
+        .filter(|step| !step.in_medium || !in_air || recorded(step))
         .map(|step| {
             let clock = counts.iter().find(|count| count.step == step.key).cloned();
             // A clock that was stopped has filled in the minutes.
@@ -175,6 +178,19 @@ pub(super) async fn lines(
             }
         })
         .collect())
+}
+
+/// Whether it is a cure in air, in which nothing is weighted down in a medium or rinsed of it.
+async fn in_air(pool: &PgPool, subject: &Subject) -> Result<bool, sqlx::Error> {
+    if subject.stage != Stage::Cure {
+        return Ok(false);
+    }
+    sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM cure_batches WHERE 'cure:' || number = $1 AND medium = 'air')",
+    )
+    .bind(&subject.name)
+    .fetch_one(pool)
+    .await
 }
 
 #[derive(Template)]

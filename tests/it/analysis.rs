@@ -225,6 +225,18 @@ async fn a_ring_says_what_size_comes_out_and_what_to_draw_for_another() {
     assert!(ring.contains("17.14<span"), "as it comes out: {ring}");
     // ISO 8653, size 54: 54 ÷ π = 17.189 mm inside; (17.189 − 0.1) ÷ (1 − 0.015) = 17.349.
     assert!(ring.contains("ISO 8653 54") && ring.contains("17.35<span"), "{ring}");
+    assert!(ring.contains("assumed 0 % in print and cure"), "nobody told of a resin: {ring}");
+    // Printed in the studio's resin, which contracts by 0.9 %: 17.30 × (1 − 0.009) × (1 − 0.015) + 0.1.
+    sqlx::query("INSERT INTO resins (id, name, density_g_cm3, shrinkage) VALUES (gen_random_uuid(), 'Castable amber', 1.1, 0.009)")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let page = owner.get(&place).await;
+    let ring = page.page().split("id=\"ring\"").nth(1).unwrap();
+    assert!(ring.contains("16.99<span"), "as it comes out: {ring}");
+    assert!(ring.contains("0.90 % in print and cure, as entered with Castable amber"), "{ring}");
+    let typed = owner.get(&format!("{place}?print=0")).await;
+    assert!(typed.page().contains("17.14<span") && typed.body.contains("as typed"));
     let wrong = owner.get(&format!("{place}?scale=uk&size=Q%C3%B6")).await;
     assert!(wrong.page().contains("is not a ring size of the scale"));
     assert!(wrong.body.contains("value=\"Qö\""), "what was typed is kept");

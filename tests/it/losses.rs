@@ -67,20 +67,28 @@ async fn a_plate_says_what_its_failures_cost_and_a_correction_takes_it_away() {
         place,
         "on that same page"
     );
-    // Twelve days from Monday 7 December, as it would have been: it failed in its first stage.
+    // Twelve days from Monday 7 December are Saturday 19, as it would have been: it failed in its
+    // first stage.
     let told = panel(&owner, &place).await.unwrap();
     assert!(
         told.contains("delaminated") && told.contains("layer shift") && !told.contains(&labels[2]),
         "{told}"
     );
-    assert!(told.contains("<b class=\"late\">Sat 19 Dec</b>"), "after the day it is due: {told}");
+    assert!(told.contains("no day is lost"), "{told}");
+    assert!(
+        told.contains("<b class=\"late\">and after Fri 18 Dec"),
+        "it is late all the same: {told}"
+    );
     // Two hours of the printer at 6 for three pieces: 4 each, 8 for both.
     assert!(
         words(&told).contains("4.00 EUR spent in vain") && words(&told).contains("8.00 EUR in all"),
         "{told}"
     );
     let told = panel(&maker, &place).await.unwrap();
-    assert!(told.contains("Sat 19 Dec") && !told.contains("EUR"), "money is the owner's: {told}");
+    assert!(
+        told.contains("no day is lost") && !told.contains("EUR"),
+        "money is the owner's: {told}"
+    );
     let seen: i64 =
         sqlx::query_scalar("SELECT version FROM plates").fetch_one(&studio.db.pool).await.unwrap();
     maker.post(&format!("{place}/take-back"), &[("version", &seen.to_string())]).await.led_to();
@@ -112,12 +120,12 @@ async fn a_cure_batch_and_a_single_piece_say_it_too() {
     assert_eq!(maker.post(&format!("{place}/finish"), &form).await.led_to(), place);
     let told = panel(&owner, &place).await.unwrap();
     assert!(
-        words(&told).contains("Sat 19 Dec instead of Thu 17 Dec"),
+        words(&told).contains("ready about 2 days later, due Sun 20 Dec"),
         "two days of print again: {told}"
     );
     assert!(told.contains("and what has no rate"), "curing has none: {told}");
     let told = panel(&maker, &format!("/pieces/{}", labels[0])).await.unwrap();
-    assert!(told.contains("still tacky") && told.contains("Sat 19 Dec"), "{told}");
+    assert!(told.contains("still tacky") && told.contains("2 days"), "{told}");
     assert_eq!(panel(&maker, &format!("/pieces/{}", labels[1])).await, None);
 }
 
@@ -135,7 +143,7 @@ async fn a_tree_that_is_lost_says_it_on_the_page_of_its_flask() {
     assert_eq!(maker.post(&format!("{place}/lost"), &lost).await.led_to(), place);
     let told = panel(&owner, &place).await.unwrap();
     assert!(told.contains(&labels[0]) && told.contains(&labels[1]), "{told}");
-    assert!(words(&told).contains("Sat 19 Dec instead of Tue 15 Dec"), "{told}");
+    assert!(words(&told).contains("ready about 4 days later"), "{told}");
     // A quarter of an hour at 60 for each.
     assert!(
         words(&told).contains("15.00 EUR spent in vain")
@@ -188,7 +196,7 @@ async fn a_load_and_a_pour_say_it_where_they_are_recorded() {
     for place in [&of_load, &of_lost] {
         let told = panel(&owner, place).await.unwrap();
         assert!(told.contains(&labels[0]) && told.contains("mould cracked"), "{place}: {told}");
-        assert!(words(&told).contains("Sat 19 Dec instead of Sun 13 Dec"), "{place}: {told}");
+        assert!(words(&told).contains("ready about 6 days later"), "{place}: {told}");
     }
 
     // One of two does not fill.
@@ -220,7 +228,7 @@ async fn a_load_and_a_pour_say_it_where_they_are_recorded() {
     for place in ["/pours".to_owned(), format!("/flasks/{poured}"), of_load] {
         let told = panel(&owner, &place).await.unwrap();
         assert!(told.contains(&labels[2]) && !told.contains(&labels[3]), "{place}: {told}");
-        assert!(words(&told).contains("Sat 19 Dec instead of Fri 11 Dec"), "{place}: {told}");
+        assert!(words(&told).contains("ready about 8 days later"), "{place}: {told}");
     }
     // A day later it no longer stands at the furnace.
     studio.clock.set(now.plus_minutes(13 * 60));

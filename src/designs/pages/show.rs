@@ -169,9 +169,10 @@ pub(super) async fn page(
             beside.push(forecasts::beside(&mut conn, &said, &closer.limits, version.id).await?);
         }
     }
+    let resin = view::usual_resin(&app.pool).await?;
     let ring = closer.as_ref().and_then(|closer| {
         let bore = closer.look.there()?.examined.bore.as_ref()?;
-        Some(Ring::of(bore, closer.alloy.as_ref(), forms.ring, &frame.show))
+        Some(Ring::of(bore, closer.alloy.as_ref(), resin.as_ref(), forms.ring, &frame.show))
     });
     let change = match versions.iter().find(|other| other.n < version.n) {
         Some(before) => {

@@ -58,7 +58,7 @@ async fn page(
         Some(alloy) => view::waiting_pieces(&app.pool, alloy).await?,
         None => Vec::new(),
     };
-    let choices = view::choices(&app.pool).await?;
+    let choices = view::choices(&app.pool, signed.now).await?;
     Ok(NewFlaskPage { frame: signed.frame.clone(), form, alloys, alloy, pieces, choices })
 }
 

@@ -10,7 +10,7 @@ use crate::flasks::actions;
 use crate::flasks::arrange::{ATTACH, ArrangedFlask, HEAVY, SPRUES, TreeWish, Trees};
 use crate::flasks::forms::NewFlask;
 use crate::flasks::map::TreeMap;
-use crate::flasks::view::{self, Choices, WaitingAlloy, WaitingPiece};
+use crate::flasks::view::{self, Choices, Owned, WaitingAlloy, WaitingPiece};
 use crate::id::{AlloyId, FlaskTypeId, PieceId};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame};
@@ -26,6 +26,8 @@ pub(crate) struct ProposeFlasksPage {
     choices: Choices,
     has_cylinders: bool,
     trees: Option<Trees>,
+    /// Kinds of which none is free, and when the next is.
+    full: Vec<Owned>,
 }
 
 impl ProposeFlasksPage {
@@ -48,6 +50,20 @@ impl ProposeFlasksPage {
         format!("{}:{}", flask.cylinder.id, pieces.join(","))
     }
 
+    /// That a smaller kind than one that is proposed is in use, each with its words.
+    fn taken(&self) -> Vec<String> {
+        let proposed = self.trees.iter().flat_map(|trees| &trees.flasks);
+        let Some(largest) = proposed.map(|flask| flask.cylinder.diameter_mm).max() else {
+            return self.full.iter().map(|kind| self.when_free(kind)).collect();
+        };
+        let smaller = self.full.iter().filter(|kind| kind.diameter_mm < largest);
+        smaller.map(|kind| self.when_free(kind)).collect()
+    }
+
+    fn when_free(&self, kind: &Owned) -> String {
+        kind.full_words(|at| self.frame.show.day_of(at))
+    }
+
     fn due(&self, piece: &PieceId) -> Option<String> {
         let waiting = self.pieces.iter().find(|waiting| waiting.id == *piece)?;
         Some(self.frame.show.day(waiting.due_on?))
@@ -63,7 +79,7 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<ProposeFlask
     let alloys = view::waiting_alloys(&app.pool).await?;
     let wanted: Option<AlloyId> = form.value("alloy").parse().ok();
     let chosen = alloys.iter().find(|one| wanted.is_none_or(|id| id == one.id));
-    let choices = view::choices(&app.pool).await?;
+    let choices = view::choices(&app.pool, signed.now).await?;
     TreeWish::default().fill(&mut form);
     let first = |options: Option<String>| options.unwrap_or_default();
     let starts = [
@@ -82,6 +98,8 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<ProposeFlask
         None => Vec::new(),
     };
     let cylinders = view::cylinders(&app.pool).await?;
+    let mut full = view::owned(&app.pool, None, signed.now).await?;
+    full.retain(|kind| kind.owned > 0 && kind.is_full());
     let mut page = ProposeFlasksPage {
         frame: signed.frame.clone(),
         form,
@@ -91,6 +109,7 @@ async fn page(app: &App, signed: &Signed, mut form: Form) -> Result<ProposeFlask
         choices,
         has_cylinders: !cylinders.is_empty(),
         trees: None,
+        full,
     };
     if page.pieces.is_empty() || cylinders.is_empty() {
         return Ok(page);
@@ -138,6 +157,7 @@ pub(crate) async fn submit(
     let family = form.choice("family");
     let flask_c = form.number("flask_c", 0.0, 1400.0);
     let wish = TreeWish::read(&mut form);
+    let sure = form.is_sure();
     let (true, Some(alloy), Some(investment), Some(family), Some(flask_c), Some(wish)) =
         (form.good(), alloy, investment, family, flask_c, wish)
     else {
@@ -150,7 +170,7 @@ pub(crate) async fn submit(
             for (flask_type, pieces) in flasks {
                 let note = String::new();
                 let flask =
-                    NewFlask { flask_type, alloy, investment, family, flask_c, pieces, note };
+                    NewFlask { flask_type, alloy, investment, family, flask_c, pieces, note, sure };
                 let number =
                     actions::begin_arranged(&app.pool, conn, &signed, &flask, &wish).await?;
                 begun.push(number);

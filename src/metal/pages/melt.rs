@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 
 use crate::id::AlloyId;
 use crate::metal::forms::MeltForm;
+use crate::metal::fumes::{Fume, fumes};
 use crate::metal::melt::{self, PRECIOUS, STEPS, Stocked, Way, Wish};
 use crate::metal::{EntryPage, MeltPage, MetalPage, actions, stock};
 use crate::people::Signed;
@@ -22,6 +23,8 @@ pub(crate) struct ShowMelt {
     ways: Vec<Way>,
     none: Option<String>,
     refusal: Option<String>,
+    /// What the alloys of these ways give off, each with their names.
+    fumes: Vec<(&'static Fume, String)>,
     /// When less is in stock than was said to be in hand: what there is.
     short: Option<i64>,
 }
@@ -83,7 +86,11 @@ async fn page(app: &App, signed: &Signed, mut form: Form, fresh: bool) -> Result
             Err(refusal) => none = Some(refusal.0),
         }
     }
-    Ok(ShowMelt { frame: signed.frame.clone(), stock, form, ways, none, refusal: None, short })
+    let in_hand: Option<AlloyId> = form.value("alloy").parse().ok();
+    let melted: Vec<AlloyId> = ways.iter().map(|way| way.with).chain(in_hand).collect();
+    let fumes = fumes(&app.pool, &melted).await?;
+    let frame = signed.frame.clone();
+    Ok(ShowMelt { frame, stock, form, ways, none, refusal: None, fumes, short })
 }
 
 pub(crate) async fn show(

@@ -3,6 +3,7 @@
 use axum::extract::State;
 use axum::response::Response;
 
+use crate::metal;
 use crate::paper::{self, Block, Column, Paper, Table};
 use crate::people::Signed;
 use crate::pours::view;
@@ -10,6 +11,8 @@ use crate::web::{App, Fault};
 
 pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Response, Fault> {
     let flasks = view::sheet(&app.pool).await?;
+    let alloys: Vec<_> = flasks.iter().map(|flask| flask.alloy_id).collect();
+    let fumes = metal::fumes(&app.pool, &alloys).await?;
     let show = &signed.frame.show;
     let columns = vec![
         Column::words("Flask", 0.8),
@@ -33,11 +36,18 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Respo
         })
         .collect();
     let caution = "Molten metal: face shield, heat-proof gloves and apron, closed leather shoes, nothing damp near the melt; water under metal explodes. Never alone. Common practice, no source; after the makers' data sheets and local rules.";
+    let mut blocks = vec![Block::Caution(caution.to_owned())];
+    blocks.extend(
+        fumes.iter().map(|(fume, alloys)| {
+            Block::Caution(format!("{}: {alloys}. {}", fume.head, fume.words))
+        }),
+    );
+    blocks.push(Block::Table(Table { columns, rows }));
     let paper = Paper {
         size: paper::size_of(&app.pool).await?,
         studio: signed.frame.studio.clone(),
         title: format!("Pour sheet, {}", show.day_text(show.now.day_in(&show.zone))),
-        blocks: vec![Block::Caution(caution.to_owned()), Block::Table(Table { columns, rows })],
+        blocks,
     };
     let bytes = paper::pdf(&paper).map_err(|fault| Fault::Unforeseen(fault.into()))?;
     Ok(paper::answer("pour-sheet.pdf", bytes))

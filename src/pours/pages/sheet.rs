@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use crate::flasks::FlaskState;
 use crate::id::ClientId;
 use crate::losses;
-use crate::metal::{Drawer, LotLeft, ReturnsLeft, lots_left, returns_left};
+use crate::metal::{self, Drawer, Fume, LotLeft, ReturnsLeft, lots_left, returns_left};
 use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::pours::actions;
@@ -104,6 +104,8 @@ pub(crate) struct PourSheet {
     frame: Frame,
     lines: Vec<Line>,
     causes: Vec<(String, String)>,
+    /// What its alloys give off, each with their names.
+    fumes: Vec<(&'static Fume, String)>,
     /// What failed in the pours of the last hours, with what that costs.
     losses: Html,
 }
@@ -123,6 +125,8 @@ async fn page(
 ) -> Result<PourSheet, Fault> {
     let flasks = view::sheet(&app.pool).await?;
     let ids: Vec<_> = flasks.iter().map(|flask| flask.flask_id).collect();
+    let alloys: Vec<_> = flasks.iter().map(|flask| flask.alloy_id).collect();
+    let fumes = metal::fumes(&app.pool, &alloys).await?;
     let pieces = view::pieces(&app.pool, &ids).await?;
     let mut lines = Vec::with_capacity(flasks.len());
     for flask in flasks {
@@ -157,7 +161,7 @@ async fn page(
     if let Some((_, form)) = wrong {
         frame.notice = form.general_error().map(str::to_owned);
     }
-    Ok(PourSheet { frame, lines, causes, losses })
+    Ok(PourSheet { frame, lines, causes, fumes, losses })
 }
 
 /// Proposes the charge: a client's own metal when all pieces are for them, then as many

@@ -10,6 +10,7 @@ use crate::clock::Day;
 use crate::id::PieceId;
 use crate::losses;
 use crate::people::{Owner, Signed};
+use crate::promises::{self, Asked, Outlook, PieceAt};
 use crate::rework::actions::{self, Target};
 use crate::rework::view::{self, OrderPiece, OrderRow};
 use crate::web::{App, Fault, Form, Frame};
@@ -25,6 +26,8 @@ pub(crate) struct Row {
 pub(crate) struct Split {
     frame: Frame,
     order: OrderRow,
+    /// Its days, as its own page tells them.
+    outlook: Option<Outlook>,
     rows: Vec<Row>,
     sisters: Vec<OrderRow>,
     form: Form,
@@ -56,18 +59,34 @@ impl Split {
 
 async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Split, Fault> {
     let order = view::order(&app.pool, number).await?;
+    let pieces = view::order_pieces(&app.pool, number).await?;
+    let (outlook, days) = days(app, signed, &order, &pieces).await?;
+    let rows = pieces.into_iter().zip(days).map(|(piece, ready)| Row { piece, ready }).collect();
+    let sisters = view::sisters(&app.pool, number).await?;
+    Ok(Split { frame: signed.frame.clone(), order, outlook, rows, sisters, form })
+}
+
+/// The days of the order, and of each of its pieces: those of promises, else from the records of
+/// each stage.
+async fn days(
+    app: &App,
+    signed: &Signed,
+    order: &OrderRow,
+    pieces: &[OrderPiece],
+) -> Result<(Option<Outlook>, Vec<Option<Day>>), Fault> {
+    let wanted: Vec<PieceAt> = pieces.iter().map(|piece| PieceAt::Piece(piece.id)).collect();
+    if let Some(days) = promises::days(&app.pool, order.id, signed.now, &wanted).await? {
+        let asked = Asked::default();
+        let outlook = promises::reckon(&app.pool, order.id, signed.now, asked).await?;
+        return Ok((Some(outlook), days));
+    }
     let typical = losses::typical(&app.pool, signed.now).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let rows = view::order_pieces(&app.pool, number)
-        .await?
-        .into_iter()
-        .map(|piece| {
-            let days = losses::days_left(&typical, piece.state());
-            Row { ready: days.map(|days| today.plus_days(days.ceil() as i32)), piece }
-        })
-        .collect();
-    let sisters = view::sisters(&app.pool, number).await?;
-    Ok(Split { frame: signed.frame.clone(), order, rows, sisters, form })
+    let day = |piece: &OrderPiece| {
+        let days = losses::days_left(&typical, piece.state())?;
+        Some(today.plus_days(days.ceil() as i32))
+    };
+    Ok((None, pieces.iter().map(day).collect()))
 }
 
 pub(crate) async fn show(

@@ -11,6 +11,7 @@ use crate::clock::Day;
 use crate::losses::{self, Rates, StageCost, Typical};
 use crate::people::Signed;
 use crate::pieces::{self, Stage, State};
+use crate::promises::{self, PieceAt};
 use crate::rework::actions;
 use crate::rework::model;
 use crate::rework::view::{self, Before, PieceRow};
@@ -44,6 +45,8 @@ pub(crate) struct Rework {
     typical: Vec<Typical>,
     costs: Vec<StageCost>,
     ready: Option<Day>,
+    /// Whether the days are those of promises.
+    promised: bool,
     /// What was spent on this attempt so far.
     spent: Decimal,
     ways: Vec<Way>,
@@ -71,6 +74,11 @@ impl Rework {
         Some(told.as_str().map_or_else(|| told.to_string(), str::to_owned))
     }
 
+    /// Whether a way leads to the same day.
+    fn same(&self, day: &Option<Day>) -> bool {
+        day.is_some() && *day == self.ready
+    }
+
     fn days(&self, stage: &Stage) -> Option<&Typical> {
         self.typical.iter().find(|each| each.stage == *stage)
     }
@@ -88,6 +96,10 @@ struct Known {
     typical: Vec<Typical>,
     costs: Vec<StageCost>,
     today: Day,
+    /// The days of promises: as it stands, from each stage, and of the spares; none where they
+    /// cannot be told yet.
+    days: Option<Vec<Option<Day>>>,
+    spares: Vec<PieceRow>,
 }
 
 impl Known {
@@ -99,18 +111,33 @@ impl Known {
             .await?
             .costs(&app.pool, &piece.made)
             .await?;
-        Ok(Self { piece, typical, costs, today })
+        let spares = view::spares(&app.pool, &piece).await?;
+        let mut wanted = vec![PieceAt::Piece(piece.id)];
+        wanted.extend(Stage::ALL.map(PieceAt::Stage));
+        wanted.extend(spares.iter().map(|spare| PieceAt::Piece(spare.id)));
+        let days = promises::days(&app.pool, piece.order_id, signed.now, &wanted).await?;
+        Ok(Self { piece, typical, costs, today, days, spares })
     }
 
-    fn ready(&self, state: State) -> Option<Day> {
-        losses::days_left(&self.typical, state).map(|days| self.today.plus_days(days.ceil() as i32))
+    /// A day of promises, else one from the records of each stage.
+    fn day(&self, place: usize, state: State) -> Option<Day> {
+        match &self.days {
+            Some(days) => days.get(place).copied().flatten(),
+            None => losses::days_left(&self.typical, state)
+                .map(|days| self.today.plus_days(days.ceil() as i32)),
+        }
+    }
+
+    /// When it is ready as it stands.
+    fn ready(&self) -> Option<Day> {
+        self.day(0, self.piece.state())
     }
 
     fn way(&self, stage: Stage, closed: Option<&'static str>) -> Way {
         let state = self.piece.state();
         let then = State { stage, standing: crate::pieces::Standing::Waiting, ..state };
         let (cost, unknown) = total(&self.costs, stage, state.stage);
-        Way { stage, closed, ready: self.ready(then), cost, unknown }
+        Way { stage, closed, ready: self.day(1 + stage as usize, then), cost, unknown }
     }
 }
 
@@ -123,14 +150,17 @@ async fn page(app: &App, signed: &Signed, label: &str, form: Form) -> Result<Rew
         .map(|stage| known.way(stage, model::back_to(state, stage).err()))
         .collect();
     let (spent, _) = total(&known.costs, Stage::Print, state.stage);
-    let spares = view::spares(&app.pool, &known.piece)
-        .await?
-        .into_iter()
-        .map(|piece| Spare { ready: known.ready(piece.state()), theirs: known.ready(state), piece })
-        .collect();
+    let first = 1 + Stage::ALL.len();
+    let spare = |(n, piece): (usize, &PieceRow)| Spare {
+        ready: known.day(first + n, piece.state()),
+        theirs: known.ready(),
+        piece: piece.clone(),
+    };
+    let spares = known.spares.iter().enumerate().map(spare).collect();
     Ok(Rework {
         frame: signed.frame.clone(),
-        ready: known.ready(state),
+        ready: known.ready(),
+        promised: known.days.is_some(),
         ways,
         causes: pieces::causes(&app.pool, state.stage).await?,
         spent,
@@ -170,7 +200,7 @@ pub(crate) async fn back(
     let to: Stage = form.value("to").parse().map_err(|()| Fault::NotFound)?;
     let note = form.line("note", 500);
     let known = Known::load(&app, &signed, &label).await?;
-    let said = told(&signed, known.ready(known.piece.state()), &known.way(to, None));
+    let said = told(&signed, known.ready(), &known.way(to, None));
     let seen = form.version();
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
