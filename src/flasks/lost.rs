@@ -12,7 +12,7 @@ use crate::timers;
 use crate::web::{Fault, Refused};
 
 /// The flask is lost with everything in it: each piece's attempt fails at its stage.
-pub async fn lose(
+pub(super) async fn lose(
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,

@@ -538,7 +538,8 @@ pub(super) async fn owned(
     sqlx::query_as(
         "SELECT t.id, t.name, t.diameter_mm, t.height_mm, t.owned, used.n AS in_use, used.next_at
          FROM flask_types t CROSS JOIN LATERAL (
-             SELECT count(*) AS n, min(CASE WHEN f.state = 'poured' THEN $2 ELSE greatest(lf.planned_pour_at, $2) END) AS next_at
+             SELECT count(*) AS n, min(CASE WHEN f.state = 'poured' THEN $2::timestamptz
+                                        WHEN lf.planned_pour_at IS NOT NULL THEN greatest(lf.planned_pour_at, $2) END) AS next_at
              FROM flasks f LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL
              WHERE f.flask_type_id = t.id AND f.state NOT IN ('divested', 'cancelled')) used
          WHERE t.retired_at IS NULL AND ($1::uuid IS NULL OR t.id = $1) ORDER BY t.diameter_mm, t.height_mm, t.id",

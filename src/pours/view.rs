@@ -99,6 +99,8 @@ pub(super) struct DoneRow {
     pub(super) result: String,
     pub(super) poured_at: Moment,
     pub(super) person: Option<String>,
+    /// Whether its tree is still uncut, so that it can be taken back or corrected.
+    pub(super) open: bool,
 }
 
 pub(super) async fn done(
@@ -112,7 +114,7 @@ pub(super) async fn done(
     let rows = sqlx::query_scalar("SELECT count(*) FROM pours").fetch_one(pool).await?;
     let sql = format!(
         "SELECT {}, f.number, a.name AS alloy, p.fresh_cg, p.returns_cg, p.own_cg, p.melt_c, p.flask_c, p.method, p.result, p.poured_at,
-                who.name AS person
+                who.name AS person, f.state = 'poured' AS open
          FROM pours p JOIN flasks f ON f.id = p.flask_id JOIN alloys a ON a.id = f.alloy_id
          LEFT JOIN people who ON who.id = p.person_id WHERE {}{}",
         seek.column(),
@@ -121,6 +123,16 @@ pub(super) async fn done(
     );
     let found = sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(seek.key()).fetch_all(pool).await?;
     Ok(seek.page(found, rows))
+}
+
+/// Flasks that are poured and not divested, the last first; their pours can be taken back.
+pub(super) async fn open(pool: &PgPool) -> Result<Vec<(i32, Moment)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.number, p.poured_at FROM flasks f JOIN pours p ON p.flask_id = f.id
+         WHERE f.state = 'poured' ORDER BY p.poured_at DESC LIMIT 40",
+    )
+    .fetch_all(pool)
+    .await
 }
 
 /// The flasks poured since a moment, as what happened to pieces names them.

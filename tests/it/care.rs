@@ -87,7 +87,10 @@ async fn a_flask_that_is_not_lost_comes_back_with_its_place_and_its_pieces() {
     let place = format!("/flasks/{flask}");
     let page = owner.get(&place).await;
     let lost = page.page().split("id=\"lost\"").nth(1).unwrap();
-    assert!(lost.contains("<option value=\"\">choose</option>"), "no cause is chosen beforehand");
+    assert!(
+        lost.contains("<option value=\"\" selected>choose</option>"),
+        "no cause is chosen beforehand"
+    );
     let silent = tell(&studio, &owner, flask, &format!("{place}/lost"), &[("cause", "")]).await;
     assert_eq!(silent.status, StatusCode::UNPROCESSABLE_ENTITY);
 

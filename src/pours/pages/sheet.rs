@@ -6,6 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
+use crate::clock::Moment;
 use crate::flasks::FlaskState;
 use crate::id::ClientId;
 use crate::losses;
@@ -106,6 +107,8 @@ pub(crate) struct PourSheet {
     causes: Vec<(String, String)>,
     /// What its alloys give off, each with their names.
     fumes: Vec<(&'static Fume, String)>,
+    /// Flasks that are poured and not divested, and when.
+    poured: Vec<(i32, Moment)>,
     /// What failed in the pours of the last hours, with what that costs.
     losses: Html,
 }
@@ -161,7 +164,8 @@ async fn page(
     if let Some((_, form)) = wrong {
         frame.notice = form.general_error().map(str::to_owned);
     }
-    Ok(PourSheet { frame, lines, causes, fumes, losses })
+    let poured = view::open(&app.pool).await?;
+    Ok(PourSheet { frame, lines, causes, fumes, poured, losses })
 }
 
 /// Proposes the charge: a client's own metal when all pieces are for them, then as many
