@@ -44,11 +44,7 @@ pub fn tree(models_mm3: Option<f64>, pattern_g_cm3: f64, tree_g: f64) -> Result<
     ) else {
         return Ok(());
     };
-    asked(
-        expected_tree(models, pattern),
-        tree,
-        "Of a tree without its base: its models alone come to that. ",
-    )
+    asked(expected_tree(models, pattern), tree, "Without base and sprue, by its models: ")
 }
 
 /// What is poured, beside the charge that was worked out.
