@@ -16,8 +16,31 @@
     slider.addEventListener("input", () => { field.value = slider.value; });
     field.addEventListener("input", () => { slider.value = Number(field.value.replace(",", ".")) || 0; });
   }
+  // A field that is wrong has its message beside it, whether the page was sent or not.
+  const mark = (wrong) => {
+    for (const field of form.querySelectorAll(".field.wrong")) {
+      const control = field.querySelector("[name]");
+      if (control && !wrong.has(control.name)) {
+        field.classList.remove("wrong");
+        control.removeAttribute("aria-invalid");
+        field.querySelector("p.error")?.remove();
+      }
+    }
+    for (const [name, message] of wrong) {
+      const control = form.elements[name];
+      const field = control?.closest?.(".field");
+      if (!field) continue;
+      field.classList.add("wrong");
+      control.setAttribute("aria-invalid", "true");
+      control.setAttribute("aria-describedby", control.id + "-e");
+      const told = field.querySelector("p.error") || field.appendChild(Object.assign(document.createElement("p"), { className: "error", id: control.id + "-e" }));
+      told.textContent = message;
+      for (let outer = field.closest("details"); outer; outer = outer.parentElement.closest("details")) outer.open = true;
+    }
+  };
   let waiting = null;
   let asked = 0;
+  let wrong = new Map();
   const ask = async () => {
     waiting = null;
     const mine = ++asked;
@@ -25,10 +48,18 @@
     const answer = await fetch(form.querySelector("[formaction]").formAction, { method: "POST", headers: { Accept: "text/html", "x-turning": "yes" }, body: new URLSearchParams(new FormData(form)) }).catch(() => null);
     if (mine !== asked) return;
     priced.classList.remove("busy");
-    // What cannot be worked out yet is told when the form is sent.
-    if (!answer?.ok) return;
+    if (!answer?.ok && answer?.status !== 422) return;
     const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("priced");
     if (!next || mine !== asked) return;
+    wrong = new Map([...next.querySelectorAll("[data-field]")].map((each) => [each.dataset.field, each.textContent]));
+    mark(wrong);
+    priced.querySelector(".unworked")?.remove();
+    // The price before stays to be seen, greyed: it is not of the numbers that stand there now.
+    priced.classList.toggle("stale", wrong.size > 0);
+    if (wrong.size > 0) {
+      priced.prepend(...next.childNodes);
+      return;
+    }
     const unfolded = new Set([...priced.querySelectorAll("details[id][open]")].map((d) => d.id));
     priced.replaceChildren(...next.childNodes);
     for (const id of unfolded) document.getElementById(id)?.setAttribute("open", "");
@@ -38,4 +69,10 @@
     clearTimeout(waiting);
     waiting = setTimeout(ask, 120);
   });
+  // As long as fields are known to be wrong, sending the form would only drop the price.
+  form.addEventListener("submit", (event) => {
+    if (waiting || wrong.size === 0) return;
+    event.preventDefault();
+    form.elements[wrong.keys().next().value]?.focus?.();
+  }, true);
 })();

@@ -78,6 +78,12 @@ pub(super) async fn draft_for_order(
     if let Some(there) = view::standing_for(&mut *conn, order.id, purpose).await? {
         return Ok(there);
     }
+    if content.totals.gross.is_zero() {
+        return Err(Refused::conflict(
+            "The order was agreed at nothing, so there is nothing to invoice. If a paper is needed all the same, write a free invoice from the client's account.",
+        )
+        .into());
+    }
     if part == Part::Deposit && content.deposit.is_zero() {
         return Err(Refused::conflict("No deposit was agreed for this order.").into());
     }

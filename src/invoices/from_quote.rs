@@ -17,13 +17,10 @@ pub(super) fn whole(content: &Content) -> Vec<Line> {
             let quantity = Decimal::from(line.quantity);
             let amount = line.amounts.list - line.amounts.discount;
             // A line that has only a price as a whole is one of its kind.
+            let what = line.words();
             let (quantity, unit_price, words) = match line.unit_price {
-                Some(price) => (quantity, price, format!("{} in {}", line.name, line.alloy)),
-                None => (
-                    Decimal::ONE,
-                    line.amounts.list,
-                    format!("{} × {} in {}", line.quantity, line.name, line.alloy),
-                ),
+                Some(price) => (quantity, price, what),
+                None => (Decimal::ONE, line.amounts.list, format!("{} × {what}", line.quantity)),
             };
             fixed_line(
                 words,

@@ -5,13 +5,14 @@ use sqlx::PgConnection;
 
 use super::forms::LetterForm;
 use super::kinds::Kind;
+use super::paths::Letter;
 use super::store::{self, LetterRow, NewLetter, PostOfficeRow};
 use super::template::fill;
 use super::view;
 use crate::audit;
 use crate::id::{InvoiceId, MessageId};
 use crate::people::Signed;
-use crate::quotes;
+use crate::quotes::{self, Quotes};
 use crate::vault::Vault;
 use crate::web::{Fault, Refused, Show};
 
@@ -62,6 +63,26 @@ pub(super) async fn write(
     let id = store::insert(conn, &letter, signed.person, signed.now).await?;
     note(conn, signed, "wrote a letter", id, kind.name).await?;
     Ok(id)
+}
+
+/// Begins the letter of a quote that was just sent, and tells its place; when the client has no
+/// address, or the template cannot be filled, the place of the link.
+pub(super) async fn after_quote(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    number: i32,
+    site: &Site<'_>,
+) -> Result<String, Fault> {
+    let place = Quotes(number).to_string();
+    let client = view::order(&mut *conn, number, signed.now).await?;
+    let Some(kind) = Kind::named("quote").filter(|_| !client.email.is_empty()) else {
+        return Ok(place);
+    };
+    match write(conn, signed, kind, About::Order(number), site).await {
+        Ok(id) => Ok(Letter(id).to_string()),
+        Err(Fault::Refused(_)) => Ok(place),
+        Err(fault) => Err(fault),
+    }
 }
 
 type Values = Vec<(&'static str, String)>;

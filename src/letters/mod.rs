@@ -33,6 +33,7 @@ pub async fn seal_kept_password(app: &App) -> Result<(), sqlx::Error> {
 pub fn router() -> Router<App> {
     Router::new()
         .route("/letters", get(pages::list::show).post(pages::list::write))
+        .route("/orders/{number}/quotes/{n}/send", post(pages::quote::send))
         .route("/letters/{id}", get(pages::show::show).post(pages::show::save))
         .route("/letters/{id}/send", post(pages::show::send))
         .route("/letters/{id}/throw-away", post(pages::show::throw_away))

@@ -10,7 +10,9 @@ mod view;
 
 pub use paths::{NewOrder, Order, Orders};
 pub use state::OrderState;
-pub use store::{LockedOrder, choose_line, lock, mark_agreed, mark_quoted, outdate_quotes};
+pub use store::{
+    LockedOrder, choose_line, lock, mark_agreed, mark_quoted, outdate_quotes, set_due,
+};
 pub use view::{LineRow, OrderRow, lines, load};
 
 use axum::Router;

@@ -261,6 +261,22 @@ pub(super) async fn write_state(
     Ok(())
 }
 
+/// The order is due on the day of its quote; forms made before are stale.
+pub async fn set_due(
+    conn: &mut PgConnection,
+    order: OrderId,
+    day: Option<Day>,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE orders SET due_on = $2, version = version + 1 WHERE id = $1 AND due_on IS DISTINCT FROM $2",
+    )
+    .bind(order)
+    .bind(day)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// A quote was sent.
 pub async fn mark_quoted(conn: &mut PgConnection, order: OrderId) -> Result<(), sqlx::Error> {
     sqlx::query("UPDATE orders SET state = 'quoted' WHERE id = $1 AND state = 'enquiry'")

@@ -7,6 +7,7 @@ use super::content::Content;
 use super::link::LINK_DAYS;
 use super::store;
 use crate::audit;
+use crate::clock::Day;
 use crate::orders::{self, LockedOrder};
 use crate::people::Signed;
 use crate::promises::{self, Outlook};
@@ -63,14 +64,22 @@ pub(super) async fn save_draft(
     Ok(n)
 }
 
+/// What goes with a quote that is sent.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sent<'a> {
+    pub(super) message: &'a str,
+    /// When it is ready; one of the two where order and quote said different days.
+    pub(super) day: Option<Day>,
+    pub(super) outlook: Option<&'a Outlook>,
+}
+
 /// Sends a draft to the client: it can be accepted from now on, and the one before cannot.
 pub(super) async fn send(
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,
     n: i32,
-    message: &str,
-    outlook: Option<&Outlook>,
+    sent: Sent<'_>,
 ) -> Result<(), Fault> {
     let order = orders::lock(conn, number).await?;
     let quote = store::lock_quote(conn, order.id, n).await?;
@@ -98,8 +107,32 @@ pub(super) async fn send(
         )
         .into());
     }
-    store::send(conn, order.id, quote.id, message, signed.now).await?;
-    if let (Some(day), Some(outlook)) = (quote.ready_by, outlook) {
+    if quote.unpriced {
+        return Err(Refused::conflict(
+            "A line of this quote has no price yet. Put right what is named there and price the order again before sending it.",
+        )
+        .into());
+    }
+    if let (Some(due), Some(ready)) = (order.due_on, quote.ready_by)
+        && due != ready
+        && !sent.day.is_some_and(|day| day == due || day == ready)
+    {
+        return Err(Refused::conflict(
+            "The order and this quote name different days. Choose the one that holds.",
+        )
+        .at("day")
+        .into());
+    }
+    store::send(conn, order.id, quote.id, sent.message, signed.now).await?;
+    if sent.day != quote.ready_by
+        && let Some(day) = sent.day
+    {
+        store::move_ready(conn, quote.id, day).await?;
+    }
+    if order.due_on.is_some() && sent.day.is_some() && sent.day != order.due_on {
+        orders::set_due(conn, order.id, sent.day).await?;
+    }
+    if let (Some(day), Some(outlook)) = (sent.day, sent.outlook) {
         let (person, now) = (signed.person, signed.now);
         promises::keep(conn, order.id, n, day, outlook, person, now).await?;
     }

@@ -77,8 +77,11 @@ pub(super) struct Shared {
     pub(super) of_batch: f64,
     /// How many pieces (or flasks) shared a batch, in the mean.
     pub(super) in_batch: f64,
-    /// Attempts of the line in batches where it was measured.
+    /// Attempts of the line in batches where there is a figure.
     pub(super) attempts: i64,
+    /// Whether all of it was weighed, read or told; else the program worked it out, and nothing
+    /// can be learned from that.
+    pub(super) measured: bool,
 }
 
 /// What was recorded of each line of an order.
@@ -113,18 +116,19 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
     .bind(order)
     .fetch_all(pool)
     .await?;
-    let shares: Vec<(i32, String, f64, f64, f64, i64)> =
+    let shares: Vec<(i32, String, f64, f64, f64, i64, bool)> =
         sqlx::query_as(SHARES).bind(order).fetch_all(pool).await?;
-    for (n, what, amount, of_batch, in_batch, attempts) in shares {
+    for (n, what, amount, of_batch, in_batch, attempts, measured) in shares {
         let Some(share) = Share::named(&what) else { continue };
         if let Some(line) = lines.iter_mut().find(|line| line.n == n) {
-            line.shares.insert(share, Shared { amount, of_batch, in_batch, attempts });
+            line.shares.insert(share, Shared { amount, of_batch, in_batch, attempts, measured });
         }
     }
     Ok(lines)
 }
 
-/// What a printer or a scale told at a step is taken before what was reckoned. A flask counts
+/// What a printer or a scale told at a step is taken before what was reckoned; the powder is what
+/// was weighed out for the flask's mix, by the share of the flask in it. A flask counts
 /// from its pour, a load by the flasks poured out of it; what has no figure is left out.
 const SHARES: &str = "WITH tries AS (
        SELECT l.n, t.id, p.label FROM order_lines l JOIN pieces p ON p.order_line_id = l.id
@@ -135,17 +139,21 @@ const SHARES: &str = "WITH tries AS (
      on_plate AS (
        SELECT t.n, pl.id, pl.number, coalesce((o.told->>'resin_ml')::double precision, pl.resin_ml) AS ml,
               coalesce((o.told->>'hours')::double precision, pl.estimated_min / 60) AS hours,
+              coalesce(o.told ? 'resin_ml', false) AS ml_told, coalesce(o.told ? 'hours', false) AS hours_told,
               (SELECT count(*) FROM plate_pieces x WHERE x.plate_id = pl.id
                   AND (x.left_at IS NULL OR x.left_at >= pl.started_at))::double precision AS pieces
          FROM tries t JOIN plate_pieces pp ON pp.attempt_id = t.id
          JOIN plates pl ON pl.id = pp.plate_id AND pl.state = 'done' AND (pp.left_at IS NULL OR pp.left_at >= pl.started_at)
          LEFT JOIN LATERAL (SELECT told FROM told s WHERE s.subject = 'plate:' || pl.number AND s.step = 'off' LIMIT 1) o ON true),
      in_flask AS (
-       SELECT t.n, f.number, f.powder_g / 1000 AS kg, u.kiln_load_id,
+       SELECT t.n, f.number, u.kiln_load_id, (f.mix_id IS NOT NULL OR f.mix_started_at IS NOT NULL) AS mixed,
+              coalesce(m.powder_g * coalesce(f.powder_g / nullif(m.whole_g, 0), 1.0 / nullif(m.flasks, 0)), f.powder_g) / 1000 AS kg,
               (SELECT count(*) FROM flask_pieces x WHERE x.flask_id = f.id
                   AND (x.left_at IS NULL OR x.left_at >= u.poured_at))::double precision AS pieces
          FROM tries t JOIN flask_pieces fp ON fp.attempt_id = t.id
          JOIN flasks f ON f.id = fp.flask_id JOIN pours u ON u.flask_id = f.id
+         LEFT JOIN LATERAL (SELECT x.powder_g, (SELECT sum(y.powder_g) FROM flasks y WHERE y.mix_id = x.id) AS whole_g,
+              (SELECT count(*) FROM flasks y WHERE y.mix_id = x.id) AS flasks FROM mixes x WHERE x.id = f.mix_id) m ON true
         WHERE fp.left_at IS NULL OR fp.left_at >= u.poured_at),
      in_load AS (
        SELECT i.n, i.pieces, extract(epoch FROM l.ended_at - l.started_at)::double precision / 3600 AS hours,
@@ -164,10 +172,10 @@ const SHARES: &str = "WITH tries AS (
        SELECT i.n, NULL, (s.told->>'minutes')::double precision, i.pieces FROM in_flask i
          JOIN told s ON s.subject = 'flask:' || i.number AND s.attempt_id IS NULL
           AND s.step IN ('cleaned', 'sprued', 'bubbles', 'worked', 'out'))
-     SELECT n, 'resin', sum(ml / pieces), avg(ml), avg(pieces), count(*) FROM on_plate WHERE ml IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'printer', sum(hours / pieces), avg(hours), avg(pieces), count(*) FROM on_plate WHERE hours > 0 GROUP BY n
-     UNION ALL SELECT n, 'powder', sum(kg / pieces), avg(kg), avg(pieces), count(*) FROM in_flask WHERE kg IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'energy', sum(kwh / flasks / pieces), avg(kwh), avg(flasks), count(*) FROM in_load WHERE kwh IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'gas', sum(gas / flasks / pieces), avg(gas), avg(flasks), count(*) FROM in_load WHERE gas IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'kiln', sum(hours / flasks / pieces), avg(hours), avg(flasks), count(*) FROM in_load WHERE hours > 0 GROUP BY n
-     UNION ALL SELECT n, 'bench', sum(minutes / pieces), avg(minutes), avg(pieces), count(*) FROM at_bench WHERE minutes IS NOT NULL GROUP BY n";
+     SELECT n, 'resin', sum(ml / pieces), avg(ml), avg(pieces), count(*), bool_and(ml_told) FROM on_plate WHERE ml IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'printer', sum(hours / pieces), avg(hours), avg(pieces), count(*), bool_and(hours_told) FROM on_plate WHERE hours > 0 GROUP BY n
+     UNION ALL SELECT n, 'powder', sum(kg / pieces), avg(kg), avg(pieces), count(*), bool_and(mixed) FROM in_flask WHERE kg IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'energy', sum(kwh / flasks / pieces), avg(kwh), avg(flasks), count(*), true FROM in_load WHERE kwh IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'gas', sum(gas / flasks / pieces), avg(gas), avg(flasks), count(*), true FROM in_load WHERE gas IS NOT NULL GROUP BY n
+     UNION ALL SELECT n, 'kiln', sum(hours / flasks / pieces), avg(hours), avg(flasks), count(*), true FROM in_load WHERE hours > 0 GROUP BY n
+     UNION ALL SELECT n, 'bench', sum(minutes / pieces), avg(minutes), avg(pieces), count(*), true FROM at_bench WHERE minutes IS NOT NULL GROUP BY n";

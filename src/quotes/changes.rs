@@ -22,6 +22,11 @@ impl Change {
     }
 }
 
+/// Whether two versions of a line are one. What stands beside the order's lines goes by its name.
+fn same(one: &Line, other: &Line) -> bool {
+    one.n == other.n && (one.n > 0 || one.name == other.name)
+}
+
 fn money(amount: Decimal, content: &Content) -> String {
     let digits = foundry::quantity::Currency::by_code(&content.currency)
         .map_or(2, |known| known.minor_digits()) as usize;
@@ -34,12 +39,14 @@ pub fn for_client(before: &Content, after: &Content) -> Vec<Change> {
     let mut changes = Vec::new();
     for line in &after.lines {
         let name = &line.name;
-        match before.lines.iter().find(|old| old.n == line.n) {
+        match before.lines.iter().find(|old| same(old, line)) {
             None => changes.extend(Change::new(name.clone(), "", line_words(line, after))),
             Some(old) => {
                 changes.extend(Change::new(name.clone(), &old.name, name));
                 changes.extend(Change::new(format!("{name}: pieces"), old.quantity, line.quantity));
                 changes.extend(Change::new(format!("{name}: alloy"), &old.alloy, &line.alloy));
+                let made = [old, line].map(Line::particulars);
+                changes.extend(Change::new(format!("{name}: made"), &made[0], &made[1]));
                 let price = |line: &Line, content| {
                     line.unit_price.map(|price| money(price, content)).unwrap_or_default()
                 };
@@ -60,7 +67,7 @@ pub fn for_client(before: &Content, after: &Content) -> Vec<Change> {
         }
     }
     for old in &before.lines {
-        if !after.lines.iter().any(|line| line.n == old.n) {
+        if !after.lines.iter().any(|line| same(old, line)) {
             changes.extend(Change::new(old.name.clone(), line_words(old, before), ""));
         }
     }
@@ -93,7 +100,11 @@ fn rule(content: &Content) -> &'static str {
 }
 
 fn line_words(line: &Line, content: &Content) -> String {
-    format!("{} × in {}, {}", line.quantity, line.alloy, money(line.amounts.list, content))
+    let price = money(line.amounts.list, content);
+    match line.alloy.as_str() {
+        "" => price,
+        alloy => format!("{} × in {alloy}, {price}", line.quantity),
+    }
 }
 
 /// The same and what only the owner sees: cost, what is earned, what was turned.
@@ -120,6 +131,16 @@ fn inside(content: &Content) -> Vec<(&'static str, String)> {
         ("bench minutes a piece", inputs.bench_minutes.to_string()),
         ("set-up minutes", inputs.set_up_minutes.to_string()),
         ("spares", inputs.spares.to_string()),
-        ("bought in", money(inputs.extra_amount, content)),
+        ("bought in", bought(content)),
     ]
+}
+
+/// What is bought in, in the studio's currency, in which it is typed.
+fn bought(content: &Content) -> String {
+    let own = content.exchange.as_ref().map_or(&content.currency, |exchange| &exchange.from);
+    let each = content.inputs.all_bought().into_iter().map(|bought| {
+        let per = if bought.each { " a piece" } else { "" };
+        format!("{} {} {own}{per}", bought.name, bought.amount.normalize())
+    });
+    each.collect::<Vec<_>>().join(", ")
 }

@@ -4,6 +4,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 
 use super::content::{Amounts, Content, Line, LineTax};
+use super::words::AS_CAST;
 use crate::id::AlloyId;
 use crate::json::working::WorkingJson;
 use foundry::quantity::Currency;
@@ -59,6 +60,17 @@ pub struct Choice {
     pub(super) working: WorkingJson,
     /// What it does to the order's lines.
     pub(super) spec: OptionSpec,
+}
+
+impl Choice {
+    /// What it is called, with how it is delivered.
+    #[must_use]
+    pub fn words(&self) -> String {
+        if self.lines.iter().any(|line| line.as_cast) && self.spec.as_cast {
+            return format!("{} ({AS_CAST})", self.name);
+        }
+        self.name.clone()
+    }
 }
 
 /// A line of the order as a client chose it.
@@ -220,6 +232,8 @@ impl Line {
             own_metal_g: Decimal::ZERO,
             breaks: Vec::new(),
             components: Vec::new(),
+            with: Vec::new(),
+            as_cast: false,
             amounts,
             unit_price: Some(amounts.list),
             working: WorkingJson::from(working),

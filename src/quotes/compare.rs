@@ -25,12 +25,16 @@ pub(super) struct Compared {
 pub(super) struct Outcome {
     pub(super) amount: Decimal,
     pub(super) cost: Decimal,
+    /// Weighed, read or told; else the program worked it out.
+    pub(super) measured: bool,
 }
 
 impl Compared {
-    /// How much more was taken than quoted; nothing as long as nothing was recorded.
+    /// How much more was taken than quoted; nothing as long as nothing was measured.
     pub(super) fn more(&self) -> Decimal {
-        self.taken.map_or(Decimal::ZERO, |taken| taken.cost - self.quoted_cost)
+        self.taken
+            .filter(|taken| taken.measured)
+            .map_or(Decimal::ZERO, |taken| taken.cost - self.quoted_cost)
     }
 }
 
@@ -59,7 +63,7 @@ impl OfLine {
 
     /// Whether anything was recorded that can be compared.
     pub(super) fn measured(&self) -> bool {
-        self.costs.iter().any(|cost| cost.taken.is_some())
+        self.costs.iter().any(|cost| cost.taken.is_some_and(|taken| taken.measured))
     }
 }
 
@@ -116,10 +120,17 @@ impl Holding<'_> {
     fn part(&self, part: &Cost) -> (Compared, Option<Advice>) {
         match (part.kind.as_str(), part.name.as_str()) {
             ("metal", _) => self.metal(part),
-            ("print", "resin") => self.shared(part, Share::Resin, "ml", "Plates tell their resin."),
-            ("print", _) => self.shared(part, Share::Printer, "h", "Plates tell their hours."),
+            ("print", "resin") => self.shared(
+                part,
+                Share::Resin,
+                "ml",
+                "Told at “Taken off the printer”: resin, as weighed.",
+            ),
+            ("print", _) => {
+                self.shared(part, Share::Printer, "h", "Told at “Taken off the printer”: hours.")
+            }
             ("investment", _) => {
-                self.shared(part, Share::Powder, "kg", "Weighing a tree tells its powder.")
+                self.shared(part, Share::Powder, "kg", "The mix of a flask tells its powder.")
             }
             ("kiln", "gas") => self.shared(part, Share::Gas, "kg", METER),
             ("kiln", "kiln energy") => self.shared(part, Share::Energy, "kWh", METER),
@@ -158,7 +169,7 @@ impl Holding<'_> {
         }
         let used = Decimal::new(taken.finished_cg + taken.filed_cg + taken.lost_cg, 2);
         let at = (used * line.metal_price).round_dp(2);
-        cost.taken = Some(Outcome { amount: used, cost: at });
+        cost.taken = Some(Outcome { amount: used, cost: at, measured: true });
         let gone = Decimal::new(taken.filed_cg + taken.lost_cg, 2);
         let share = (gone * Decimal::ONE_HUNDRED).checked_div(used).unwrap_or_default();
         let quoted = self.content.inputs.metal_loss_percent;
@@ -195,7 +206,7 @@ impl Holding<'_> {
         }
         let minutes = Decimal::from(taken.minutes);
         let at = (minutes * self.price(part) / Decimal::from(60)).round_dp(2);
-        cost.taken = Some(Outcome { amount: minutes, cost: at });
+        cost.taken = Some(Outcome { amount: minutes, cost: at, measured: true });
         let each = minutes.checked_div(Decimal::from(taken.timed)).unwrap_or_default();
         let asked = quoted.checked_div(self.made()).unwrap_or_default();
         let advice = differs(asked, each).then(|| Advice {
@@ -227,8 +238,9 @@ impl Holding<'_> {
         let Some(of) = self.taken.shares.get(&share) else { return (cost, None) };
         let amount = exact(of.amount);
         let at = if minutes { amount * price / Decimal::from(60) } else { amount * price };
-        cost.taken = Some(Outcome { amount, cost: at.round_dp(2) });
-        let words = differs(quoted, amount).then(|| self.change(share, of, quoted, amount));
+        cost.taken = Some(Outcome { amount, cost: at.round_dp(2), measured: of.measured });
+        let learned = of.measured && differs(quoted, amount);
+        let words = learned.then(|| self.change(share, of, quoted, amount));
         let place = match share {
             Share::Bench => SETTINGS,
             _ => None,

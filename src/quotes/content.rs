@@ -29,6 +29,9 @@ pub struct Content {
     pub(super) tax_on_total: bool,
     /// The lines.
     pub lines: Vec<Line>,
+    /// Lines of the order that have no price, and why; with any, the quote cannot be sent.
+    #[serde(default)]
+    pub(super) unpriced: Vec<Unpriced>,
     /// Their sums.
     pub totals: Amounts,
     /// To be paid before work starts.
@@ -54,6 +57,15 @@ pub struct Content {
     /// When it is in another currency than the studio's: at which rate.
     #[serde(default)]
     pub exchange: Option<Exchange>,
+}
+
+/// Why a line has no price, and where that is put right.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Unpriced {
+    /// A whole sentence that names the line.
+    pub(super) what: String,
+    pub(super) place: String,
+    pub(super) place_name: String,
 }
 
 /// At what rate a quote in another currency was reckoned.
@@ -110,6 +122,12 @@ pub struct Line {
     pub(super) breaks: Vec<Break>,
     /// What each component costs for the whole line.
     pub(super) components: Vec<Cost>,
+    /// What is bought in for it.
+    #[serde(default)]
+    pub(super) with: Vec<String>,
+    /// Whether it is delivered as it was cast.
+    #[serde(default)]
+    pub(super) as_cast: bool,
     /// The amounts of the line.
     pub amounts: Amounts,
     /// The price of a piece.
@@ -241,25 +259,6 @@ impl Content {
             }
         }
         sums
-    }
-
-    /// How tax and rounding were reckoned, in a sentence for the page and the paper.
-    #[must_use]
-    pub const fn tax_rule(&self) -> &'static str {
-        match (self.tax_inclusive, self.tax_on_total) {
-            (false, false) => {
-                "Tax comes on top of the prices. It is rounded on each line, half a unit away from zero; the total is the sum of the lines."
-            }
-            (false, true) => {
-                "Tax comes on top of the prices. It is rounded once for each rate, half a unit away from zero, and shared out over the lines; the total is the sum of the lines."
-            }
-            (true, false) => {
-                "The prices contain the tax. It is taken out and rounded on each line, half a unit away from zero; the total is the sum of the lines."
-            }
-            (true, true) => {
-                "The prices contain the tax. It is taken out and rounded once for each rate, half a unit away from zero, and shared out over the lines; the total is the sum of the lines."
-            }
-        }
     }
 
     /// Whether lines have different taxes, so that each has to be told.

@@ -4,6 +4,7 @@ use foundry::quantity::Currency;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::bought::{self, BoughtIn};
 use super::choices::{MetalRule, OptionSpec};
 use crate::clock::Day;
 use crate::id::{AlloyId, InvestmentId, KilnId, PrinterId, ResinId, TaskId, TaxId};
@@ -32,11 +33,21 @@ pub(super) struct Inputs {
     pub(super) margin_percent: Decimal,
     pub(super) discount_percent: Decimal,
     pub(super) deposit_percent: Decimal,
-    pub(super) extra_name: String,
-    pub(super) extra_amount: Decimal,
     pub(super) valid_days: u32,
     pub(super) ready_by: Option<Day>,
     pub(super) message: String,
+    /// What is bought in for it.
+    #[serde(default)]
+    pub(super) bought: Vec<BoughtIn>,
+    /// How quotes were kept when one thing could be bought in, for the first line.
+    #[serde(default, skip_serializing)]
+    pub(super) extra_name: String,
+    /// What that cost.
+    #[serde(default, skip_serializing)]
+    pub(super) extra_amount: Decimal,
+    /// Whether the set-up stands as a line of its own, not within the lines.
+    #[serde(default)]
+    pub(super) set_up_apart: bool,
     /// How the metal is priced.
     #[serde(default)]
     pub(super) metal_rule: MetalRule,
@@ -101,34 +112,44 @@ impl Inputs {
                 "This day has passed. Choose today or a later day, or leave it open.",
             );
         }
+        // Every field is read, so that all that is wrong is told at once; what could not be read
+        // never leaves here.
         let percent = |form: &mut Form, name: &str, most: i64| {
-            form.decimal(name, Decimal::ZERO, Decimal::new(most, 2), 4)
+            form.decimal(name, Decimal::ZERO, Decimal::new(most, 2), 4).unwrap_or_default()
+        };
+        let amount = |form: &mut Form, name: &str, most: i64, decimals: u32| {
+            form.decimal(name, Decimal::ZERO, Decimal::from(most), decimals).unwrap_or_default()
+        };
+        let number = |form: &mut Form, name: &str, least: i64, most: i64| {
+            count(form, name, least, most).unwrap_or_default()
         };
         let inputs = Self {
             resin: chosen(form, "resin"),
-            supports_percent: percent(form, "supports_percent", 50_000)?,
+            supports_percent: percent(form, "supports_percent", 50_000),
             printer: chosen(form, "printer"),
-            pieces_on_plate: count(form, "pieces_on_plate", 1, 10_000)?,
+            pieces_on_plate: number(form, "pieces_on_plate", 1, 10_000),
             investment: chosen(form, "investment"),
-            powder_kg: form.decimal("powder_kg", Decimal::ZERO, Decimal::from(1000), 4)?,
-            pieces_in_flask: count(form, "pieces_in_flask", 1, 10_000)?,
+            powder_kg: amount(form, "powder_kg", 1000, 4),
+            pieces_in_flask: number(form, "pieces_in_flask", 1, 10_000),
             kiln: chosen(form, "kiln"),
-            kiln_kwh: form.decimal("kiln_kwh", Decimal::ZERO, Decimal::from(10_000), 3)?,
-            kiln_hours: form.decimal("kiln_hours", Decimal::ZERO, Decimal::from(1000), 3)?,
-            flasks_in_load: count(form, "flasks_in_load", 1, 1000)?,
-            set_up_minutes: count(form, "set_up_minutes", 0, 100_000)?,
-            bench_minutes: count(form, "bench_minutes", 0, 100_000)?,
-            spares: count(form, "spares", 0, 1000)?,
-            metal_loss_percent: percent(form, "metal_loss_percent", 5_000)?,
-            overhead_percent: percent(form, "overhead_percent", 100_000)?,
-            margin_percent: percent(form, "margin_percent", 9_500)?,
-            discount_percent: percent(form, "discount_percent", 10_000)?,
-            deposit_percent: percent(form, "deposit_percent", 10_000)?,
-            extra_name: form.line("extra_name", 100),
-            extra_amount: extra(form)?,
-            valid_days: count(form, "valid_days", 1, 365)?,
+            kiln_kwh: amount(form, "kiln_kwh", 10_000, 3),
+            kiln_hours: amount(form, "kiln_hours", 1000, 3),
+            flasks_in_load: number(form, "flasks_in_load", 1, 1000),
+            set_up_minutes: number(form, "set_up_minutes", 0, 100_000),
+            bench_minutes: number(form, "bench_minutes", 0, 100_000),
+            spares: number(form, "spares", 0, 1000),
+            metal_loss_percent: percent(form, "metal_loss_percent", 5_000),
+            overhead_percent: percent(form, "overhead_percent", 100_000),
+            margin_percent: percent(form, "margin_percent", 9_500),
+            discount_percent: percent(form, "discount_percent", 10_000),
+            deposit_percent: percent(form, "deposit_percent", 10_000),
+            valid_days: number(form, "valid_days", 1, 365),
             ready_by,
             message: form.text("message", 4000),
+            bought: bought::read(form),
+            extra_name: String::new(),
+            extra_amount: Decimal::ZERO,
+            set_up_apart: form.value("set_up_as") == "apart",
             metal_rule: match form.value("metal_rule") {
                 "day_of_yes" => MetalRule::DayOfYes,
                 _ => MetalRule::Fixed,
@@ -139,7 +160,7 @@ impl Inputs {
             gas_kg: if form.value("gas_kg").trim().is_empty() {
                 Decimal::ZERO
             } else {
-                form.decimal("gas_kg", Decimal::ZERO, Decimal::from(1000), 4)?
+                amount(form, "gas_kg", 1000, 4)
             },
             tax: chosen(form, "tax"),
             tasks: tasks(form),
@@ -147,6 +168,20 @@ impl Inputs {
             abroad: abroad(form, today, own_currency),
         };
         form.good().then_some(inputs)
+    }
+
+    /// What is bought in, also of quotes that were kept when it was one thing for the first line.
+    pub(super) fn all_bought(&self) -> Vec<BoughtIn> {
+        let mut bought = self.bought.clone();
+        if !self.extra_amount.is_zero() {
+            let name = match self.extra_name.as_str() {
+                "" => "bought in",
+                name => name,
+            };
+            let (name, amount) = (name.to_owned(), self.extra_amount);
+            bought.insert(0, BoughtIn { name, amount, line: Some(1), each: false });
+        }
+        bought
     }
 
     /// The form with these inputs in it.
@@ -173,14 +208,14 @@ impl Inputs {
             ("margin_percent", plain(self.margin_percent)),
             ("discount_percent", plain(self.discount_percent)),
             ("deposit_percent", plain(self.deposit_percent)),
-            ("extra_name", self.extra_name.clone()),
-            ("extra_amount", plain(self.extra_amount)),
             ("valid_days", self.valid_days.to_string()),
             ("ready_by", self.ready_by.map(|day| day.to_string()).unwrap_or_default()),
             ("message", self.message.clone()),
             ("metal_rule", self.metal_rule.word().to_owned()),
             ("asked_name", self.asked_name.clone()),
         ]);
+        form.put("set_up_as", if self.set_up_apart { "apart" } else { "" });
+        bought::fill(&mut form, &self.all_bought());
         form.put("gas_kg", &plain(self.gas_kg));
         form.put("tax", &id(self.tax.map(|id| id.to_string())));
         for (at, task) in self.tasks.iter().enumerate() {
@@ -303,12 +338,4 @@ fn chosen<T: std::str::FromStr>(form: &mut Form, name: &str) -> Option<T> {
 
 fn count(form: &mut Form, name: &str, least: i64, most: i64) -> Option<u32> {
     form.whole(name, least, most).and_then(|n| u32::try_from(n).ok())
-}
-
-/// An amount for something bought in; empty is nothing.
-fn extra(form: &mut Form) -> Option<Decimal> {
-    if form.value("extra_amount").trim().is_empty() {
-        return Some(Decimal::ZERO);
-    }
-    form.decimal("extra_amount", Decimal::ZERO, Decimal::from(10_000_000), 4)
 }

@@ -2,6 +2,7 @@
 
 mod actions;
 mod actual;
+mod bought;
 mod changes;
 mod choices;
 mod compare;
@@ -9,20 +10,25 @@ mod content;
 mod defaults;
 mod inputs;
 mod link;
+mod missing;
 mod pages;
 mod paths;
 mod reckon;
 mod store;
 mod view;
+mod words;
+mod work;
 mod workshop;
 
 pub use changes::{Change, for_client};
 pub use choices::{Choice, ChosenLine, MetalRule};
 pub use content::{Amounts, Content, Exchange, Line, LineTax, TaxSum};
 pub use link::{LINK_DAYS, LinkRow, find_link, path_of};
+pub(crate) use pages::quote::{Sending, page as quote_page};
 pub use paths::{PriceOrder, Quotes};
 pub use store::{Answered, SentQuote, accept, decline, lock_sent, note_opened};
 pub use view::{QuoteRow, on_day, sent_before, standing};
+pub use words::half_unit;
 
 use axum::Router;
 use axum::routing::{get, post};
@@ -37,7 +43,6 @@ pub fn router() -> Router<App> {
         .route("/orders/{number}/quotes", get(pages::quotes::show))
         .route("/orders/{number}/quotes/actual", get(pages::actual::show))
         .route("/orders/{number}/quotes/{n}", get(pages::quote::show))
-        .route("/orders/{number}/quotes/{n}/send", post(pages::quote::send))
         .route("/orders/{number}/link", post(pages::quotes::new_link))
         .route("/orders/{number}/link/revoke", post(pages::quotes::revoke_link))
 }

@@ -10,38 +10,19 @@ use rust_decimal::Decimal;
 use sqlx::PgPool;
 
 use super::choices::{Choice, OptionSpec};
-use super::content::{Amounts, Break, Content, Exchange, Line};
+use super::content::{Amounts, Break, Content, Exchange, Line, Unpriced};
 use super::defaults::Shop;
 use super::inputs::Inputs;
-use super::workshop::{Workshop, kept_line};
+use super::missing::{Missing, notes, sentence};
+use super::words::AS_CAST;
+use super::work::{PartOfOrder, in_number};
+use super::workshop::{Workshop, kept_beside, kept_line};
 use crate::clock::Day;
 use crate::json::working::WorkingJson;
 use crate::orders::{self, LineRow, Order, OrderRow};
 use crate::prices::DayPrices;
 use crate::studio::Settings;
 use crate::web::Fault;
-
-/// Something without which no price can be told.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Missing {
-    /// A whole sentence.
-    pub(super) what: String,
-    /// Where it is put right.
-    pub(super) place: String,
-    /// What that place is called.
-    pub(super) place_name: &'static str,
-}
-
-impl Missing {
-    fn rule(what: &str) -> Self {
-        let place = "/prices/rules".to_owned();
-        Self { what: sentence(what), place, place_name: "Rules of the price book" }
-    }
-
-    pub(super) fn price(what: String) -> Self {
-        Self { what: sentence(&what), place: "/prices".to_owned(), place_name: "Prices" }
-    }
-}
 
 /// Prices an order as it stands, with the options beside it; the inner error says what is missing.
 pub(super) async fn reckon(
@@ -67,8 +48,10 @@ pub(super) async fn reckon(
             return Ok(Err(vec![Missing { what, place, place_name: "Studio" }]));
         }
     };
-    let workshop = Workshop { shop, settings, prices: &prices, currency, own, inputs: &inputs };
-    let asked = match workshop.priced_order(order.number, &rows, true) {
+    let number = order.number;
+    let prices = &prices;
+    let workshop = Workshop { shop, settings, prices, currency, own, inputs: &inputs, number };
+    let asked = match workshop.priced_order(&rows, true) {
         Ok(asked) => asked,
         Err(missing) => return Ok(Err(missing)),
     };
@@ -78,12 +61,21 @@ pub(super) async fn reckon(
             Ok(rows) => rows,
             Err(missing) => return Ok(Err(vec![missing])),
         };
-        match workshop.priced_order(order.number, &rows, false) {
-            Ok(priced) => options.push(priced.into_choice(spec.clone())),
-            Err(missing) => return Ok(Err(missing)),
+        match workshop.priced_order(&rows, false) {
+            // What the order as asked can be priced without, so can another way.
+            Ok(priced) if priced.missing.len() <= asked.missing.len() => {
+                options.push(priced.into_choice(spec.clone()));
+            }
+            Ok(Priced { missing, .. }) | Err(missing) => return Ok(Err(missing)),
         }
     }
     let mut notes = notes(settings, &inputs, &asked.warnings);
+    for line in asked.lines.iter().filter(|line| line.as_cast) {
+        notes.push(format!(
+            "No finishing is charged for {}, so the client reads “{AS_CAST}”. If it is finished, type its minutes on the order.",
+            line.name
+        ));
+    }
     for option in &options {
         if option.totals.earned.is_sign_negative() {
             notes.push(format!("“{}” is offered below its cost.", option.name));
@@ -101,6 +93,7 @@ pub(super) async fn reckon(
         tax_inclusive: workshop.tax().2,
         tax_on_total: shop.rules.rounding == "total",
         lines: asked.lines,
+        unpriced: asked.missing.into_iter().map(Unpriced::from).collect(),
         totals: asked.totals,
         deposit: asked.deposit,
         balance: asked.balance,
@@ -152,6 +145,8 @@ struct Priced {
     balance: Decimal,
     working: WorkingJson,
     warnings: Vec<String>,
+    /// Why lines are not among them.
+    missing: Vec<Missing>,
 }
 
 impl Priced {
@@ -172,24 +167,36 @@ impl Priced {
 const BREAKS: [u32; 6] = [1, 2, 5, 10, 25, 50];
 
 impl Workshop<'_> {
-    /// Prices the rows; breaks are worked out when they are wanted.
-    fn priced_order(
-        &self,
-        number: i32,
-        rows: &[LineRow],
-        breaks: bool,
-    ) -> Result<Priced, Vec<Missing>> {
+    /// Prices the rows that can be priced and tells why others cannot; refuses when none can.
+    /// Breaks are worked out when they are wanted.
+    fn priced_order(&self, rows: &[LineRow], breaks: bool) -> Result<Priced, Vec<Missing>> {
         let mut missing = Vec::new();
         if rows.is_empty() {
-            let place = Order(number).to_string();
+            let place = Order(self.number).to_string();
             let what = "There is nothing on the order that could be priced.".to_owned();
             missing.push(Missing { what, place, place_name: "The order" });
         }
-        let mut reckoned = Vec::new();
-        for (at, row) in rows.iter().enumerate() {
-            match self.line(row, at == 0) {
-                Ok(line) => reckoned.push(line),
-                Err(more) => missing.extend(more),
+        let pieces = |row: &LineRow| u32::try_from(row.quantity).unwrap_or(0);
+        let all = rows.iter().map(pieces).sum();
+        let (mut reckoned, mut unpriced) = (Vec::new(), Vec::new());
+        for row in rows {
+            match self.line(row, PartOfOrder { pieces: pieces(row), all }) {
+                Ok(line) => reckoned.push((row, line)),
+                Err(more) => unpriced.extend(more),
+            }
+        }
+        unpriced.dedup();
+        if reckoned.is_empty() {
+            missing.append(&mut unpriced);
+        }
+        for bought in self.inputs.all_bought() {
+            if bought.line.is_some_and(|n| !rows.iter().any(|row| row.n == n)) {
+                let place = Order(self.number).to_string();
+                let what = format!(
+                    "“{}” is bought in for a line that is not on the order any more; choose another line for it.",
+                    bought.name
+                );
+                missing.push(Missing { what, place, place_name: "The order" });
             }
         }
         let shop = self.shop;
@@ -216,8 +223,12 @@ impl Workshop<'_> {
         if !missing.is_empty() {
             return Err(missing);
         }
-        let input = self.input(reckoned.iter().map(|each| each.line.clone()).collect());
-        let place = Order(number).to_string();
+        let beside = self.beside();
+        let mut priceable: Vec<QuoteLine> =
+            reckoned.iter().map(|(_, each)| each.line.clone()).collect();
+        priceable.extend(beside.iter().map(|(line, _)| line.clone()));
+        let input = self.input(priceable);
+        let place = Order(self.number).to_string();
         let priced = price(&input).map_err(|refusal| {
             let faults = refusal.faults.iter();
             faults
@@ -229,14 +240,17 @@ impl Workshop<'_> {
                 .collect::<Vec<_>>()
         })?;
         let quote = &priced.value;
-        let lines = rows.iter().zip(reckoned).zip(&quote.lines);
-        let lines = lines
+        let mut priced_lines = quote.lines.iter();
+        let mut lines: Vec<Line> = reckoned
+            .into_iter()
+            .zip(priced_lines.by_ref())
             .map(|((row, each), priced)| {
                 let breaks = if breaks { self.breaks(&each.line) } else { Vec::new() };
-                kept_line(row, each, priced, breaks)
+                kept_line(row, each, priced, breaks, self.inputs)
             })
             .collect();
-        let mut lines: Vec<Line> = lines;
+        let beside = beside.iter().zip(priced_lines);
+        lines.extend(beside.map(|((_, conversions), priced)| kept_beside(conversions, priced)));
         let mut totals = Amounts::from(&quote.totals);
         let (mut deposit, mut balance) = (quote.deposit.amount(), quote.balance.amount());
         if let Some(more) = self.up_to_least(&totals) {
@@ -253,6 +267,7 @@ impl Workshop<'_> {
             balance,
             working: WorkingJson::from(&priced.working),
             warnings: priced.working.warnings.iter().map(ToString::to_string).collect(),
+            missing: unpriced,
         })
     }
 
@@ -319,7 +334,7 @@ impl Workshop<'_> {
     fn breaks(&self, line: &QuoteLine) -> Vec<Break> {
         let mut breaks = Vec::new();
         for quantity in BREAKS.into_iter().filter(|n| *n != line.quantity) {
-            let other = QuoteLine { quantity, ..line.clone() };
+            let other = in_number(line, quantity);
             let Ok(priced) = price(&self.input(vec![other])) else { continue };
             let Some(line) = priced.value.lines.first() else { continue };
             if let Some(unit) = line.unit_price {
@@ -345,43 +360,4 @@ fn up_to_piece(whole: &Working) -> Working {
         }
     }
     part
-}
-
-/// What the owner should know before sending it.
-fn notes(settings: &Settings, inputs: &Inputs, warnings: &[String]) -> Vec<String> {
-    let mut notes = warnings.to_vec();
-    let mut note = |when: bool, what: &str| {
-        if when {
-            notes.push(what.to_owned());
-        }
-    };
-    note(
-        settings.bench_rate.is_zero(),
-        "An hour at the bench costs nothing in the studio's settings.",
-    );
-    note(
-        settings.finishing_rate.is_zero(),
-        "An hour of finishing costs nothing in the studio's settings.",
-    );
-    note(inputs.resin.is_none(), "No resin is charged.");
-    note(inputs.investment.is_none(), "No investment is charged.");
-    note(inputs.kiln.is_none(), "No kiln is charged.");
-    note(
-        inputs.investment.is_some() && inputs.powder_kg.is_zero(),
-        "No powder is charged: the weight for a flask is 0 kg.",
-    );
-    note(
-        !inputs.own_lines.is_empty(),
-        "The client brings metal: sprues and button have to be brought as well, and go back to them.",
-    );
-    notes
-}
-
-/// With a capital and a full stop.
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    let first: String = chars.next().into_iter().flat_map(char::to_uppercase).collect();
-    let rest = chars.as_str();
-    let stop = if rest.ends_with('.') { "" } else { "." };
-    format!("{first}{rest}{stop}")
 }

@@ -6,6 +6,7 @@ use sqlx::{FromRow, PgConnection};
 use super::content::Content;
 use crate::clock::{Day, Moment};
 use crate::id::{LinkId, OrderId, PersonId, QuoteId};
+use crate::orders;
 
 /// Writes the draft of an order: a new version, or the draft there is.
 pub(super) async fn write_draft(
@@ -82,6 +83,8 @@ pub(super) struct LockedQuote {
     pub(super) outdated_at: Option<Moment>,
     pub(super) valid_until: Day,
     pub(super) ready_by: Option<Day>,
+    /// Whether a line of it has no price.
+    pub(super) unpriced: bool,
 }
 
 pub(super) async fn lock_quote(
@@ -90,7 +93,9 @@ pub(super) async fn lock_quote(
     n: i32,
 ) -> Result<LockedQuote, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, state, outdated_at, valid_until, ready_by FROM quotes WHERE order_id = $1 AND n = $2 FOR UPDATE",
+        "SELECT id, state, outdated_at, valid_until, ready_by,
+                coalesce(jsonb_array_length(content->'unpriced'), 0) > 0 AS unpriced
+         FROM quotes WHERE order_id = $1 AND n = $2 FOR UPDATE",
     )
     .bind(order)
     .bind(n)
@@ -116,6 +121,24 @@ pub(super) async fn send(
         .bind(message)
         .execute(conn)
         .await?;
+    Ok(())
+}
+
+/// The owner chose the order's day before sending: the quote says that one.
+pub(super) async fn move_ready(
+    conn: &mut PgConnection,
+    quote: QuoteId,
+    day: Day,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE quotes SET ready_by = $2, content = jsonb_set(content, '{inputs,ready_by}', to_jsonb($3::text))
+         WHERE id = $1",
+    )
+    .bind(quote)
+    .bind(day)
+    .bind(day.to_string())
+    .execute(conn)
+    .await?;
     Ok(())
 }
 
@@ -252,11 +275,10 @@ pub async fn accept(
         .bind(order)
         .execute(&mut *conn)
         .await?;
-    sqlx::query("UPDATE orders SET due_on = $2 WHERE id = $1 AND due_on IS NULL")
-        .bind(order)
-        .bind(quote.ready_by)
-        .execute(&mut *conn)
-        .await?;
+    // The day that was said yes to is the day of the order.
+    if quote.ready_by.is_some() {
+        orders::set_due(conn, order, quote.ready_by).await?;
+    }
     answer(conn, quote.id, "accepted", answered).await
 }
 

@@ -7,7 +7,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 use super::content::Content;
 use super::link::LinkRow;
 use crate::clock::{Day, Moment};
-use crate::id::{AlloyId, OrderId};
+use crate::id::{AlloyId, ClientId, OrderId};
 use crate::prices::DayPrices;
 
 /// A quote with everything it says.
@@ -67,6 +67,14 @@ pub(super) async fn quote(
         .bind(n)
         .fetch_one(db)
         .await
+}
+
+/// Where a client is written to; empty when that is not known.
+pub(super) async fn email_of(
+    db: impl PgExecutor<'_>,
+    client: ClientId,
+) -> Result<String, sqlx::Error> {
+    sqlx::query_scalar("SELECT email FROM clients WHERE id = $1").bind(client).fetch_one(db).await
 }
 
 /// The version sent before this one, if there was any.

@@ -13,10 +13,11 @@ use rust_decimal::Decimal;
 use super::content::{Amounts, Break, Cost, Line, LineTax};
 use super::defaults::{Printer, Shop};
 use super::inputs::Inputs;
-use super::reckon::Missing;
+use super::missing::Missing;
+use super::work::PartOfOrder;
 use crate::designs::{self, Design};
 use crate::json::working::WorkingJson;
-use crate::orders::LineRow;
+use crate::orders::{LineRow, Order};
 use crate::prices::{DayPrice, DayPrices, PriceKind};
 use crate::studio::Settings;
 
@@ -45,12 +46,14 @@ pub(super) struct Workshop<'a> {
     /// The studio's currency.
     pub(super) own: Currency,
     pub(super) inputs: &'a Inputs,
+    /// Of the order.
+    pub(super) number: i32,
 }
 
 type Weight = Worked<Grams>;
 
 impl Workshop<'_> {
-    fn money(&self, amount: Decimal) -> Option<Money> {
+    pub(super) fn money(&self, amount: Decimal) -> Option<Money> {
         Some(Money::new(amount, self.own))
     }
 
@@ -60,7 +63,7 @@ impl Workshop<'_> {
     }
 
     /// Puts the prices of components into the currency of the quote, and says how.
-    fn convert(&self, components: &mut [Component]) -> Working {
+    pub(super) fn convert(&self, components: &mut [Component]) -> Working {
         let mut working = Working::default();
         let Some(abroad) = &self.inputs.abroad else { return working };
         for component in components {
@@ -101,13 +104,18 @@ impl Workshop<'_> {
     }
 
     /// A line with all its costs, and the weight of a piece.
-    pub(super) fn line(&self, row: &LineRow, first: bool) -> Result<Reckoned, Vec<Missing>> {
+    pub(super) fn line(&self, row: &LineRow, part: PartOfOrder) -> Result<Reckoned, Vec<Missing>> {
         let inputs = self.inputs;
         let design = |what: &str| {
-            vec![Missing {
-                what: format!("{} {what}", row.design),
-                place: Design(row.design_number).to_string(),
-                place_name: "The design",
+            let what = format!("{} {what}", row.design);
+            // What is amiss with an older version may be put right in the newest already.
+            vec![if row.versions > row.version_n {
+                let more = "There is a newer version of it: choose that on its line of the order.";
+                let place = Order(self.number).to_string();
+                Missing { what: format!("{what} {more}"), place, place_name: "The order" }
+            } else {
+                let place = Design(row.design_number).to_string();
+                Missing { what, place, place_name: "The design" }
             }]
         };
         if !row.size_known {
@@ -192,7 +200,8 @@ impl Workshop<'_> {
         if !missing.is_empty() {
             return Err(missing);
         }
-        self.add_work(row, first, &mut components);
+        self.add_work(row, part, &mut components);
+        self.add_bought(row, &mut components);
         let conversions = self.convert(&mut components);
         let metal_price = metal_price * self.rate();
         let line = QuoteLine {
@@ -205,48 +214,6 @@ impl Workshop<'_> {
                 .map(|tax| TaxClass { name: tax.name.into(), rate: Percent(tax.percent) }),
         };
         Ok(Reckoned { line, weight, metal: (metal_g, metal_price), own_g, conversions })
-    }
-
-    /// Minutes at the bench, and what comes once for the order with its first line.
-    fn add_work(&self, row: &LineRow, first: bool, components: &mut Vec<Component>) {
-        let bench = self.money(self.settings.bench_rate);
-        let finishing = self.money(self.settings.finishing_rate);
-        let minutes = |kind, name: &'static str, minutes: i64, rate, recurs| {
-            Component::minutes(kind, name, Decimal::from(minutes), rate, recurs)
-        };
-        let each = Recurs::PerPiece;
-        let at_bench = i64::from(self.inputs.bench_minutes);
-        components.push(minutes(CostKind::Bench, "bench", at_bench, bench, each));
-        let by_hand = i64::from(row.finishing_minutes);
-        components.push(minutes(CostKind::Finishing, "finishing", by_hand, finishing, each));
-        for spec in &self.inputs.tasks {
-            let Some(task) = self.shop.tasks.iter().find(|task| task.id == spec.task) else {
-                continue;
-            };
-            let recurs = if spec.each { Recurs::PerPiece } else { Recurs::Once };
-            if first || spec.each {
-                let minutes = Decimal::from(spec.minutes);
-                let rate = self.money(task.hour_rate);
-                let name = task.name.clone();
-                components.push(Component::minutes(CostKind::Bench, name, minutes, rate, recurs));
-            }
-        }
-        if !first {
-            return;
-        }
-        let set_up = i64::from(self.inputs.set_up_minutes);
-        let name = "set-up of the order";
-        components.push(minutes(CostKind::SetUp, name, set_up, bench, Recurs::Once));
-        if !self.inputs.extra_amount.is_zero() {
-            let name = match self.inputs.extra_name.as_str() {
-                "" => "extra",
-                name => name,
-            };
-            let price = self.money(self.inputs.extra_amount);
-            let name = name.to_owned();
-            let kind = CostKind::BoughtIn;
-            components.push(Component::new(kind, name, Decimal::ONE, "×", price, Recurs::Once));
-        }
     }
 }
 
@@ -271,13 +238,13 @@ pub(super) fn kept_line(
     each: Reckoned,
     priced: &PricedLine,
     breaks: Vec<Break>,
+    inputs: &Inputs,
 ) -> Line {
     let tax =
         each.line.tax.map(|class| LineTax { name: class.name.into_owned(), percent: class.rate.0 });
-    let mut working = WorkingJson::from(&each.conversions);
-    let mut priced_by = WorkingJson::from(&priced.working);
-    working.steps.append(&mut priced_by.steps);
-    working.warnings.append(&mut priced_by.warnings);
+    let working = with_conversions(&each.conversions, priced);
+    let bought = inputs.all_bought();
+    let with = bought.iter().filter(|bought| bought.line == Some(row.n));
     Line {
         n: row.n,
         name: row.design.clone(),
@@ -291,18 +258,44 @@ pub(super) fn kept_line(
         metal_price: each.metal.1,
         own_metal_g: each.own_g,
         breaks,
-        components: priced
-            .components
-            .iter()
-            .map(|part| Cost {
-                kind: part.kind.name().to_owned(),
-                name: part.name.to_string(),
-                cost: part.cost.amount(),
-            })
-            .collect(),
+        components: costs(priced),
+        with: with.map(|bought| bought.name.clone()).collect(),
+        // Work by task may finish it as well; without any, it is as it came out of the mould.
+        as_cast: row.finishing_minutes == 0 && inputs.tasks.is_empty(),
         amounts: Amounts::from(&priced.amounts),
         unit_price: priced.unit_price.map(|price| price.amount()),
         working,
         tax,
     }
+}
+
+/// A line beside the order's lines as it is kept.
+pub(super) fn kept_beside(conversions: &Working, priced: &PricedLine) -> Line {
+    let amounts = Amounts::from(&priced.amounts);
+    Line {
+        components: costs(priced),
+        working: with_conversions(conversions, priced),
+        unit_price: priced.unit_price.map(|price| price.amount()),
+        ..Line::extra(priced.name.to_string(), amounts, &Working::default())
+    }
+}
+
+fn costs(priced: &PricedLine) -> Vec<Cost> {
+    let parts = priced.components.iter();
+    parts
+        .map(|part| Cost {
+            kind: part.kind.name().to_owned(),
+            name: part.name.to_string(),
+            cost: part.cost.amount(),
+        })
+        .collect()
+}
+
+/// How a line was reached, after its prices were put into the currency of the quote.
+fn with_conversions(conversions: &Working, priced: &PricedLine) -> WorkingJson {
+    let mut working = WorkingJson::from(conversions);
+    let mut priced_by = WorkingJson::from(&priced.working);
+    working.steps.append(&mut priced_by.steps);
+    working.warnings.append(&mut priced_by.warnings);
+    working
 }

@@ -39,8 +39,8 @@ async fn margins_below_nothing_and_twelve_decimals_are_told_at_their_fields() {
         ("margin_percent", "20.123456789012"),
         ("discount_percent", "-0.01"),
         ("deposit_percent", "100.01"),
-        ("extra_amount", "0.123456789012"),
-        ("extra_amount", "-1"),
+        ("bought0_amount", "0.123456789012"),
+        ("bought0_amount", "-1"),
         ("powder_kg", "0.123456789012"),
         ("metal_loss_percent", "1e2"),
     ] {

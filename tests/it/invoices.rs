@@ -455,3 +455,20 @@ async fn any_sequence_keeps_invoices_balanced() {
         .unwrap();
     assert!(entries > 40, "{entries}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_order_agreed_at_nothing_is_not_invoiced() {
+    let (studio, owner, number) = agreed().await;
+    // As a discount of 100 % leaves it.
+    sqlx::query(
+        "UPDATE quotes SET content = jsonb_set(jsonb_set(content, '{totals,gross}', '\"0\"'), '{deposit}', '\"0\"')",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    let place = format!("/orders/{number}/invoices");
+    let refused = owner.post(&place, &[("part", "rest")]).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert!(refused.body.contains("there is nothing to invoice"), "{}", refused.body);
+    assert_eq!(one(&studio, "SELECT count(*)::text FROM invoices").await, "0");
+}

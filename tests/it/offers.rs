@@ -94,6 +94,9 @@ async fn a_client_chooses_one_way_and_the_order_follows() {
         assert!(seen.page().contains(&figure(amount)), "{amount}");
     }
     assert!(seen.body.contains("in bronze") && seen.body.contains("in silver, finished"));
+    // On the line, and where the yes is said.
+    assert_eq!(seen.body.matches("as cast, not finished").count(), 2);
+    assert!(seen.body.contains("<b>as cast</b> (as cast, not finished)"));
     let yes = |option: &'static str| {
         let (client, page) = (client.clone(), page.clone());
         async move {
@@ -284,7 +287,7 @@ async fn numbers_that_cannot_be_are_told_at_their_fields() {
     for (field, typed, words) in [
         ("margin_percent", "-5", "must be between 0"),
         ("margin_percent", "100", "must be between 0"),
-        ("extra_amount", "1.123456789012", "At most 4 decimals"),
+        ("bought0_amount", "1.123456789012", "At most 4 decimals"),
         ("discount_percent", "0.123456789012", "At most 4 decimals"),
         ("spares", "-1", "must be between 0"),
     ] {

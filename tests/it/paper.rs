@@ -179,6 +179,8 @@ async fn quote_ticket_and_pour_sheet_share_one_design() {
     assert!(text.contains(&format!("Quote 1 for order {number}")));
     assert_eq!(line_with(&text, "Total")[1..], ["323.99", "EUR"]);
     assert!(text.contains("Ada Quill said yes"));
+    assert!(text.contains("The metal price is fixed.") && !text.contains("what the day asks"));
+    assert!(text.contains("half a cent is rounded up"));
     let page = crate::support::builders_orders::link(&owner, number).await;
     let for_client = download(&studio.stranger(), &format!("{page}/quote.pdf")).await;
     assert_eq!(poppler("pdftotext", &["-layout"], &for_client), text);

@@ -68,6 +68,59 @@ async fn a_client_reads_the_quote_and_nothing_of_what_it_costs_the_studio() {
     assert!(listed.page().contains("First opened"));
 }
 
+/// The order with a due day of its own, and a draft that says another.
+async fn two_days() -> (Sent, String) {
+    let sent = sent().await;
+    let place = format!("/orders/{}", sent.number);
+    let version = turned(&sent.studio, sent.number, &[]).await[0].1.clone();
+    let due = [("version", version.as_str()), ("title", "Knobs"), ("due_on", "2026-12-20")];
+    sent.owner.post(&place, &due).await.led_to();
+    let fields = turned(&sent.studio, sent.number, &[("ready_by", "2026-12-15")]).await;
+    let draft = post(&sent.owner, &format!("{place}/price"), &fields).await.led_to().to_owned();
+    (sent, draft)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_day_that_is_said_yes_to_is_the_day_of_the_order() {
+    let (sent, draft) = two_days().await;
+    let send = format!("{draft}/send");
+    let asked = sent.owner.post(&send, &[("message", "")]).await;
+    assert_eq!(asked.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(asked.body.contains("Choose the day that holds"));
+    assert!(asked.body.contains("Tue 15 Dec, as this quote says"));
+    assert!(asked.body.contains("Sun 20 Dec, as the order says"));
+    let neither = sent.owner.post(&send, &[("message", ""), ("day", "2026-12-17")]).await;
+    assert_eq!(neither.status, StatusCode::UNPROCESSABLE_ENTITY);
+    sent.owner.post(&send, &[("message", ""), ("day", "2026-12-15")]).await.led_to();
+    let before = sent.client.get(&sent.page).await;
+    assert!(before.page().contains("Ready by Tue 15 Dec if you say yes now"));
+    assert!(!before.body.contains("20 Dec"));
+    sent.yes(&[("quote", "2"), ("name", "Ada Quill")]).await.led_to();
+    assert_eq!(sent.one("SELECT due_on::text FROM orders").await, "2026-12-15");
+    let after = sent.client.get(&sent.page).await;
+    assert!(after.page().contains("Expected by Tue 15 Dec"));
+    assert!(after.body.contains("Ready by Tue 15 Dec."));
+    assert!(!after.body.contains("if you say yes now") && !after.body.contains("20 Dec"));
+    assert_eq!(
+        sent.one("SELECT max(promised_on)::text FROM promises WHERE quote_n = 2").await,
+        "2026-12-15"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_owner_may_keep_the_day_of_the_order_and_the_quote_says_it() {
+    let (sent, draft) = two_days().await;
+    let chosen = [("message", ""), ("day", "2026-12-20")];
+    sent.owner.post(&format!("{draft}/send"), &chosen).await.led_to();
+    let page = sent.client.get(&sent.page).await;
+    assert!(page.page().contains("Ready by Sun 20 Dec if you say yes now"));
+    assert!(!page.body.contains("15 Dec"));
+    let promised = "SELECT promised_on::text FROM promises WHERE quote_n = 2";
+    assert_eq!(sent.one(promised).await, "2026-12-20");
+    let inputs = "SELECT content->'inputs'->>'ready_by' FROM quotes WHERE n = 2";
+    assert_eq!(sent.one(inputs).await, "2026-12-20", "the next price starts from that day");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_yes_sent_twice_makes_the_pieces_once() {
     let sent = sent().await;

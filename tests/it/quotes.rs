@@ -118,6 +118,207 @@ async fn what_was_sent_stays_and_a_new_one_replaces_it() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn all_that_is_wrong_is_told_at_once_and_also_while_it_is_being_turned() {
+    let (studio, owner, number) = ready_to_price().await;
+    let typed = [
+        ("margin_percent", "abc"),
+        ("discount_percent", "-10"),
+        ("overhead_percent", "1000000000"),
+        ("deposit_percent", "150"),
+        ("valid_days", "0"),
+    ];
+    let fields = turned(&studio, number, &typed).await;
+    let place = format!("/orders/{number}/price/preview");
+    let whole = post(&owner, &place, &fields).await;
+    assert_eq!(whole.status, StatusCode::UNPROCESSABLE_ENTITY);
+    for (field, _) in typed {
+        assert!(whole.body.contains(&format!("id=\"f-{field}-e\"")), "{field}");
+    }
+    assert!(whole.body.contains("Not worked out: 5 fields need a look."));
+    let body: String =
+        fields.iter().map(|(name, value)| format!("{name}={}&", value.replace(' ', "+"))).collect();
+    let request = owner
+        .request("POST", &place)
+        .header("content-type", "application/x-www-form-urlencoded")
+        .header("x-turning", "yes")
+        .body(axum::body::Body::from(body))
+        .unwrap();
+    let (part, _) = owner.send(request).await;
+    assert_eq!(part.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(part.body.starts_with("<div id=\"priced\">"), "a part of the page: {}", part.body);
+    for (field, _) in typed {
+        assert!(part.body.contains(&format!("data-field=\"{field}\"")), "{field}");
+    }
+}
+
+/// Three equal lines share the 20.00 of set-up: 6.67 each. A piece: metal 50.00, bench 15.00,
+/// finishing 24.00, set-up 6.67 are 95.67; overhead 9.57; cost 105.24; over 0.8 is 131.55.
+#[tokio::test(flavor = "multi_thread")]
+async fn equal_pieces_have_equal_prices_on_whatever_line_they_stand() {
+    let (studio, owner, number) = ready_to_price().await;
+    let id: String =
+        sqlx::query_scalar("SELECT id::text FROM alloys").fetch_one(&studio.db.pool).await.unwrap();
+    let place = format!("/orders/{number}");
+    let line = |n: u32| format!("{place}/lines/{n}");
+    let version = async || turned(&studio, number, &[]).await[0].1.clone();
+    let one = version().await;
+    let single =
+        [("version", one.as_str()), ("alloy", &id), ("quantity", "1"), ("finishing_minutes", "30")];
+    owner.post(&line(1), &single).await.led_to();
+    for _ in 0..2 {
+        let now = version().await;
+        let more = [
+            ("version", now.as_str()),
+            ("design", "301"),
+            ("alloy", &id),
+            ("quantity", "1"),
+            ("finishing_minutes", "30"),
+        ];
+        owner.post(&format!("{place}/lines"), &more).await.led_to();
+    }
+    let fields = turned(&studio, number, &[]).await;
+    post(&owner, &format!("{place}/price"), &fields).await.led_to();
+    let prices = async || -> Vec<String> {
+        sqlx::query_scalar(
+            "SELECT round((l->'amounts'->>'list')::numeric, 2)::text FROM quotes, jsonb_array_elements(content->'lines') l",
+        )
+        .fetch_all(&studio.db.pool)
+        .await
+        .unwrap()
+    };
+    assert_eq!(prices().await, ["131.55", "131.55", "131.55"]);
+    let page = owner.get(&format!("{place}/quotes/1")).await;
+    assert!(page.page().contains("pieces of the line ÷ pieces of the order"), "the rule is told");
+    // Set-up as a line of its own, and stones on the second line: bought in at 50.00, with
+    // overhead and margin 50.00 × 1.1 ÷ 0.8 = 68.75.
+    let mut fields = turned(&studio, number, &[("bought0_name", "cabochons")]).await;
+    fields.retain(|(name, _)| *name != "bought0_amount");
+    fields.extend([
+        ("bought0_amount", "50".to_owned()),
+        ("bought0_line", "2".to_owned()),
+        ("set_up_as", "apart".to_owned()),
+    ]);
+    post(&owner, &format!("{place}/price"), &fields).await.led_to();
+    // Alone 89.00 × 1.1 ÷ 0.8 = 122.375; with stones (139.00 + 13.90) ÷ 0.8 = 191.125.
+    assert_eq!(prices().await, ["122.38", "191.13", "122.38", "27.50"]);
+    let draft = format!("{place}/quotes/1");
+    owner.post(&format!("{draft}/send"), &[]).await.led_to();
+    let page = link(&owner, number).await;
+    let client = studio.stranger().get(&page).await;
+    assert!(
+        client.page().contains("with cabochons") && client.body.contains("Set-up of the order")
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_bought_in_has_a_name_and_a_line() {
+    let (studio, owner, number) = ready_to_price().await;
+    let place = format!("/orders/{number}/price");
+    let with = async |more: [(&'static str, &str); 4]| {
+        let mut fields = turned(&studio, number, &[]).await;
+        fields.retain(|(name, _)| !name.starts_with("bought"));
+        fields.extend(more.map(|(name, value)| (name, value.to_owned())));
+        post(&owner, &format!("{place}/preview"), &fields).await
+    };
+    let per = ("bought0_per", "piece");
+    let nameless =
+        with([("bought0_name", ""), ("bought0_amount", "50"), ("bought0_line", "1"), per]).await;
+    assert_eq!(nameless.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(nameless.body.contains("the client reads it"));
+    let nowhere =
+        with([("bought0_name", "stones"), ("bought0_amount", "50"), ("bought0_line", ""), per])
+            .await;
+    assert!(nowhere.body.contains("Choose the line that it belongs to."));
+    // 12.50 for each of two pieces: direct 198.00 + 25.00, with overhead 245.30.
+    let each =
+        with([("bought0_name", "a stone"), ("bought0_amount", "12.5"), ("bought0_line", "1"), per])
+            .await;
+    assert!(each.page().contains(">25.00<span") && each.body.contains(">245.30<span"));
+    // Carriage belongs to no line: 20.00 × 1.1 ÷ 0.8.
+    let apart = with([
+        ("bought0_name", "Carriage"),
+        ("bought0_amount", "20"),
+        ("bought0_line", "apart"),
+        per,
+    ])
+    .await;
+    assert!(apart.page().contains(">27.50<span") && apart.body.contains("Carriage"));
+    let gone =
+        with([("bought0_name", "stones"), ("bought0_amount", "50"), ("bought0_line", "7"), per])
+            .await;
+    assert!(gone.page().contains("is bought in for a line that is not on the order any more"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_line_without_a_weight_leaves_the_others_their_price_and_is_not_sent() {
+    let (studio, owner, number) = ready_to_price().await;
+    let place = format!("/orders/{number}");
+    let id: String =
+        sqlx::query_scalar("SELECT id::text FROM alloys").fetch_one(&studio.db.pool).await.unwrap();
+    let version = turned(&studio, number, &[]).await[0].1.clone();
+    let fields = [
+        ("version", version.as_str()),
+        ("alloy", id.as_str()),
+        ("quantity", "1"),
+        ("finishing_minutes", "30"),
+    ];
+    let open = crate::support::builders_orders::open_block();
+    owner
+        .upload(&format!("{place}/files"), &fields, &[("models", "open.stl", &open)])
+        .await
+        .led_to();
+    let page = owner.get(&format!("{place}/price")).await;
+    assert!(page.page().contains("The price is of the other lines only."));
+    assert!(page.body.contains("has no weight, because its surface is open"));
+    assert!(page.body.contains(">100.00<span"), "the metal of the line that can be priced");
+    let fields = turned(&studio, number, &[]).await;
+    let draft = post(&owner, &format!("{place}/price"), &fields).await.led_to().to_owned();
+    assert!(owner.get(&draft).await.page().contains("Not all of it has a price yet"));
+    let refused = owner.post(&format!("{draft}/send"), &[]).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert_eq!(states(&studio).await, ["draft"]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sending_leads_to_the_letter_or_to_the_link() {
+    let (studio, owner, number) = ready_to_price().await;
+    let place = format!("/orders/{number}");
+    let draft = async || {
+        let fields = turned(&studio, number, &[]).await;
+        post(&owner, &format!("{place}/price"), &fields).await.led_to().to_owned()
+    };
+    let first = draft().await;
+    let page = owner.get(&first).await;
+    assert!(page.page().contains("Make quote 1 final and show its link"));
+    let sent = owner.post(&format!("{first}/send"), &[]).await;
+    assert_eq!(sent.led_to(), format!("{place}/quotes"));
+    let list = owner.get(&format!("{place}/quotes")).await;
+    assert!(list.page().contains("does not know it yet"));
+    assert!(list.body.contains("copy this address and send it yourself"));
+    sqlx::query("UPDATE clients SET email = 'ada@example.org'")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let second = draft().await;
+    assert!(owner.get(&second).await.page().contains("Make quote 2 final and write to the client"));
+    let sent = owner.post(&format!("{second}/send"), &[]).await;
+    let letter = sent.led_to().to_owned();
+    assert!(letter.starts_with("/letters/"), "{letter}");
+    let letter = owner.get(&letter).await;
+    assert!(letter.page().contains("ada@example.org") && letter.body.contains("323.99"));
+    assert!(letter.body.contains("/c/"), "the client's address stands in it");
+    assert!(letter.body.contains("Send it as it stands here"), "a person sends it");
+}
+
+#[test]
+fn half_a_unit_is_told_by_the_currency() {
+    assert_eq!(pourday::quotes::half_unit("EUR"), "half a cent");
+    assert_eq!(pourday::quotes::half_unit("GBP"), "half a penny");
+    assert_eq!(pourday::quotes::half_unit("SEK"), "half an öre");
+    assert_eq!(pourday::quotes::half_unit("KWD"), "half of 0.001 KWD");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_changed_order_outdates_its_quotes() {
     let (studio, owner, number) = ready_to_price().await;
     let place = format!("/orders/{number}");

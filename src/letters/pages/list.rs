@@ -63,13 +63,18 @@ pub(crate) async fn write(
         (_, Ok(invoice)) => About::Invoice(invoice),
         _ => return Err(unclear().into()),
     };
-    let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
-    let scheme = if app.secure_cookies { "https" } else { "http" };
-    let site = Site { base: format!("{scheme}://{host}"), secret: &app.link_secret };
+    let site = site(&app, &headers);
     form.act_once(&app.pool, signed.now, async |conn| {
         let id = actions::write(conn, &signed, kind, about, &site).await?;
         Ok(Letter(id))
     })
     .await?
     .led()
+}
+
+/// Where the client's page is reached, by the address that was asked for.
+pub(super) fn site<'a>(app: &'a App, headers: &HeaderMap) -> Site<'a> {
+    let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
+    let scheme = if app.secure_cookies { "https" } else { "http" };
+    Site { base: format!("{scheme}://{host}"), secret: &app.link_secret }
 }

@@ -2,5 +2,6 @@
 
 pub(super) mod list;
 pub(super) mod post_office;
+pub(super) mod quote;
 pub(super) mod show;
 pub(super) mod templates;

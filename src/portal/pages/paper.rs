@@ -8,7 +8,7 @@ use crate::orders::{self, OrderRow};
 use crate::paper::{self, Block, Column, Paper, Size, Table};
 use crate::people::Owner;
 use crate::portal::guest::{Guest, Turned};
-use crate::quotes::{self, MetalRule, QuoteRow};
+use crate::quotes::{self, QuoteRow};
 use crate::web::{App, Fault, Show};
 
 /// For the client, from their page.
@@ -65,17 +65,17 @@ fn quote_paper(
         .iter()
         .map(|line| {
             let tax = content.tax_of(line);
-            let mut words = match line.alloy.as_str() {
-                "" => line.name.clone(),
-                alloy => format!("{} in {alloy}", line.name),
-            };
+            let mut words = line.words();
             if taxes_differ {
                 words = format!("{words}, {} {} %", tax.name, tax.percent.normalize());
             }
             vec![
                 words,
                 line.quantity.to_string(),
-                show.grams(line.weight_g).plain_text(),
+                match line.alloy.as_str() {
+                    "" => String::new(),
+                    _ => show.grams(line.weight_g).plain_text(),
+                },
                 line.unit_price.map(money).unwrap_or_default(),
                 money(line.amounts.list),
             ]
@@ -106,7 +106,7 @@ fn quote_paper(
     }));
     sums.push(("Total".to_owned(), money(content.totals.gross)));
     blocks.push(Block::Sums(sums));
-    blocks.push(Block::Small(content.tax_rule().to_owned()));
+    blocks.push(Block::Small(content.tax_rule()));
     if !content.deposit.is_zero() {
         let words = format!(
             "{} of it as a deposit before work begins, {} afterwards.",
@@ -115,17 +115,16 @@ fn quote_paper(
         );
         blocks.push(Block::Text(words));
     }
-    if content.metal_rule == MetalRule::DayOfYes && quote.state == "sent" {
-        let words =
-            "The metal is charged at its price on the day of your yes; the rest stays as it is.";
-        blocks.push(Block::Text(words.to_owned()));
+    let accepted = quote.state == "accepted";
+    if let Some(words) = content.metal_words(accepted, &show.day_text(quote.valid_until)) {
+        blocks.push(Block::Text(words));
     }
     if !content.options.is_empty() && content.chosen.is_none() && quote.state == "sent" {
         blocks.push(Block::Heading("Other ways to make it".to_owned()));
         let rows = content
             .options
             .iter()
-            .map(|option| vec![option.name.clone(), money(option.totals.gross)])
+            .map(|option| vec![option.words(), money(option.totals.gross)])
             .collect();
         let columns = vec![Column::words("Way", 3.0), Column::figures("Total", 1.0)];
         blocks.push(Block::Table(Table { columns, rows }));
@@ -135,10 +134,7 @@ fn quote_paper(
     {
         blocks.push(Block::Text(format!("{name} said yes on {}.", show.moment(at))));
     }
-    blocks.push(Block::Small(
-        "Weights are reckoned from the models; metal is priced by what the day asks for it."
-            .to_owned(),
-    ));
+    blocks.push(Block::Small("Weights are reckoned from the models.".to_owned()));
     let title = format!("Quote {} for order {}", quote.n, order.number);
     Paper { size, studio: studio.to_owned(), title, blocks }
 }

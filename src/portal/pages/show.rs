@@ -71,6 +71,13 @@ struct Offer {
     unknown: bool,
 }
 
+impl Offer {
+    /// Whether nothing of it is finished.
+    fn as_cast(&self) -> bool {
+        self.content.is_as_cast()
+    }
+}
+
 /// What was asked and the other ways, with metal that moves at today's price while the answer
 /// is open.
 async fn offers(app: &App, guest: &Guest, quote: &QuoteRow) -> Result<Vec<Offer>, Fault> {
@@ -121,6 +128,18 @@ impl ShowPortal {
     fn chance_of(&self, day: &crate::clock::Day) -> Option<String> {
         let promise = self.promise.as_ref().filter(|promise| promise.promised_on == *day)?;
         promise.chance.filter(|chance| *chance >= 0.5).map(promises::chance_words)
+    }
+
+    /// How the metal is priced.
+    fn metal_words(&self, content: &Content) -> Option<String> {
+        let quote = self.quote.as_ref().filter(|quote| quote.state != "declined")?;
+        content.metal_words(quote.state == "accepted", &self.show.day(quote.valid_until))
+    }
+
+    /// Whether the studio moved the order to another day than was agreed.
+    fn moved_from(&self, due: &crate::clock::Day) -> bool {
+        let agreed = self.quote.as_ref().and_then(|quote| quote.ready_by);
+        agreed.is_some_and(|agreed| agreed != *due)
     }
 
     /// Whether the deposit has been invoiced; the invoice says then what is due.

@@ -9,11 +9,13 @@ use axum::response::{IntoResponse, Response};
 use crate::orders::{self, LineRow, Order, OrderRow, Orders};
 use crate::people::{Owner, Signed};
 use crate::promises::{self, Asked, Outlook};
+use crate::quotes::bought::{APART, MOST_BOUGHT};
 use crate::quotes::content::Content;
 use crate::quotes::defaults::{Shop, defaults};
 use crate::quotes::inputs::{Inputs, MOST_OPTIONS, MOST_TASKS, tax_field};
+use crate::quotes::missing::Missing;
 use crate::quotes::paths::Quote;
-use crate::quotes::reckon::{Missing, reckon};
+use crate::quotes::reckon::reckon;
 use crate::quotes::{PriceOrder, Quotes, actions, view};
 use crate::studio::Settings;
 use crate::web::{App, Fault, Form, Frame, Html, working_of};
@@ -39,8 +41,12 @@ pub(crate) struct PricePage {
     taxes: Vec<(String, String)>,
     line_taxes: Vec<(String, String)>,
     lines: Vec<LineRow>,
+    /// What something bought in can belong to.
+    bought_lines: Vec<(String, String)>,
     chances: Vec<Chance>,
     known: (i64, i64),
+    /// How many fields need a look.
+    wrong: usize,
 }
 
 /// How likely so many spares are enough for a line.
@@ -69,6 +75,35 @@ impl PricePage {
             .collect()
     }
 
+    /// The rows of what is bought in, and whether those from here on are folded away.
+    fn bought_fields(&self) -> Vec<(String, String, String, String, bool)> {
+        (0..MOST_BOUGHT)
+            .map(|at| {
+                let [name, amount, line, per] =
+                    ["name", "amount", "line", "per"].map(|part| format!("bought{at}_{part}"));
+                (name, amount, line, per, at == self.first_folded())
+            })
+            .collect()
+    }
+
+    fn any_folded(&self) -> bool {
+        self.first_folded() < MOST_BOUGHT
+    }
+
+    /// The first row after the first empty one.
+    fn first_folded(&self) -> usize {
+        let typed = |at: &usize| {
+            ["name", "amount"]
+                .iter()
+                .any(|part| !matches!(self.form.value(&format!("bought{at}_{part}")), "" | "0"))
+        };
+        (0..MOST_BOUGHT).filter(typed).last().map_or(1, |last| last + 2)
+    }
+
+    fn wrong_fields(&self) -> Vec<(String, String)> {
+        wrong_fields(&self.form)
+    }
+
     fn tax_field(&self, line: &LineRow) -> String {
         tax_field(line.n)
     }
@@ -94,6 +129,12 @@ impl PricePage {
     fn chance(&self, chance: &Chance) -> Html {
         working_of(&self.frame.show.number(chance.percent, 0, "%"), &chance.working)
     }
+}
+
+/// Fields with what is wrong with them.
+fn wrong_fields(form: &Form) -> Vec<(String, String)> {
+    let at_fields = form.errors().filter(|(field, _)| !field.is_empty());
+    at_fields.map(|(field, message)| (field.to_owned(), message.to_owned())).collect()
 }
 
 /// What the page needs beside the price: the order's lines, and what spares are good for.
@@ -160,7 +201,18 @@ async fn page(
     );
     let mut line_taxes = vec![(String::new(), "as the quote".to_owned())];
     line_taxes.extend(taxes.iter().skip(1).cloned());
+    let mut bought_lines: Vec<_> = beside
+        .lines
+        .iter()
+        .map(|line| (line.n.to_string(), format!("{} × {}", line.quantity, line.design)))
+        .collect();
+    if bought_lines.len() > 1 {
+        bought_lines.insert(0, (String::new(), "choose".to_owned()));
+    }
+    bought_lines.push((APART.to_owned(), "a line of its own".to_owned()));
     Ok(PricePage {
+        bought_lines,
+        wrong: wrong_fields(&form).len(),
         line_taxes,
         tasks,
         taxes,
@@ -184,10 +236,27 @@ async fn page(
 
 /// What comes of a number that is being turned: the priced lines and nothing around them.
 #[derive(Template, WebTemplate)]
-#[template(source = "<div id=\"priced\">{% include \"quotes/lines.html\" %}</div>", ext = "html")]
+#[template(source = "<div id=\"priced\">{% include \"quotes/priced.html\" %}</div>", ext = "html")]
 struct Turned {
     frame: Frame,
     content: Content,
+}
+
+/// The same when numbers cannot be read: which, and why.
+#[derive(Template, WebTemplate)]
+#[template(
+    source = "<div id=\"priced\">{% include \"quotes/unworked.html\" %}</div>",
+    ext = "html"
+)]
+struct Unworked {
+    form: Form,
+    wrong: usize,
+}
+
+impl Unworked {
+    fn wrong_fields(&self) -> Vec<(String, String)> {
+        wrong_fields(&self.form)
+    }
 }
 
 pub(crate) async fn show(
@@ -236,12 +305,18 @@ pub(crate) async fn preview(
     if !taken.is_empty() {
         form.set("ready_by", &taken);
     }
+    let turning = headers.contains_key("x-turning");
     let Some(inputs) = Inputs::read(&mut form, today, &settings.currency) else {
+        let status = StatusCode::UNPROCESSABLE_ENTITY;
+        if turning {
+            let wrong = wrong_fields(&form).len();
+            return Ok((status, Unworked { form, wrong }).into_response());
+        }
         let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+        return Ok((status, page).into_response());
     };
     // A slider asks many times, for the price alone.
-    if headers.contains_key("x-turning") {
+    if turning {
         let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
         return Ok(match outcome {
             Ok(content) => Turned { frame: signed.frame, content }.into_response(),

@@ -21,6 +21,16 @@ pub(crate) struct QuotesPage {
     order: OrderRow,
     quotes: Vec<ListRow>,
     link: Option<(LinkRow, String)>,
+    /// The client's e-mail address.
+    email: String,
+}
+
+impl QuotesPage {
+    /// Whether a quote waits for an answer on a page that the client has not opened.
+    fn to_pass_on(&self) -> bool {
+        self.quotes.iter().any(|quote| quote.state == "sent")
+            && self.link.as_ref().is_some_and(|(link, _)| link.opened_at.is_none())
+    }
 }
 
 pub(crate) async fn show(
@@ -38,7 +48,8 @@ pub(crate) async fn show(
         Some((link, format!("{scheme}://{host}{path}")))
     });
     let quotes = view::list(&app.pool, order.id).await?;
-    Ok(QuotesPage { frame: signed.frame, order, quotes, link })
+    let email = view::email_of(&app.pool, order.client_id).await?;
+    Ok(QuotesPage { frame: signed.frame, order, quotes, link, email })
 }
 
 pub(crate) async fn new_link(
