@@ -82,6 +82,11 @@ impl Form {
         self.typed.iter().filter(move |(field, _)| field == name).map(|(_, value)| value.as_str())
     }
 
+    /// Every field as it was sent, for a page that sends the form once more.
+    pub fn typed(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.typed.iter().map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     /// Whether a box was ticked.
     #[must_use]
     pub fn ticked(&self, name: &str) -> bool {

@@ -152,7 +152,7 @@ async fn lots_may_be_named_at_the_pour_and_what_cannot_be_is_told() {
 
     // Counted less than the ledger thought: the oldest lot is the shorter for it.
     let id = alloy.to_string();
-    let seen = [("fresh", "85.00"), ("seen_fresh", "9000")];
+    let seen = [("fresh", "85.00"), ("seen_fresh", "9000"), ("confirmed", "yes")];
     owner.post(&format!("/metal/alloys/{id}/count"), &seen).await.led_to();
     let left: Vec<i64> = sqlx::query_scalar("SELECT left_cg FROM metal_lots_left ORDER BY lot")
         .fetch_all(&studio.db.pool)

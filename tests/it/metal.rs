@@ -325,6 +325,7 @@ async fn a_count_posts_the_difference_and_a_stale_one_posts_nothing() {
         ("filings", ""),
         ("seen_filings", "0"),
         ("count_note", "Friday"),
+        ("confirmed", "yes"),
         ("once", ONCE),
     ];
     let first = owner.post(&place, &fields).await;
@@ -333,7 +334,7 @@ async fn a_count_posts_the_difference_and_a_stale_one_posts_nothing() {
     assert_eq!(held(pool, alloy, Account::Fresh).await, 9_940);
     assert_eq!(held(pool, alloy, Account::Returns).await, 1_250);
     assert_eq!(held(pool, alloy, Account::Difference).await, 60 - 1_250);
-    let stale = owner.post(&place, &fields[..7]).await;
+    let stale = owner.post(&place, &fields[..8]).await;
     assert_eq!(stale.status, StatusCode::CONFLICT);
     assert!(stale.body.contains("Metal moved while you were counting"));
     assert!(stale.body.contains("value=\"99.40\"") && stale.body.contains("value=\"9940\""));

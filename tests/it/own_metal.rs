@@ -375,6 +375,7 @@ async fn everything_that_can_be_weighed_is_counted_at_once() {
         (format!("seen_own_{other}{ada}"), "2000".to_owned()),
         (format!("returns_{other}"), "3".to_owned()),
         (format!("seen_returns_{other}"), "0".to_owned()),
+        ("confirmed".to_owned(), "yes".to_owned()),
     ];
     let fields: Vec<(&str, &str)> =
         fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
@@ -396,6 +397,43 @@ async fn everything_that_can_be_weighed_is_counted_at_once() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_large_difference_is_asked_about_before_it_is_posted() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let pool = &studio.db.pool;
+    let gold = alloy_of(pool, "Gold", "Au", 750).await;
+    buy(&owner, gold, "A", "46").await;
+    let item = gold.to_string();
+    crate::support::builders_orders::price(pool, ("alloy", &item, "g"), "60", "2026-11-01").await;
+    let (field, seen) = (format!("fresh_{gold}"), format!("seen_fresh_{gold}"));
+    let nought = [(field.as_str(), "0"), (seen.as_str(), "4600"), ("count_note", "Friday")];
+    let asked = owner.post("/metal/count", &nought).await;
+    assert_eq!(asked.status, StatusCode::OK);
+    assert!(asked.page().contains("Nothing is posted yet"));
+    for words in ["−", ">46.00<span", ">−2760.00<span", "can be reversed", "value=\"Friday\""] {
+        assert!(asked.body.contains(words), "{words}: {}", asked.body);
+    }
+    assert_eq!(held(pool, gold, Account::Fresh).await, 4_600);
+    let maker = studio.maker().await;
+    assert!(!maker.post("/metal/count", &nought).await.page().contains("Worth"), "no prices");
+    let mut again = nought.to_vec();
+    again.push(("again", "yes"));
+    let back = owner.post("/metal/count", &again).await;
+    assert!(back.page().contains("Post the stock take") && back.body.contains("value=\"0\""));
+    // Half of a hundredth is what a scale does; it is posted as it is.
+    let close = [(field.as_str(), "45.80"), (seen.as_str(), "4600")];
+    owner.post("/metal/count", &close).await.led_to();
+    assert_eq!(held(pool, gold, Account::Fresh).await, 4_580);
+    let single = [("fresh", "0"), ("seen_fresh", "4580")];
+    let place = format!("/metal/alloys/{gold}/count");
+    let asked = owner.post(&place, &single).await;
+    assert!(asked.page().contains("Nothing is posted yet"));
+    let meant = [("fresh", "0"), ("seen_fresh", "4580"), ("confirmed", "yes")];
+    owner.post(&place, &meant).await.led_to();
+    assert_eq!(held(pool, gold, Account::Fresh).await, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn what_the_refiner_settles_comes_back_or_is_lost() {
     let studio = Studio::open().await;
     let owner = studio.owner().await;
@@ -404,7 +442,7 @@ async fn what_the_refiner_settles_comes_back_or_is_lost() {
     let fine = alloy_of(pool, "Fine silver", "Ag", 1000).await;
     buy(&owner, sterling, "A", "100").await;
     let place = format!("/metal/alloys/{sterling}");
-    let count = [("filings", "40"), ("seen_filings", "0")];
+    let count = [("filings", "40"), ("seen_filings", "0"), ("confirmed", "yes")];
     owner.post(&format!("{place}/count"), &count).await.led_to();
     let sent = [("from", "filings"), ("sent", "40")];
     owner.post(&format!("{place}/refine"), &sent).await.led_to();

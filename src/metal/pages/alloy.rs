@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use rust_decimal::Decimal;
 
+use super::confirm::{Weighed, asks};
 use crate::id::AlloyId;
 use crate::metal::forms::{COUNTED, CountForm, RefineForm, RefinedForm};
 use crate::metal::model::Account;
@@ -41,11 +42,7 @@ impl ShowAlloy {
         COUNTED
             .iter()
             .map(|account| {
-                let held = match account {
-                    Account::Fresh => self.alloy.fresh,
-                    Account::Returns => self.alloy.returns,
-                    _ => self.alloy.filings,
-                };
+                let held = ledger_cg(&self.alloy, *account);
                 let words = Account::words(account.kind());
                 let hint = format!("The ledger says {:.2} g.", held as f64 / 100.0);
                 let field = self.count.input(account.kind(), words).kind("decimal").unit("g");
@@ -58,6 +55,29 @@ impl ShowAlloy {
             })
             .collect()
     }
+}
+
+/// What the ledger says of an account that is counted.
+fn ledger_cg(alloy: &Held, account: Account) -> i64 {
+    match account {
+        Account::Fresh => alloy.fresh,
+        Account::Returns => alloy.returns,
+        _ => alloy.filings,
+    }
+}
+
+/// What was weighed beside what the ledger says now; what has moved meanwhile is refused anyway.
+fn weighed(take: &CountForm, id: AlloyId, alloy: &Held) -> Vec<Weighed> {
+    let counted = take.counted.iter().filter(|each| ledger_cg(alloy, each.account) == each.seen_cg);
+    counted
+        .map(|each| Weighed {
+            alloy_id: id,
+            alloy: alloy.name.clone(),
+            place: Account::words(each.account.kind()).to_owned(),
+            ledger_cg: each.seen_cg,
+            counted_cg: each.counted_cg,
+        })
+        .collect()
 }
 
 async fn page(
@@ -95,6 +115,14 @@ pub(crate) async fn count(
         let page = page(&app, &signed, id, form, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    if form.ticked("again") {
+        return Ok(page(&app, &signed, id, form, None).await?.into_response());
+    }
+    let held = view::held(&app.pool, None, Some(id)).await?.pop().ok_or(Fault::NotFound)?;
+    let place = format!("{}/count", OfAlloy(id));
+    if let Some(ask) = asks(&app, &signed, &form, place, weighed(&take, id, &held)).await? {
+        return Ok(ask.into_response());
+    }
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             let batch = actions::count(conn, &signed, id, &take.counted, &take.note).await?;

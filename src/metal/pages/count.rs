@@ -6,6 +6,7 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
+use super::confirm::{Weighed, asks};
 use crate::metal::forms::StockTake;
 use crate::metal::model::Account;
 use crate::metal::paths::CountPage;
@@ -25,10 +26,7 @@ pub(crate) struct ShowCount {
 impl ShowCount {
     /// What an account is called, with the client whose drawer it is.
     fn words(&self, row: &Countable) -> String {
-        match &row.client {
-            Some(client) => format!("drawer of {client}"),
-            None => Account::words(row.account.kind()).to_owned(),
-        }
+        words(row)
     }
 
     /// The field for what the scale shows, with what the ledger said when the page was made.
@@ -41,6 +39,33 @@ impl ShowCount {
             row.cg
         ))
     }
+}
+
+fn words(row: &Countable) -> String {
+    match &row.client {
+        Some(client) => format!("drawer of {client}"),
+        None => Account::words(row.account.kind()).to_owned(),
+    }
+}
+
+/// What was weighed beside what the ledger says now; what has moved meanwhile is refused anyway.
+fn weighed(take: &StockTake, rows: &[Countable]) -> Vec<Weighed> {
+    let mut weighed = Vec::new();
+    for (alloy, counted) in &take.counted {
+        for each in counted {
+            let row = rows.iter().find(|row| row.alloy_id == *alloy && row.account == each.account);
+            if let Some(row) = row.filter(|row| row.cg == each.seen_cg) {
+                weighed.push(Weighed {
+                    alloy_id: *alloy,
+                    alloy: row.alloy.clone(),
+                    place: words(row),
+                    ledger_cg: row.cg,
+                    counted_cg: each.counted_cg,
+                });
+            }
+        }
+    }
+    weighed
 }
 
 async fn page(app: &App, signed: &Signed, form: Form) -> Result<ShowCount, Fault> {
@@ -62,6 +87,14 @@ pub(crate) async fn submit(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    if form.ticked("again") {
+        return Ok(page(&app, &signed, form).await?.into_response());
+    }
+    if let Some(ask) =
+        asks(&app, &signed, &form, CountPage.to_string(), weighed(&take, &rows)).await?
+    {
+        return Ok(ask.into_response());
+    }
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             actions::count_all(conn, &signed, &take).await?;

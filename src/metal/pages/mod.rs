@@ -4,6 +4,7 @@ pub(super) mod alloy;
 pub(super) mod buy;
 pub(super) mod client;
 pub(super) mod clients;
+pub(super) mod confirm;
 pub(super) mod count;
 pub(super) mod entries;
 pub(super) mod entry;
