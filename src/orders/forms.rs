@@ -61,11 +61,12 @@ pub(super) struct LineForm {
 }
 
 impl LineForm {
-    pub(super) fn read(form: &mut Form) -> Option<Self> {
+    /// Reads the form; finishing that is left empty takes what is `usual`.
+    pub(super) fn read(form: &mut Form, usual: i32) -> Option<Self> {
         let alloy = form.choice("alloy");
         let quantity = small(form.whole("quantity", 1, 10_000));
         if form.value("finishing_minutes").trim().is_empty() {
-            form.put("finishing_minutes", "0");
+            form.put("finishing_minutes", &usual.to_string());
         }
         let typed = form.all("finishing_minutes").last().unwrap_or_default().trim().to_owned();
         let finishing_minutes = match typed.parse::<i32>() {

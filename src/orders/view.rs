@@ -296,6 +296,35 @@ pub(super) async fn design(
     .await
 }
 
+/// The alloy of the newest line: of this order, else of anything this client ordered.
+pub(super) async fn usual_alloy(
+    pool: &PgPool,
+    client: ClientId,
+    order: Option<OrderId>,
+) -> Result<Option<AlloyId>, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT l.alloy_id FROM order_lines l JOIN orders o ON o.id = l.order_id JOIN alloys a ON a.id = l.alloy_id
+         WHERE o.client_id = $1 AND l.removed_at IS NULL AND a.retired_at IS NULL
+         ORDER BY (o.id = $2) DESC NULLS LAST, o.number DESC, l.n DESC LIMIT 1",
+    )
+    .bind(client)
+    .bind(order)
+    .fetch_optional(pool)
+    .await
+}
+
+/// What finishing a piece usually took: the middle of the last fifty, and how many there were.
+/// From fewer than five nothing is claimed.
+pub(super) async fn usual_finishing(pool: &PgPool) -> Result<Option<(i32, i64)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT percentile_disc(0.5) WITHIN GROUP (ORDER BY minutes), count(*) FROM (
+           SELECT minutes FROM finishing WHERE passed AND minutes IS NOT NULL ORDER BY ended_at DESC LIMIT 50) x
+         HAVING count(*) >= 5",
+    )
+    .fetch_optional(pool)
+    .await
+}
+
 /// Designs to choose from, newest first.
 pub(super) async fn designs(pool: &PgPool) -> Result<Vec<(i32, String)>, sqlx::Error> {
     sqlx::query_as(

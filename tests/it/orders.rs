@@ -241,4 +241,48 @@ async fn an_address_with_letters_for_a_number_is_told_as_a_page() {
         assert_eq!(page.status, StatusCode::NOT_FOUND, "{place}");
         assert!(page.body.contains("There is nothing at this address"), "{place}");
     }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_alloy_is_chosen_by_its_name() {
+    let studio = Studio::open().await;
+    let pool = &studio.db.pool;
+    let first = alloy(pool, "A gold that comes first", 13.0).await;
+    let other = alloy(pool, "Silver", 10.0).await;
+    let owner = studio.owner().await;
+    let chosen = |id: pourday::id::AlloyId| format!("value=\"{id}\" selected");
+    let page = owner.get("/orders/new").await;
+    assert!(page.page().contains("value=\"\" selected>choose"), "{}", page.body);
+    assert!(!page.body.contains(&chosen(first)));
+    let knob = block([10.0, 20.0, 30.0]);
+    let fields =
+        [("new_client", "Ada Quill"), ("title", "Knobs"), ("alloy", ""), ("quantity", "1")];
+    let asked = owner.upload("/orders/new", &fields, &[("models", "knob.stl", &knob)]).await;
+    assert_eq!(asked.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(asked.body.contains("Choose one of these."));
+    let number = order(&owner, other, 1).await;
+    let page = owner.get(&format!("/orders/{number}")).await;
+    // On its line, and for what is added to the order.
+    assert_eq!(page.page().matches(&chosen(other)).count(), 3);
+    let client: String =
+        sqlx::query_scalar("SELECT client_id::text FROM orders").fetch_one(pool).await.unwrap();
+    let page = owner.get(&format!("/orders/new?client={client}")).await;
+    assert!(page.page().contains(&chosen(other)));
+    // A design that was finished before brings what that took.
+    sqlx::query("UPDATE designs SET finishing_minutes = 17").execute(pool).await.unwrap();
+    let version: String =
+        sqlx::query_scalar("SELECT version::text FROM orders").fetch_one(pool).await.unwrap();
+    let id = other.to_string();
+    let more = [
+        ("version", version.as_str()),
+        ("design", "301"),
+        ("alloy", id.as_str()),
+        ("quantity", "1"),
+        ("finishing_minutes", ""),
+    ];
+    owner.post(&format!("/orders/{number}/lines"), &more).await.led_to();
+    let minutes: i32 = sqlx::query_scalar("SELECT finishing_minutes FROM order_lines WHERE n = 2")
+        .fetch_one(pool)
+        .await
+        .unwrap();
+    assert_eq!(minutes, 17);
 }

@@ -48,6 +48,7 @@ def main():
             page.goto(f"{base}/orders/new")
             page.fill("[name=title]", f"A band of a million facets, {turn}")
             page.fill("[name=new_client]", f"Tester {time.time():.0f} {turn}")
+            page.select_option("[name=alloy]", index=1)
             page.set_input_files("[name=models]", str(file))
             started = time.perf_counter()
             page.click("button:has-text('Open the order')")

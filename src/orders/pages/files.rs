@@ -18,7 +18,7 @@ pub(crate) async fn submit(
     parts: Multipart,
 ) -> Result<Response, Fault> {
     let mut intake = Intake::receive(&app, signed.now, parts).await?;
-    let line = LineForm::read(&mut intake.form);
+    let line = LineForm::read(&mut intake.form, 0);
     let kept = intake.taken.len();
     if intake.note_refusals("models") {
         intake.form.wrong("", refused_files(kept));

@@ -24,7 +24,12 @@ pub(crate) async fn add(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let design = form.choice("design");
-    let line = LineForm::read(&mut form);
+    let known = match design {
+        Some(number) => view::design(&app.pool, number).await?,
+        None => None,
+    };
+    let usual = known.and_then(|design| design.finishing_minutes).unwrap_or(0);
+    let line = LineForm::read(&mut form, usual);
     let change = design.zip(line).map(|(design, line)| Deed::Add { design, line });
     make(&app, &signed, number, None, form, change).await
 }
@@ -37,7 +42,7 @@ pub(crate) async fn change(
 ) -> Result<Response, Fault> {
     let version_n =
         if form.value("version_n").is_empty() { None } else { form.choice("version_n") };
-    let line = LineForm::read(&mut form).filter(|_| form.good());
+    let line = LineForm::read(&mut form, 0).filter(|_| form.good());
     let change = line.map(|line| Deed::Change { n, version_n, line });
     make(&app, &signed, number, Some(n), form, change).await
 }

@@ -24,6 +24,21 @@ pub(crate) struct NewOrderPage {
     design: Option<DesignChoice>,
     kept: Vec<(String, String)>,
     megabytes: usize,
+    /// What finishing usually took, and of how many pieces.
+    usual: Option<(i32, i64)>,
+}
+
+/// Where the minutes of finishing that stand in a form come from.
+pub(super) fn usual_words(usual: Option<(i32, i64)>) -> String {
+    usual.map_or_else(String::new, |(minutes, pieces)| {
+        format!("{minutes} min is the middle of what your last {pieces} pieces took.")
+    })
+}
+
+impl NewOrderPage {
+    fn usual_words(&self) -> String {
+        usual_words(self.usual)
+    }
 }
 
 #[derive(Deserialize)]
@@ -38,6 +53,14 @@ pub(super) async fn alloy_choices(app: &App) -> Result<Vec<(String, String)>, Fa
     Ok(alloys.into_iter().map(|alloy| (alloy.id.to_string(), alloy.name)).collect())
 }
 
+/// Where there is one alloy only, it is the one.
+pub(super) fn with_the_only(mut form: Form, alloys: &[(String, String)]) -> Form {
+    if let ([(only, _)], "") = (alloys, form.value("alloy")) {
+        form.set("alloy", only);
+    }
+    form
+}
+
 async fn page(app: &App, signed: &Signed, intake: Intake) -> Result<NewOrderPage, Fault> {
     let mut clients = vec![(String::new(), "A new client, named below".to_owned())];
     let known = clients::choices(&app.pool).await?;
@@ -46,13 +69,15 @@ async fn page(app: &App, signed: &Signed, intake: Intake) -> Result<NewOrderPage
         Ok(number) => view::design(&app.pool, number).await?,
         Err(_) => None,
     };
+    let alloys = alloy_choices(app).await?;
     Ok(NewOrderPage {
         frame: signed.frame.clone(),
         kept: intake.taken.iter().map(|file| (file.name().to_owned(), file.kept())).collect(),
-        form: intake.form,
+        form: with_the_only(intake.form, &alloys),
         clients,
-        alloys: alloy_choices(app).await?,
+        alloys,
         design,
+        usual: view::usual_finishing(&app.pool).await?,
         megabytes: app.largest_model >> 20,
     })
 }
@@ -66,10 +91,18 @@ pub(crate) async fn show(
         Some(number) => view::design(&app.pool, number).await?,
         None => None,
     };
-    let minutes = design.and_then(|design| design.finishing_minutes).unwrap_or(0);
+    let learned = design.and_then(|design| design.finishing_minutes);
+    let usual = view::usual_finishing(&app.pool).await?.map(|(minutes, _)| minutes);
+    let minutes = learned.or(usual).unwrap_or(0);
+    let client = wanted.client.as_deref().and_then(|id| id.parse().ok());
+    let alloy = match client {
+        Some(client) => view::usual_alloy(&app.pool, client, None).await?,
+        None => None,
+    };
     let form = Form::filled([
         ("client", wanted.client.unwrap_or_default()),
         ("design", wanted.design.map(|number| number.to_string()).unwrap_or_default()),
+        ("alloy", alloy.map(|id| id.to_string()).unwrap_or_default()),
         ("quantity", "1".to_owned()),
         ("finishing_minutes", minutes.to_string()),
     ]);
@@ -90,7 +123,8 @@ pub(crate) async fn submit(
         Err(_) => None,
     };
     let kept = intake.taken.len();
-    let line = if kept > 0 || design.is_some() { LineForm::read(&mut intake.form) } else { None };
+    let line =
+        if kept > 0 || design.is_some() { LineForm::read(&mut intake.form, 0) } else { None };
     if intake.note_refusals("models") {
         intake.form.wrong("", refused_files(kept));
     }

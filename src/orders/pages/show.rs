@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::new::alloy_choices;
+use super::new::{alloy_choices, usual_words, with_the_only};
 use crate::designs::{Design, Intake, weigh};
 use crate::orders::forms::OrderForm;
 use crate::orders::view::{self, HistoryRow, LineRow, OrderRow, QuoteRow};
@@ -47,9 +47,15 @@ pub(crate) struct ShowOrder {
     end: Form,
     megabytes: usize,
     changed_line: Option<i32>,
+    /// What finishing usually took, and of how many pieces.
+    usual: Option<(i32, i64)>,
 }
 
 impl ShowOrder {
+    fn usual_words(&self) -> String {
+        usual_words(self.usual)
+    }
+
     fn ready(&self) -> usize {
         self.cards.cards.iter().filter(|card| card.standing == Standing::Ready).count()
     }
@@ -112,12 +118,21 @@ pub(super) async fn page(
             ("note", order.note.clone()),
         ])
     });
-    let once_filled =
-        || Form::filled([("quantity", "1".to_owned()), ("finishing_minutes", "0".to_owned())]);
+    let usual = view::usual_finishing(&app.pool).await?;
+    let alloy = view::usual_alloy(&app.pool, order.client_id, Some(order.id)).await?;
+    let alloys = alloy_choices(app).await?;
+    let filled = |finishing: String| {
+        let form = Form::filled([
+            ("alloy", alloy.map(|id| id.to_string()).unwrap_or_default()),
+            ("quantity", "1".to_owned()),
+            ("finishing_minutes", finishing),
+        ]);
+        with_the_only(form, &alloys)
+    };
     let pieces = Filter { order: Some(order.id), by_due: true, ..Filter::default() };
     let kept = forms.files.taken.iter().map(|file| (file.name().to_owned(), file.kept())).collect();
     let files = if forms.files.form.value("quantity").is_empty() && forms.files.form.good() {
-        once_filled()
+        filled(usual.map_or(0, |(minutes, _)| minutes).to_string())
     } else {
         forms.files.form
     };
@@ -128,13 +143,15 @@ pub(super) async fn page(
     } else {
         None
     };
+    // What finishing takes follows from the design that is chosen.
+    let added = forms.added.unwrap_or_else(|| filled(String::new()));
     Ok(ShowOrder {
         quote: view::quote(&app.pool, order.id).await?,
         to_invoice: if frame.owner() { view::to_invoice(&app.pool, order.id).await? } else { None },
         outlook,
         cards: Cards::find(&app.pool, &pieces, 500).await?,
         history: view::history(&app.pool, number).await?,
-        alloys: alloy_choices(app).await?,
+        alloys,
         designs: known
             .into_iter()
             .map(|(n, name)| (n.to_string(), format!("{n} {name}")))
@@ -145,7 +162,8 @@ pub(super) async fn page(
         lines,
         total_g,
         form,
-        added: forms.added.unwrap_or_else(once_filled),
+        added,
+        usual,
         files,
         kept,
         end,
