@@ -38,6 +38,7 @@ pub fn router() -> Router<App> {
         .route("/designs/{number}/analysis", post(pages::casting::ask))
         .route("/designs/{number}/analysis/cancel", post(pages::casting::cancel))
         .route("/designs/{number}/versions/{n}/original", get(pages::original::show))
+        .route("/designs/{number}/versions/{n}/repair", post(pages::repair::submit))
 }
 
 /// Pages that take models: [`Intake`] limits them instead of the limit for forms.

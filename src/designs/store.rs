@@ -111,6 +111,7 @@ pub(super) struct VersionFile {
     pub(super) id: DesignVersionId,
     pub(super) file_id: FileId,
     pub(super) file_name: String,
+    pub(super) unit: Option<String>,
 }
 
 /// Writes what was measured in another unit.

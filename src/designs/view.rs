@@ -208,7 +208,7 @@ pub(super) async fn version_file(
     n: i32,
 ) -> Result<VersionFile, sqlx::Error> {
     sqlx::query_as(
-        "SELECT v.id, v.file_id, v.file_name FROM design_versions v JOIN designs d ON d.id = v.design_id
+        "SELECT v.id, v.file_id, v.file_name, v.unit FROM design_versions v JOIN designs d ON d.id = v.design_id
          WHERE d.number = $1 AND v.n = $2",
     )
     .bind(number)

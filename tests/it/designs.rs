@@ -242,3 +242,39 @@ async fn a_stale_form_of_a_design_changes_nothing() {
     assert!(late.body.contains("Late knob"), "what was typed is kept");
     assert!(owner.get("/designs").await.page().contains("Brass knob"));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_model_with_a_hole_is_repaired_as_a_new_version() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let open = crate::support::builders_orders::open_block();
+    // A triangle of 10 × 20 mm is wider than what is closed without asking.
+    let place = |n: i32| format!("/designs/{n}/versions/1/repair");
+    maker.upload("/designs/new", &[], &[("models", "wide.stl", &open)]).await.led_to();
+    let page = maker.get("/designs/301").await;
+    assert!(page.page().contains("Repair it as a new version"));
+    let stays = maker.post(&place(301), &[]).await;
+    assert_eq!(stays.status, StatusCode::CONFLICT);
+    assert!(
+        stays.body.contains("nothing that can be repaired safely")
+            || stays.body.contains("The surface stays open")
+    );
+    // The same block a tenth as large: the hole is 1 × 2 mm.
+    let mut small = crate::support::builders_orders::block([1.0, 2.0, 3.0]);
+    small.truncate(small.len() - 50);
+    small[80..84].copy_from_slice(&11_u32.to_le_bytes());
+    maker.upload("/designs/new", &[], &[("models", "small.stl", &small)]).await.led_to();
+    let unit = [("unit", "mm"), ("n", "1")];
+    maker.post("/designs/302/unit", &unit).await.led_to();
+    maker.post(&place(302), &[]).await.led_to();
+    let (n, closed, volume): (i32, bool, f64) = sqlx::query_as(
+        "SELECT v.n, v.closed, v.volume_mm3 FROM design_versions v JOIN designs d ON d.id = v.design_id
+         WHERE d.number = 302 ORDER BY v.n DESC LIMIT 1",
+    )
+    .fetch_one(&studio.db.pool)
+    .await
+    .unwrap();
+    assert!(n == 2 && closed && (volume - 6.0).abs() < 1e-3, "{n} {closed} {volume}");
+    let page = maker.get("/designs/302?version=1").await;
+    assert_eq!(page.status, StatusCode::OK, "the file as it came is kept");
+}

@@ -34,6 +34,7 @@ pub(crate) struct ShowDesign {
     form: Form,
     upload: Form,
     unit: Form,
+    repair: Form,
     casting: Form,
     closer: Option<Closer>,
     /// What became of castings that were said to come out so.
@@ -43,7 +44,24 @@ pub(crate) struct ShowDesign {
     alloys: Vec<(String, String)>,
 }
 
+/// What the repair can put right.
+const MENDABLE: [&str; 6] = [
+    "open_edges",
+    "tiny_holes",
+    "flipped_facets",
+    "inside_out",
+    "doubled_facets",
+    "degenerate_facets",
+];
+
 impl ShowDesign {
+    /// Whether something was found that the repair may put right.
+    fn mendable(&self) -> bool {
+        let problems = self.version.problems.iter();
+        self.version.unit.is_some()
+            && problems.map(|problem| problem.code.as_str()).any(|code| MENDABLE.contains(&code))
+    }
+
     /// The closer look, once it is there.
     fn looked(&self) -> Option<(&Closer, &LookFound)> {
         let closer = self.closer.as_ref()?;
@@ -128,6 +146,7 @@ pub(super) struct Forms {
     pub(super) unit: Form,
     pub(super) casting: Option<Form>,
     pub(super) ring: Asked,
+    pub(super) repair: Form,
 }
 
 pub(super) async fn page(
@@ -207,6 +226,7 @@ pub(super) async fn page(
         form,
         upload: forms.upload,
         unit: forms.unit,
+        repair: forms.repair,
     })
 }
 
