@@ -254,3 +254,19 @@ async fn pages_without_anything_say_what_belongs_there() {
     assert!(maker.get("/plates/new").await.page().contains("No piece waits for print"));
     assert_eq!(maker.get("/plates/99999").await.status, StatusCode::NOT_FOUND);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_resin_costs_is_shown_to_the_owner_alone() {
+    let studio = Studio::open().await;
+    let (owner, maker) = (studio.owner().await, studio.maker().await);
+    let room = studio.print_room().await;
+    let resin: String =
+        sqlx::query_scalar("SELECT id::text FROM resins").fetch_one(&studio.db.pool).await.unwrap();
+    let item = ("resin", resin.as_str(), "ml");
+    crate::support::builders_orders::price(&studio.db.pool, item, "0.20", "2026-11-01").await;
+    let labels = studio.pieces(1, None).await;
+    let place = lay_out(&studio, &maker, &room, &labels).await.led_to().to_owned();
+    assert!(owner.get(&place).await.page().contains("<span class=\"unit\"> EUR"));
+    let seen = maker.get(&place).await;
+    assert!(seen.page().contains("<dt>Resin</dt>") && !seen.body.contains("EUR"), "{}", seen.body);
+}

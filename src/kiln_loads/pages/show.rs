@@ -172,7 +172,10 @@ async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<Sho
     let show = &signed.frame.show;
     let line = sight.chart(app, show, &load, &flasks, None).await?.html();
     let differences = differences(&sight, &load, show);
-    let cost = costs(app, show, &load, &sight).await?;
+    let cost = match signed.frame.owner() {
+        true => costs(app, show, &load, &sight).await?,
+        false => None,
+    };
     Ok(ShowLoad {
         frame: signed.frame.clone(),
         form,

@@ -192,7 +192,9 @@ pub(crate) async fn page(
     {
         load.behind = lanes::behind(line);
         let lit = firing.starts.plus_minutes(firing.load_min);
-        load.energy = energy(line, lit, priced.as_ref(), show);
+        // What it costs is the owner's to see.
+        let priced = priced.as_ref().filter(|_| signed.frame.owner());
+        load.energy = energy(line, lit, priced, show);
     }
     let lanes = Lanes::draw(&Scene {
         kilns: &names,
@@ -239,8 +241,10 @@ pub(crate) async fn page(
         form: form.unwrap_or_else(filled),
         parts,
         people: Presence::list(pool, today).await?,
-        prices: priced.and_then(|priced| priced.words()),
-        saved: saved.map_or_else(Vec::new, |saved| saved.words(show)),
+        prices: priced.filter(|_| signed.frame.owner()).and_then(|priced| priced.words()),
+        saved: saved
+            .filter(|_| signed.frame.owner())
+            .map_or_else(Vec::new, |saved| saved.words(show)),
         dear_hour_min: settings.dear_hour_min,
         lanes,
         lane_height: LANE_HEIGHT,

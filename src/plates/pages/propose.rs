@@ -72,13 +72,14 @@ impl ProposePlatesPage {
     }
 
     fn resin_cost(&self, plate: &ProposedPlate) -> Option<Html> {
-        let price = self.price.as_ref()?.as_ref().ok()?;
+        // What things cost is the owner's to see.
+        let price = self.price.as_ref().filter(|_| self.frame.owner())?.as_ref().ok()?;
         let cost = cost_of(plate.reckoned.resin_ml()?, price)?;
         Some(self.frame.show.money(cost))
     }
 
     fn missing_price(&self) -> Option<&str> {
-        self.price.as_ref()?.as_ref().err().map(String::as_str)
+        self.price.as_ref().filter(|_| self.frame.owner())?.as_ref().err().map(String::as_str)
     }
 
     fn covered(&self, plate: &ProposedPlate) -> Html {

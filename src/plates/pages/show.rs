@@ -78,7 +78,8 @@ impl ShowPlate {
     }
 
     fn resin_cost(&self) -> Option<Html> {
-        let price = self.price.as_ref()?.as_ref().ok()?;
+        // What things cost is the owner's to see.
+        let price = self.price.as_ref().filter(|_| self.frame.owner())?.as_ref().ok()?;
         let cost = super::propose::cost_of(self.reckoned.resin_ml()?, price)?;
         Some(self.frame.show.money(cost))
     }
