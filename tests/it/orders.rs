@@ -241,6 +241,7 @@ async fn an_address_with_letters_for_a_number_is_told_as_a_page() {
         assert_eq!(page.status, StatusCode::NOT_FOUND, "{place}");
         assert!(page.body.contains("There is nothing at this address"), "{place}");
     }
+}
 
 #[tokio::test(flavor = "multi_thread")]
 async fn no_alloy_is_chosen_by_its_name() {
