@@ -73,6 +73,7 @@
   form.addEventListener("submit", (event) => {
     if (waiting || wrong.size === 0) return;
     event.preventDefault();
+    event.stopPropagation();
     form.elements[wrong.keys().next().value]?.focus?.();
   }, true);
 })();

@@ -31,7 +31,8 @@ pub(super) fn read(form: &mut Form) -> Vec<BoughtIn> {
             ["name", "amount", "line", "per"].map(|part| format!("bought{at}_{part}"));
         let name = form.line(&name_field, 100);
         let typed = form.value(&amount_field).trim().to_owned();
-        if name.is_empty() && matches!(typed.as_str(), "" | "0") {
+        let nothing = typed.parse().is_ok_and(|amount: Decimal| amount.is_zero());
+        if name.is_empty() && (typed.is_empty() || nothing) {
             continue;
         }
         if typed.is_empty() {
