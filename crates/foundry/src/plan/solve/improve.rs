@@ -27,6 +27,8 @@ const STEPS_A_UNIT: f64 = 1_000.0;
 const MOST_OF_ALL: f64 = 0.3;
 /// Every so many rounds one goes on from the best plan, less warm at its beginning.
 const FROM_BEST_EVERY: u64 = 3;
+/// From this share of the time on all do.
+const FROM_BEST_FROM: f64 = 0.6;
 const LESS_WARM: f64 = 0.35;
 
 /// At the end of a round loads are planned anew until that has failed so often.
@@ -189,7 +191,8 @@ impl<'m> Improving<'_, '_, 'm> {
         let number = self.round.number + 1;
         // Who leaves flasks out that could be planned is caught far from a plan of all.
         let complete = self.best_cost.broken == 0;
-        let from_best = complete && (!small || number % FROM_BEST_EVERY == 0);
+        let turn = number % FROM_BEST_EVERY == 0 || self.used > FROM_BEST_FROM;
+        let from_best = complete && (!small || turn);
         self.round = Round { number, begun_at: self.steps, from_best };
         let from = if from_best { &self.best } else { &self.first };
         if let Some(line) = Line::new(from, units, self.seed.wrapping_add(number), |_, _| true) {

@@ -4,7 +4,6 @@
 mod moves;
 mod times;
 
-use crate::plan::calendar::Min;
 use crate::plan::floor::Floors;
 use crate::plan::model::Model;
 use crate::random::Random;
