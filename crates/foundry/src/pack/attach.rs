@@ -92,9 +92,7 @@ pub fn attachment(mesh: &Mesh, attach: Attach) -> Result<Attachment, PackRefusal
         tree.first_hit(start, normals[n], 1e-3..FREE_WAY_MM, |_| true).is_none()
     };
     let away = |n: usize| vec3::dot(vec3::sub(mesh.vertices()[n], middle), normals[n]);
-    let heaviest = side.iter().filter_map(|&n| section(n)).fold(0.0, f64::max);
-    let mut heavy: Vec<usize> =
-        side.iter().copied().filter(|&n| section(n).unwrap_or(0.0) >= NEARLY * heaviest).collect();
+    let mut heavy = heaviest(&side, &sections, section);
     heavy.sort_by(|&a, &b| away(b).total_cmp(&away(a)).then(a.cmp(&b)));
     let chosen = heavy.iter().copied().find(|&n| is_free(n)).or_else(|| heavy.first().copied());
     let chosen = chosen.ok_or(PackRefusal::NoModel { model: 0 })?;
@@ -103,6 +101,35 @@ pub fn attachment(mesh: &Mesh, attach: Attach) -> Result<Attachment, PackRefusal
         outwards: normals[chosen],
         section_mm: section(chosen),
     })
+}
+
+/// The points with the heaviest sections, all of them where none has one.
+///
+/// A section is at most as wide as the way across. From the widest on, those are felt whose way is
+/// not too short for the heaviest section found: mostly a small part of all.
+fn heaviest(
+    side: &[usize],
+    across_mm: &[f32],
+    section: impl Fn(usize) -> Option<f64>,
+) -> Vec<usize> {
+    let across = |&n: &usize| across_mm.get(n).map(|&mm| f64::from(mm)).filter(|mm| mm.is_finite());
+    let mut widest: Vec<(f64, usize)> =
+        side.iter().filter_map(|n| Some((across(n)?, *n))).collect();
+    widest.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut heaviest_mm = 0.0_f64;
+    let mut felt = Vec::new();
+    for (across, n) in widest {
+        if across < NEARLY * heaviest_mm {
+            break;
+        }
+        let section = section(n).unwrap_or(0.0);
+        heaviest_mm = heaviest_mm.max(section);
+        felt.push((section, n));
+    }
+    if heaviest_mm <= 0.0 {
+        return side.to_vec();
+    }
+    felt.into_iter().filter(|one| one.0 >= NEARLY * heaviest_mm).map(|one| one.1).collect()
 }
 
 /// The direction the surface faces at each point, weighted by area; zero for points not used.

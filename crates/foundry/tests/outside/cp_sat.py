@@ -19,7 +19,7 @@ set for which none is found counts as not fitting.
         on the same machine. The solver begins from the planner's first plan (a constructive one,
         before any search) and has SECONDS of two cores for tardiness alone, then a quarter of that
         for each of the other goals. Times of the processor count, so that other work on the
-        machine takes nothing from it.
+        machine takes nothing from it. Flasks that the planner leaves out are left out for both.
 """
 
 import json
@@ -64,8 +64,11 @@ def beside(program, own_seconds, seconds, *files):
         first, _ = planned(program, name, "--steps", "1")
         own = list(plan["objective"].values())
         bound = list(plan["bound"].values())
-        model = Model(read(name), [plan, first])
-        if not first["unplanned"]:
+        problem = read(name)
+        left_out = {one["flask"] for one in plan["unplanned"]}
+        problem["flasks"] = [one for one in problem["flasks"] if one["id"] not in left_out]
+        model = Model(problem, [plan, first])
+        if left_out == {one["flask"] for one in first["unplanned"]}:
             model.hint(first)
         budget = float(seconds)
         begun = time.monotonic()

@@ -7,10 +7,11 @@ import pathlib
 import random
 import tempfile
 
+import numpy
 from scipy.optimize import minimize
 
 
-def fits(diameters, kiln, clearance, tries=200, few=12, hopeless=60.0):
+def fits(diameters, kiln, clearance, tries=120, few=12, hopeless=25.0):
     """Whether places for circles were found on the floor of a kiln.
 
     Given up after a few tries when all of them left squares of overlaps that add up to much.
@@ -25,22 +26,20 @@ def fits(diameters, kiln, clearance, tries=200, few=12, hopeless=60.0):
         return False
     if count == 1:
         return True
-    pairs = list(itertools.combinations(range(count), 2))
+    one, other = numpy.triu_indices(count, 1)
+    apart = numpy.array(radii)[one] + numpy.array(radii)[other] + gap + 1e-7
 
     def overlap(z):
-        total, slope = 0.0, [0.0] * (2 * count)
-        for a, b in pairs:
-            dx, dy = z[a] - z[b], z[count + a] - z[count + b]
-            far = math.hypot(dx, dy) or 1e-9
-            lack = radii[a] + radii[b] + gap + 1e-7 - far
-            if lack > 0:
-                total += lack * lack
-                push = -2 * lack / far
-                slope[a] += push * dx
-                slope[b] -= push * dx
-                slope[count + a] += push * dy
-                slope[count + b] -= push * dy
-        return total, slope
+        x, y = z[:count], z[count:]
+        dx, dy = x[one] - x[other], y[one] - y[other]
+        far = numpy.maximum(numpy.hypot(dx, dy), 1e-9)
+        lack = numpy.maximum(apart - far, 0.0)
+        push = -2 * lack / far
+        slope = [
+            numpy.bincount(one, push * d, count) - numpy.bincount(other, push * d, count)
+            for d in (dx, dy)
+        ]
+        return lack @ lack, numpy.concatenate(slope)
 
     bounds = box[0] + box[1]
     dice = random.Random(repr(sorted(diameters)))
