@@ -26,6 +26,7 @@ pub(super) async fn found(pool: &PgPool, password: &str, then: Moment) -> Result
     people::add(&mut *tx, "Maren Aldous", LOGIN, Role::Owner, &hash, then).await?;
     people::add(&mut *tx, "Tobin Feyre", "tobin", Role::Maker, &hash, then).await?;
     sqlx::raw_sql(include_str!("workshop.sql")).execute(&mut *tx).await?;
+    sqlx::query("UPDATE studio SET dear_hour_min = 1").execute(&mut *tx).await?;
     tx.commit().await?;
     Ok(())
 }

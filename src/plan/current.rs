@@ -6,8 +6,9 @@ use foundry::plan::judge::{Rule, achieved, check};
 use foundry::plan::{Accepted, Load, Placed, Plan, Pour, Problem, Reason, Stability, Unplanned};
 use sqlx::PgPool;
 
+use super::grid::Grid;
 use super::instance::Instance;
-use super::view;
+use super::view::{self, AskedFlask};
 use crate::id::KilnLoadId;
 
 /// A load that begins so many minutes late is still begun as planned.
@@ -53,6 +54,39 @@ pub(super) async fn current(
         .collect();
     plan.objective = achieved(problem, &plan);
     plan.rewetted = wetted(problem, &plan);
+    Ok(plan)
+}
+
+/// The loads as they stand, in the minutes of a proposal, and what they achieve of what it was
+/// asked for.
+pub(super) async fn beside(pool: &PgPool, proposal: i32, grid: &Grid) -> Result<Plan, sqlx::Error> {
+    let asked = view::asked(pool, proposal).await?;
+    let flasks = view::asked_flasks(pool, proposal).await?;
+    let flasks: HashMap<&str, &AskedFlask> =
+        flasks.iter().map(|flask| (flask.id.as_str(), flask)).collect();
+    let mut plan = Plan::default();
+    let mut last: Option<KilnLoadId> = None;
+    for row in view::standing(pool).await? {
+        let id = row.flask.to_string();
+        let Some(flask) = flasks.get(id.as_str()) else { continue };
+        if last != Some(row.load) {
+            last = Some(row.load);
+            // A load under way counts from the minute at which the proposal has it begin.
+            let begun = asked.under_way.iter().find(|load| load.flasks.contains(&id));
+            let start_min = begun.map_or_else(|| grid.minute(row.starts), |load| load.start_min);
+            plan.loads.push(Load { kiln: row.kiln, start_min, flasks: Vec::new() });
+        }
+        let start_min = grid.minute(row.pour);
+        let end = start_min + asked.pour_min;
+        let late = (end + flask.lead_min - flask.due_min).max(0);
+        plan.objective.weighted_tardiness += flask.weight * late;
+        plan.objective.makespan_min = plan.objective.makespan_min.max(end);
+        if let Some(load) = plan.loads.last_mut() {
+            load.flasks.push(Placed { flask: id.clone(), x_mm: row.x_mm, y_mm: row.y_mm });
+        }
+        plan.pours.push(Pour { flask: id, start_min });
+    }
+    plan.objective.loads = i64::try_from(plan.loads.len()).unwrap_or(i64::MAX);
     Ok(plan)
 }
 

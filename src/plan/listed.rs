@@ -6,7 +6,7 @@ use sqlx::PgPool;
 
 use super::grid::Grid;
 use super::lanes::{Firing, Window};
-use super::view::{self, FlaskRow, KilnRow};
+use super::view::{self, FlaskBrief, FlaskRow, KilnRow};
 use crate::clock::{Day, Moment};
 use crate::json::plan::{LoadJson, PlacedJson, PlanJson};
 use crate::kiln_loads::{self, LoadState, Standing};
@@ -57,7 +57,7 @@ pub(super) async fn agreed(
     window: Window,
     grid: &Grid,
     settings: &Settings,
-    flasks: &[FlaskRow],
+    flasks: &[FlaskBrief],
     known: &KnownKilns,
     proposed: bool,
 ) -> Result<(Vec<Firing>, Vec<ListedLoad>), Fault> {
@@ -206,15 +206,14 @@ impl Fresh<'_> {
 /// The loads of a proposal that are not under way already; those are in it too, and are drawn as
 /// they are.
 pub(super) fn fresh<'a>(
-    plan: &'a PlanJson,
+    loads: impl Iterator<Item = &'a LoadJson>,
     flasks: &'a [FlaskRow],
     kilns: &'a [KilnRow],
     known: &'a KnownKilns,
 ) -> Vec<Fresh<'a>> {
     let numbered: HashMap<String, &FlaskRow> =
         flasks.iter().map(|flask| (flask.number.to_string(), flask)).collect();
-    plan.loads
-        .iter()
+    loads
         .filter_map(|load| {
             let members: Vec<(&FlaskRow, &PlacedJson)> = load
                 .flasks
@@ -239,26 +238,48 @@ pub(super) fn fresh<'a>(
         .collect()
 }
 
-/// Those loads as they are drawn and listed, as far as they lie in the window.
+/// The loads of a proposal that are not under way and lie in the window, with their numbers.
+pub(super) fn in_window<'a>(
+    plan: &'a PlanJson,
+    flasks: &[FlaskBrief],
+    window: Window,
+) -> Vec<(usize, &'a LoadJson)> {
+    let waiting: HashMap<String, bool> =
+        flasks.iter().map(|flask| (flask.number.to_string(), flask.waiting)).collect();
+    let pours: HashMap<&str, i64> =
+        plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
+    let members = |load: &LoadJson| -> Vec<bool> {
+        load.flasks.iter().filter_map(|one| waiting.get(&one.id).copied()).collect()
+    };
+    let is_fresh = |load: &&LoadJson| {
+        let members = members(load);
+        !members.is_empty() && members.iter().all(|waiting| *waiting)
+    };
+    let shown = |load: &LoadJson| {
+        let last = load.flasks.iter().filter_map(|one| pours.get(one.id.as_str())).max();
+        window.shows(load.start_min, *last.unwrap_or(&load.start_min))
+    };
+    (1..).zip(plan.loads.iter().filter(is_fresh)).filter(|(_, load)| shown(load)).collect()
+}
+
+/// Those loads as they are drawn and listed.
 pub(super) fn proposal(
     plan: &PlanJson,
+    numbered: &[(usize, &LoadJson)],
     grid: &Grid,
     flasks: &[FlaskRow],
     kilns: &[KilnRow],
     settings: &Settings,
     known: &KnownKilns,
-    window: Window,
 ) -> (Vec<Firing>, Vec<ListedLoad>) {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
     let pours: HashMap<&str, i64> =
         plan.pours.iter().map(|pour| (pour.flask.as_str(), pour.start_min)).collect();
     let pour_of = |id: &str| pours.get(id).map(|&start| grid.moment(start));
-    for (one, number) in fresh(plan, flasks, kilns, known).iter().zip(1..) {
+    for one in &fresh(numbered.iter().map(|(_, load)| *load), flasks, kilns, known) {
         let Fresh { load, kiln, members, segments, .. } = one;
-        let last_pour = load.flasks.iter().filter_map(|flask| pours.get(flask.id.as_str())).max();
-        if !window.shows(load.start_min, *last_pour.unwrap_or(&load.start_min)) {
-            continue;
-        }
+        let same = |(_, numbered): &&(usize, &LoadJson)| std::ptr::eq(*numbered, *load);
+        let number = numbered.iter().find(same).map_or(0, |(number, _)| *number);
         let starts = grid.moment(load.start_min);
         let total = crate::kilns::total_minutes(segments);
         let name = format!("New load {number}");

@@ -120,7 +120,7 @@ pub(super) async fn note(
     let Ok(without) = without else { return Ok(()) };
     let without = write_plan(&without, SECONDS);
     let studio = Studio {
-        flasks: view::flasks(pool).await?,
+        flasks: view::flasks(pool, None).await?,
         kilns: view::kilns(pool).await?,
         known: KnownKilns::read(pool).await?,
         tariff,
@@ -147,7 +147,7 @@ struct Studio {
 
 impl Studio {
     fn firings(&self, plan: &PlanJson) -> Firings {
-        let loads = fresh(plan, &self.flasks, &self.kilns, &self.known);
+        let loads = fresh(plan.loads.iter(), &self.flasks, &self.kilns, &self.known);
         let asked: Vec<_> =
             loads.iter().map(|one| (one.segments.to_vec(), one.inside(&self.known))).collect();
         let lit = loads.iter().map(|one| one.load.start_min + self.problem.load_min);

@@ -7,7 +7,7 @@ use crate::json::plan::{PinJson, UnkeptJson};
 use crate::plan::difference::{Changed, Difference, span};
 use crate::plan::grid::Grid;
 use crate::plan::listed::{ListedFlask, ListedLoad};
-use crate::plan::view::FlaskRow;
+use crate::plan::view::FlaskBrief;
 use crate::plan::words;
 use crate::studio::Presence;
 
@@ -33,10 +33,6 @@ impl ShowPlan {
 
     pub(super) fn shown_loads(&self) -> &[ListedLoad] {
         self.parts.loads.of(&self.loads)
-    }
-
-    pub(super) fn shown_waiting(&self) -> &[FlaskRow] {
-        self.parts.waiting.of(&self.waiting)
     }
 
     pub(super) fn shown_changes<'a>(&self, difference: &'a Difference) -> &'a [Changed] {
@@ -103,8 +99,8 @@ impl ShowPlan {
     }
 
     /// Flasks that wait although their orders were due before today.
-    pub(super) fn overdue(&self) -> Vec<&FlaskRow> {
-        let due = |flask: &&FlaskRow| flask.due_on.is_some_and(|day| self.frame.show.past(day));
+    pub(super) fn overdue(&self) -> Vec<&FlaskBrief> {
+        let due = |flask: &&FlaskBrief| flask.due_on.is_some_and(|day| self.frame.show.past(day));
         self.waiting.iter().filter(due).take(MOST_CHOICES).collect()
     }
 
@@ -211,7 +207,8 @@ impl ShowPlan {
     }
 
     pub(super) fn flask_choices(&self) -> Vec<(i32, String)> {
-        let named = |flask: &FlaskRow| (flask.number, format!("{} {}", flask.number, flask.alloy));
+        let named =
+            |flask: &FlaskBrief| (flask.number, format!("{} {}", flask.number, flask.alloy));
         let mut choices: Vec<(i32, String)> = self.waiting.iter().map(named).collect();
         choices.sort_unstable();
         choices

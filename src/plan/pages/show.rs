@@ -15,6 +15,7 @@ use crate::clock::{Day, Moment};
 use crate::json::plan::PlanJson;
 use crate::kilns::{HeatLine, heat_lines};
 use crate::people::Signed;
+use crate::plan::current;
 use crate::plan::difference::Difference;
 use crate::plan::feed;
 use crate::plan::grid::Grid;
@@ -22,8 +23,7 @@ use crate::plan::lanes::{self, Firing, LANE_HEIGHT, Lanes, Scene, Window};
 use crate::plan::listed::{self, Energy, KnownKilns, ListedLoad};
 use crate::plan::prices::Priced;
 use crate::plan::store::{self, FeedRow, INTERRUPTED_AFTER_S};
-use crate::plan::view::{self, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
-use crate::plan::{current, instance};
+use crate::plan::view::{self, FlaskBrief, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
 use crate::studio::{Presence, Settings, Week};
 use crate::tariffs::{in_force, week_minute};
 use crate::web::{App, Fault, Form, Frame, PageLinks, Show, working_of};
@@ -95,7 +95,9 @@ pub(crate) struct ShowPlan {
     pub(super) difference: Option<Difference>,
     /// A change that was taken back and can be made again.
     pub(super) redo: Option<String>,
-    pub(super) waiting: Vec<FlaskRow>,
+    pub(super) waiting: Vec<FlaskBrief>,
+    /// Those of them that are shown.
+    pub(super) shown_waiting: Vec<FlaskRow>,
     /// How many of them stand in no load of what is shown; they come first.
     pub(super) unplanned: usize,
     pub(super) pins: Vec<PinRow>,
@@ -141,7 +143,7 @@ pub(crate) async fn page(
     let zone = settings.zone();
     let today = now.day_in(&zone);
     let kilns = view::kilns(pool).await?;
-    let flasks = view::flasks(pool).await?;
+    let briefs = view::flask_briefs(pool).await?;
     let open = view::open_plan(pool).await?.filter(|plan| {
         plan.state != "computing" || now.seconds_since(plan.made_at) < INTERRUPTED_AFTER_S
     });
@@ -165,10 +167,36 @@ pub(crate) async fn page(
     };
     let known = KnownKilns::read(pool).await?;
     let (mut firings, mut loads) =
-        listed::agreed(pool, window, &grid, &settings, &flasks, &known, result.is_some()).await?;
+        listed::agreed(pool, window, &grid, &settings, &briefs, &known, result.is_some()).await?;
+    // Those that wait: who stands in no load first, then by the day on which they are due.
+    let planned = planned_in(result.as_ref());
+    let in_none = |flask: &FlaskBrief| match &planned {
+        Some(planned) => !planned.contains(flask.number.to_string().as_str()),
+        None => !flask.in_load,
+    };
+    let due = due_days(&briefs);
+    let mut waiting: Vec<FlaskBrief> =
+        briefs.iter().filter(|flask| flask.waiting).cloned().collect();
+    let unplanned = waiting.iter().filter(|flask| in_none(flask)).count();
+    waiting.sort_by_cached_key(|flask| {
+        (!in_none(flask), flask.due_on.is_none(), flask.due_on, flask.number)
+    });
+    // All is read only of flasks that are shown.
+    let numbered =
+        result.as_ref().map_or_else(Vec::new, |plan| listed::in_window(plan, &briefs, window));
+    let waiting_part = wanted.part("waiting", waiting.len(), WAITING);
+    let mut numbers: Vec<i32> =
+        waiting_part.of(&waiting).iter().map(|flask| flask.number).collect();
+    numbers.extend(
+        numbered
+            .iter()
+            .flat_map(|(_, load)| &load.flasks)
+            .filter_map(|one| one.id.parse::<i32>().ok()),
+    );
+    let flasks = view::flasks(pool, Some(&numbers)).await?;
     if let Some(plan) = &result {
         let (mut new_firings, mut new_loads) =
-            listed::proposal(plan, &grid, &flasks, &kilns, &settings, &known, window);
+            listed::proposal(plan, &numbered, &grid, &flasks, &kilns, &settings, &known);
         firings.append(&mut new_firings);
         loads.append(&mut new_loads);
     }
@@ -177,12 +205,15 @@ pub(crate) async fn page(
         None => view::planned_from(pool, grid.moment(window.to_min)).await?,
     };
     let difference = match (&result, &open) {
-        (Some(plan), Some(_)) => Some(from_standing(pool, signed, plan, &grid).await?),
+        (Some(plan), Some(row)) => {
+            let standing = current::beside(pool, row.number, &grid).await?;
+            let proposed = foundry::plan::Plan::from(plan.clone());
+            Some(Difference::between((&standing, &grid), (&proposed, &grid)))
+        }
         _ => None,
     };
     let hours = Week::load(pool, grid.day_zero).await?;
     let names: Vec<String> = kilns.iter().map(|kiln| kiln.name.clone()).collect();
-    let due = due_days(&flasks);
     let show = &signed.frame.show;
     let priced = in_force(pool, today).await?.map(|in_force| Priced::new(in_force, show));
     let lines = lines_of(&firings).await?;
@@ -212,23 +243,17 @@ pub(crate) async fn page(
         let path = feed::path_of(&app.link_secret, row.id)?;
         Some((row, path))
     });
-    let mut waiting: Vec<FlaskRow> = flasks.into_iter().filter(|flask| flask.waiting).collect();
-    // Those that stand in no load come first, then by the day on which they are due.
-    let planned = planned_in(result.as_ref());
-    let in_none = |flask: &FlaskRow| match &planned {
-        Some(planned) => !planned.contains(flask.number.to_string().as_str()),
-        None => flask.load.is_none(),
-    };
-    let unplanned = waiting.iter().filter(|flask| in_none(flask)).count();
-    waiting.sort_by_cached_key(|flask| {
-        (!in_none(flask), flask.due_on.is_none(), flask.due_on, flask.number)
-    });
+    let shown_waiting = waiting_part
+        .of(&waiting)
+        .iter()
+        .filter_map(|brief| flasks.iter().find(|flask| flask.number == brief.number).cloned())
+        .collect();
     let pours = loads.iter().map(|load| load.flasks.len()).sum();
     let changes = difference.as_ref().map_or(0, |one: &Difference| one.changed.len());
     let parts = Parts {
         loads: shown,
         pours: wanted.part("pours", pours, POURS),
-        waiting: wanted.part("waiting", waiting.len(), WAITING),
+        waiting: waiting_part,
         changed: wanted.part("changed", changes, CHANGED),
     };
     let saved = match (&result, &open) {
@@ -254,6 +279,7 @@ pub(crate) async fn page(
         result,
         difference,
         waiting,
+        shown_waiting,
         unplanned,
         whole: wanted.whole(),
         pins: view::pins(pool).await?,
@@ -299,7 +325,7 @@ pub(super) fn monday_of(day: Day) -> Day {
 }
 
 /// How many flasks that wait are due on which day.
-fn due_days(flasks: &[FlaskRow]) -> Vec<(Day, usize)> {
+fn due_days(flasks: &[FlaskBrief]) -> Vec<(Day, usize)> {
     let mut days: Vec<Day> = flasks.iter().filter_map(|flask| flask.due_on).collect();
     days.sort_unstable();
     let mut counted: Vec<(Day, usize)> = Vec::new();
@@ -310,22 +336,6 @@ fn due_days(flasks: &[FlaskRow]) -> Vec<(Day, usize)> {
         }
     }
     counted
-}
-
-/// What a proposal changes against the loads as they stand.
-async fn from_standing(
-    pool: &sqlx::PgPool,
-    signed: &Signed,
-    plan: &PlanJson,
-    grid: &Grid,
-) -> Result<Difference, Fault> {
-    let read = instance::read(pool, signed.now).await?;
-    let Ok(problem) = read.problem() else {
-        return Ok(Difference::default());
-    };
-    let standing = current::current(pool, &problem, &read).await?;
-    let proposed = foundry::plan::Plan::from(plan.clone());
-    Ok(Difference::between((&standing, &read.grid), (&proposed, grid)))
 }
 
 pub(crate) async fn show(

@@ -15,6 +15,7 @@ use super::power::Power;
 use super::year::Taken;
 use crate::clock::{Day, Moment};
 use crate::id::{KilnId, KilnLoadId, OutageId};
+use crate::json::plan::UnderWayJson;
 
 #[derive(Clone, Debug, FromRow)]
 pub(in crate::plan) struct KilnRow {
@@ -98,7 +99,11 @@ pub(in crate::plan) struct FlaskRow {
     pub(in crate::plan) waiting: bool,
 }
 
-pub(in crate::plan) async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx::Error> {
+/// Flasks that wait, are in a kiln or were poured: those with some numbers, or all.
+pub(in crate::plan) async fn flasks(
+    pool: &PgPool,
+    numbers: Option<&[i32]>,
+) -> Result<Vec<FlaskRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT f.number, a.name AS alloy, b.name AS family, t.size_class, t.diameter_mm, t.height_mm, t.wall_mm,
                 i.water_per_100, f.set_from_at,
@@ -110,9 +115,80 @@ pub(in crate::plan) async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx
                 f.state IN ('weighed', 'mixing', 'setting') AS waiting
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN burnout_families b ON b.id = f.family_id
          JOIN flask_types t ON t.id = f.flask_type_id JOIN investments i ON i.id = f.investment_id
+         WHERE f.state IN ('weighed', 'mixing', 'setting', 'in_kiln', 'hot', 'poured')
+           AND ($1::int[] IS NULL OR f.number = ANY($1)) ORDER BY f.number",
+    )
+    .bind(numbers)
+    .fetch_all(pool)
+    .await
+}
+
+/// What the plan's page asks of every flask, however many there are.
+#[derive(Clone, Debug, FromRow)]
+pub(in crate::plan) struct FlaskBrief {
+    pub(in crate::plan) number: i32,
+    pub(in crate::plan) alloy: String,
+    pub(in crate::plan) due_on: Option<Day>,
+    /// Whether it stands in a load.
+    pub(in crate::plan) in_load: bool,
+    /// Not in the kiln yet.
+    pub(in crate::plan) waiting: bool,
+}
+
+/// Flasks that wait, are in a kiln or were poured, by number.
+pub(in crate::plan) async fn flask_briefs(pool: &PgPool) -> Result<Vec<FlaskBrief>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.number, a.name AS alloy,
+                (SELECT min(o.due_on) FROM flask_pieces fp JOIN attempts x ON x.id = fp.attempt_id
+                 JOIN pieces p ON p.id = x.piece_id JOIN orders o ON o.id = p.order_id
+                 WHERE fp.flask_id = f.id AND fp.left_at IS NULL) AS due_on,
+                EXISTS (SELECT 1 FROM kiln_load_flasks lf WHERE lf.flask_id = f.id AND lf.left_at IS NULL) AS in_load,
+                f.state IN ('weighed', 'mixing', 'setting') AS waiting
+         FROM flasks f JOIN alloys a ON a.id = f.alloy_id
          WHERE f.state IN ('weighed', 'mixing', 'setting', 'in_kiln', 'hot', 'poured') ORDER BY f.number",
     )
     .fetch_all(pool)
+    .await
+}
+
+/// What a plan was asked of a flask.
+#[derive(Clone, Debug, FromRow)]
+pub(in crate::plan) struct AskedFlask {
+    pub(in crate::plan) id: String,
+    pub(in crate::plan) due_min: i64,
+    pub(in crate::plan) lead_min: i64,
+    pub(in crate::plan) weight: i64,
+}
+
+pub(in crate::plan) async fn asked_flasks(
+    pool: &PgPool,
+    number: i32,
+) -> Result<Vec<AskedFlask>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT f.id, f.due_min, f.lead_min, f.weight FROM plans,
+                jsonb_to_recordset(instance -> 'flasks') AS f (id text, due_min bigint, lead_min bigint, weight bigint)
+         WHERE number = $1",
+    )
+    .bind(number)
+    .fetch_all(pool)
+    .await
+}
+
+/// The loads under way that a plan was told of, and how long a pour takes in it.
+#[derive(Clone, Debug, FromRow)]
+pub(in crate::plan) struct Asked {
+    #[sqlx(json)]
+    pub(in crate::plan) under_way: Vec<UnderWayJson>,
+    pub(in crate::plan) pour_min: i64,
+}
+
+pub(in crate::plan) async fn asked(pool: &PgPool, number: i32) -> Result<Asked, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT coalesce(instance -> 'decisions' -> 'under_way', '[]') AS under_way,
+                (instance ->> 'pour_min')::bigint AS pour_min FROM plans WHERE number = $1",
+    )
+    .bind(number)
+    .fetch_one(pool)
     .await
 }
 
