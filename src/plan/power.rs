@@ -45,13 +45,13 @@ pub(super) struct Power {
 }
 
 impl Power {
-    /// What it cost and saved to look at prices, in sentences.
-    pub(super) fn words(&self, show: &Show) -> Vec<String> {
+    /// What it cost and saved to look at prices, in sentences; money is the owner's to see.
+    pub(super) fn words(&self, show: &Show, owner: bool) -> Vec<String> {
         let (with, without) = (&self.with, &self.without);
         let money = |amount: Decimal| show.money_text(amount, &self.currency);
         let span = |minutes: i64| show.span(minutes as f64);
         let mut said = Vec::new();
-        match (with.cost, without.cost) {
+        match (with.cost.filter(|_| owner), without.cost) {
             (Some(cost), Some(other)) if cost < other => said.push(format!(
                 "Electricity for its firings costs {}, {} less than in a plan that does not look at prices.",
                 money(cost),

@@ -157,8 +157,7 @@ const STANDING: &str = "SELECT l.n AS line, p.stage::text AS stage, p.standing, 
     LEFT JOIN flask_pieces fp ON fp.attempt_id = a.id AND fp.left_at IS NULL
     LEFT JOIN flasks f ON f.id = fp.flask_id
     LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL";
-const TOGETHER: &str =
-    "GROUP BY l.n, p.stage, p.standing, s.entered_at, p.changed_at, f.id, f.set_from_at, f.state, lf.planned_pour_at";
+const TOGETHER: &str = "GROUP BY l.n, p.stage, p.standing, s.entered_at, p.changed_at, f.id, f.set_from_at, f.state, lf.planned_pour_at";
 
 pub(super) async fn pieces(pool: &PgPool, order: OrderId) -> Result<Vec<PieceRow>, sqlx::Error> {
     let sql = format!(

@@ -269,7 +269,7 @@ pub(crate) async fn page(
         prices: priced.filter(|_| signed.frame.owner()).and_then(|priced| priced.words()),
         saved: saved
             .filter(|_| signed.frame.owner())
-            .map_or_else(Vec::new, |saved| saved.words(show)),
+            .map_or_else(Vec::new, |saved| saved.words(show, signed.frame.owner())),
         dear_hour_min: settings.dear_hour_min,
         lanes,
         lane_height: LANE_HEIGHT,
