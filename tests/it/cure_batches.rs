@@ -49,13 +49,14 @@ async fn a_batch_is_washed_then_cured_and_its_clock_survives() {
     studio.clock.set(now.plus_minutes(3));
     let page = maker.get(&place).await;
     assert!(page.page().contains("01:00</time>"), "one minute of four is left");
-    maker.post(&format!("{place}/washed"), &[("version", "2")]).await.led_to();
+    let early = [("version", "2"), ("sure", "yes")];
+    maker.post(&format!("{place}/washed"), &early).await.led_to();
     let running = timers::running(&studio.db.pool).await.unwrap();
     assert_eq!((running.len(), running[0].name.as_str()), (1, "Cure"));
     assert_eq!(running[0].due_at, now.plus_minutes(28));
     let failed = studio.attempt_of(&labels[1]).await.to_string();
     let cause = format!("cause-{failed}");
-    let form = [("version", "3"), ("failed", &failed), (&cause, "still tacky")];
+    let form = [("version", "3"), ("failed", &failed), (&cause, "still tacky"), ("sure", "yes")];
     maker.post(&format!("{place}/finish"), &form).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("invest".into(), "waiting".into(), 1));
     assert_eq!(studio.state_of(&labels[1]).await, ("print".into(), "waiting".into(), 2));
@@ -80,7 +81,8 @@ async fn every_step_taps_once_and_old_pages_change_nothing() {
     let early = maker.post(&format!("{place}/finish"), &[("version", "2")]).await;
     assert_eq!(early.status, StatusCode::CONFLICT);
     assert!(early.body.contains("is being washed by now"));
-    maker.post(&format!("{place}/washed"), &[("version", "2")]).await.led_to();
+    let sure = ("sure", "yes");
+    maker.post(&format!("{place}/washed"), &[("version", "2"), sure]).await.led_to();
     let again = maker.post(&format!("{place}/washed"), &[("version", "2")]).await;
     assert_eq!(again.status, StatusCode::CONFLICT);
     let failed = studio.attempt_of(&labels[0]).await.to_string();
@@ -89,8 +91,8 @@ async fn every_step_taps_once_and_old_pages_change_nothing() {
     assert_eq!(without.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(without.body.contains("Say why piece"));
     let key = ("once", "01890a5d-ac96-774b-bcce-b302099a8057");
-    maker.post(&finish, &[("version", "3"), key]).await.led_to();
-    maker.post(&finish, &[("version", "3"), key]).await.led_to();
+    maker.post(&finish, &[("version", "3"), key, sure]).await.led_to();
+    maker.post(&finish, &[("version", "3"), key, sure]).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("invest".into(), "waiting".into(), 1));
     let other = maker.post(&finish, &[("version", "3")]).await;
     assert_eq!(other.status, StatusCode::CONFLICT);
@@ -133,7 +135,7 @@ async fn minutes_come_from_the_resin_or_must_be_told() {
     ];
     let plate = maker.post("/plates", &form).await.led_to().to_owned();
     maker.post(&format!("{plate}/start"), &[("version", "1")]).await.led_to();
-    maker.post(&format!("{plate}/finish"), &[("version", "2")]).await.led_to();
+    maker.post(&format!("{plate}/finish"), &[("version", "2"), ("sure", "yes")]).await.led_to();
     put_together(&studio, &maker, &[label], "", "").await.led_to();
     let minutes: (i32, i32) = sqlx::query_as("SELECT wash_minutes, cure_minutes FROM cure_batches")
         .fetch_one(&studio.db.pool)

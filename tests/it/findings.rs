@@ -50,6 +50,7 @@ async fn a_plate_says_where_pieces_failed_and_which_have_scars() {
         (cause.as_str(), "delaminated"),
         (at.as_str(), "at first contact"),
         ("scars", attempts[1].as_str()),
+        ("sure", "yes"),
     ];
     maker.post(&format!("{place}/finish"), &form).await.led_to();
     let scars = found(&studio, &labels[1]).await;

@@ -113,10 +113,12 @@ async fn a_cure_batch_and_a_single_piece_say_it_too() {
         form.iter().map(|(name, value)| (*name, value.as_str())).collect();
     let place = maker.post("/cure", &form).await.led_to().to_owned();
     maker.post(&format!("{place}/begin"), &[("version", "1")]).await.led_to();
-    maker.post(&format!("{place}/washed"), &[("version", "2")]).await.led_to();
+    let sure = ("sure", "yes");
+    maker.post(&format!("{place}/washed"), &[("version", "2"), sure]).await.led_to();
     let failed = studio.attempt_of(&labels[0]).await.to_string();
     let cause = format!("cause-{failed}");
-    let form = [("version", "3"), ("failed", failed.as_str()), (cause.as_str(), "still tacky")];
+    let form =
+        [("version", "3"), ("failed", failed.as_str()), (cause.as_str(), "still tacky"), sure];
     assert_eq!(maker.post(&format!("{place}/finish"), &form).await.led_to(), place);
     let told = panel(&owner, &place).await.unwrap();
     assert!(

@@ -51,7 +51,8 @@ async fn a_plate_carries_pieces_of_two_orders_from_print_to_cure() {
     let failed = studio.attempt_of(&labels[1]).await.to_string();
     let cause = format!("cause-{failed}");
     let seen = version(&studio).await;
-    let form = [("version", seen.as_str()), ("failed", &failed), (&cause, "layer shift")];
+    let form =
+        [("version", seen.as_str()), ("failed", &failed), (&cause, "layer shift"), ("sure", "yes")];
     maker.post(&format!("{place}/finish"), &form).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("cure".into(), "waiting".into(), 1));
     assert_eq!(studio.state_of(&labels[2]).await, ("cure".into(), "waiting".into(), 1));
@@ -135,7 +136,7 @@ async fn a_finish_without_a_cause_or_from_an_old_page_changes_nothing() {
     assert_eq!(old.status, StatusCode::CONFLICT);
     assert!(old.body.contains("Somebody changed plate 41"));
     assert_eq!(studio.state_of(&labels[1]).await.1, "in_hand");
-    maker.post(&finish, &[("version", &seen)]).await.led_to();
+    maker.post(&finish, &[("version", &seen), ("sure", "yes")]).await.led_to();
     let twice = maker.post(&finish, &[("version", &seen)]).await;
     assert_eq!(twice.status, StatusCode::CONFLICT);
     assert!(twice.body.contains("Plate 41 is done by now"));
@@ -239,7 +240,7 @@ async fn a_piece_that_fails_on_its_own_leaves_the_plate() {
     let seen = studio.version_of(&labels[0]).await;
     let form = [("version", seen.as_str()), ("stage", "print"), ("cause", "not on the plate")];
     maker.post(&format!("/pieces/{}/failed", labels[0]), &form).await.led_to();
-    maker.post(&format!("{place}/finish"), &[("version", "2")]).await.led_to();
+    maker.post(&format!("{place}/finish"), &[("version", "2"), ("sure", "yes")]).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("print".into(), "waiting".into(), 2));
     assert_eq!(studio.state_of(&labels[1]).await, ("cure".into(), "waiting".into(), 1));
 }

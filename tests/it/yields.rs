@@ -106,7 +106,7 @@ async fn what_was_chosen_at_a_step_tells_pieces_apart_even_when_it_is_told_late(
         let cause = format!("cause-{failed}");
         let place = places.last().unwrap();
         let form = [("version", "2"), ("failed", failed.as_str()), (cause.as_str(), "delaminated")];
-        studio.clock.set(studio.clock.now().plus_minutes(60));
+        studio.clock.set(studio.clock.now().plus_minutes(90));
         maker.post(&format!("{place}/finish"), &form).await.led_to();
     }
     let address = "/yields/table.csv?stage=print&by=print-vat-film";

@@ -102,6 +102,7 @@ async fn cure_and_its_steps_go_on_without_a_network() {
     phone.see("First wash, in solvent").await;
     phone.picture("stage-cure").await;
 
+    studio.clock.set(studio.clock.now().plus_minutes(30));
     line.cut();
     phone.press(&format!("/steps/cure/{number}/rinsed")).await;
     phone.wait_for("1 step is not sent yet").await;
@@ -115,6 +116,7 @@ async fn cure_and_its_steps_go_on_without_a_network() {
     }
     assert_eq!(count(&studio, "SELECT count(*) FROM cure_batches WHERE state = 'curing'").await, 1);
     assert_eq!(count(&studio, "SELECT count(*) FROM bench_steps WHERE step = 'rinsed'").await, 1);
+    studio.clock.set(studio.clock.now().plus_minutes(120));
     phone.goto(&place).await;
     phone.press(&format!("{place}/finish")).await;
     until(&studio, &labels[1], ("invest", "waiting")).await;
