@@ -49,19 +49,22 @@
     if (mine !== asked) return;
     priced.classList.remove("busy");
     if (!answer?.ok && answer?.status !== 422) return;
-    const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("priced");
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const next = page.getElementById("priced");
     if (!next || mine !== asked) return;
-    wrong = new Map([...next.querySelectorAll("[data-field]")].map((each) => [each.dataset.field, each.textContent]));
+    wrong = new Map([...next.querySelectorAll("[data-field]")].map((each) => [each.dataset.field, each.dataset.message]));
     mark(wrong);
     priced.querySelector(".unworked")?.remove();
     // The price before stays to be seen, greyed: it is not of the numbers that stand there now.
-    priced.classList.toggle("stale", wrong.size > 0);
+    form.parentElement.classList.toggle("stale", wrong.size > 0);
     if (wrong.size > 0) {
       priced.prepend(...next.childNodes);
       return;
     }
-    const unfolded = new Set([...priced.querySelectorAll("details[id][open]")].map((d) => d.id));
+    const lines = document.getElementById("priced-lines");
+    const unfolded = new Set([...form.parentElement.querySelectorAll("#priced details[id][open], #priced-lines details[id][open]")].map((d) => d.id));
     priced.replaceChildren(...next.childNodes);
+    lines.replaceChildren(...(page.getElementById("priced-lines")?.childNodes ?? []));
     for (const id of unfolded) document.getElementById(id)?.setAttribute("open", "");
   };
   form.addEventListener("input", (event) => {
@@ -74,6 +77,6 @@
     if (waiting || wrong.size === 0) return;
     event.preventDefault();
     event.stopPropagation();
-    form.elements[wrong.keys().next().value]?.focus?.();
+    form.querySelector(".field.wrong [name]")?.focus();
   }, true);
 })();

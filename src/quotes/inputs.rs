@@ -115,7 +115,8 @@ impl Inputs {
         // Every field is read, so that all that is wrong is told at once; what could not be read
         // never leaves here.
         let percent = |form: &mut Form, name: &str, most: i64| {
-            form.decimal(name, Decimal::ZERO, Decimal::new(most, 2), 4).unwrap_or_default()
+            form.decimal(name, Decimal::ZERO, Decimal::new(most, 2).normalize(), 4)
+                .unwrap_or_default()
         };
         let amount = |form: &mut Form, name: &str, most: i64, decimals: u32| {
             form.decimal(name, Decimal::ZERO, Decimal::from(most), decimals).unwrap_or_default()

@@ -44,6 +44,16 @@ impl Shop {
         more: &[(&'static str, &str)],
     ) -> Vec<(&'static str, String)> {
         let mut fields = turned(&self.studio, self.number, more).await;
+        // Setting up is charged to the first line alone here, so that its amounts are those of the
+        // tests of quotes.
+        fields.retain(|(name, _)| *name != "set_up_minutes" && !name.starts_with("bought0"));
+        let first_line = [
+            ("set_up_minutes", "0"),
+            ("bought0_name", "set-up of the order"),
+            ("bought0_amount", "20"),
+            ("bought0_line", "1"),
+        ];
+        fields.extend(first_line.map(|(name, value)| (name, value.to_owned())));
         for (name, value) in [("taxed", "1"), ("tax_of_1", ""), ("taxed", "2"), ("tax_of_2", tax)] {
             fields.push((name, value.to_owned()));
         }

@@ -293,7 +293,7 @@ async fn sending_leads_to_the_letter_or_to_the_link() {
     let sent = owner.post(&format!("{first}/send"), &[]).await;
     assert_eq!(sent.led_to(), format!("{place}/quotes"));
     let list = owner.get(&format!("{place}/quotes")).await;
-    assert!(list.page().contains("does not know it yet"));
+    assert!(list.page().contains("has not opened it yet"));
     assert!(list.body.contains("copy this address and send it yourself"));
     sqlx::query("UPDATE clients SET email = 'ada@example.org'")
         .execute(&studio.db.pool)

@@ -100,7 +100,7 @@ impl PricePage {
         (0..MOST_BOUGHT).filter(typed).last().map_or(1, |last| last + 2)
     }
 
-    fn wrong_fields(&self) -> Vec<(String, String)> {
+    fn wrong_fields(&self) -> Vec<(String, &'static str, String)> {
         wrong_fields(&self.form)
     }
 
@@ -131,10 +131,42 @@ impl PricePage {
     }
 }
 
-/// Fields with what is wrong with them.
-fn wrong_fields(form: &Form) -> Vec<(String, String)> {
+/// Fields with what they are called and what is wrong with them.
+fn wrong_fields(form: &Form) -> Vec<(String, &'static str, String)> {
     let at_fields = form.errors().filter(|(field, _)| !field.is_empty());
-    at_fields.map(|(field, message)| (field.to_owned(), message.to_owned())).collect()
+    at_fields
+        .map(|(field, message)| (field.to_owned(), label_of(field), message.to_owned()))
+        .collect()
+}
+
+/// What a field is called where it is told of apart from its place.
+fn label_of(field: &str) -> &'static str {
+    match field {
+        "margin_percent" => "Margin",
+        "discount_percent" => "Discount",
+        "overhead_percent" => "Overhead",
+        "deposit_percent" => "Deposit",
+        "bench_minutes" => "Bench",
+        "set_up_minutes" => "Set-up",
+        "spares" => "Spares",
+        "metal_loss_percent" => "Metal lost",
+        "supports_percent" => "Supports",
+        "pieces_on_plate" => "Shares a plate with",
+        "powder_kg" => "Powder for a flask",
+        "pieces_in_flask" => "Shares a flask with",
+        "kiln_kwh" => "Energy of a load",
+        "kiln_hours" => "Hours of a load",
+        "gas_kg" => "Gas of a load",
+        "flasks_in_load" => "Shares a load with",
+        "valid_days" => "Holds for",
+        "ready_by" => "Ready by",
+        "message" => "Message",
+        "currency" | "rate" | "rate_on" => "Another currency",
+        other if other.starts_with("bought") => "Bought in",
+        other if other.starts_with("option") => "Other ways",
+        other if other.starts_with("task") => "Work by task",
+        _ => "",
+    }
 }
 
 /// What the page needs beside the price: the order's lines, and what spares are good for.
@@ -236,7 +268,10 @@ async fn page(
 
 /// What comes of a number that is being turned: the priced lines and nothing around them.
 #[derive(Template, WebTemplate)]
-#[template(source = "<div id=\"priced\">{% include \"quotes/priced.html\" %}</div>", ext = "html")]
+#[template(
+    source = "<div id=\"priced\">{% include \"quotes/priced.html\" %}</div><div id=\"priced-lines\">{% include \"quotes/priced_lines.html\" %}</div>",
+    ext = "html"
+)]
 struct Turned {
     frame: Frame,
     content: Content,
@@ -254,7 +289,7 @@ struct Unworked {
 }
 
 impl Unworked {
-    fn wrong_fields(&self) -> Vec<(String, String)> {
+    fn wrong_fields(&self) -> Vec<(String, &'static str, String)> {
         wrong_fields(&self.form)
     }
 }
