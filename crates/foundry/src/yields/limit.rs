@@ -72,6 +72,9 @@ pub const LEAST_OF_EITHER: usize = 5;
 
 const MOST_STEPS: usize = 200;
 
+/// By so much a likelihood may be wrong: a smaller loss is no reason to take a smaller step.
+const ROUNDING: f64 = 1e-11;
+
 /// Log odds of nine in ten.
 const NINE_OF_TEN: f64 = 2.197_224_577_336_219;
 
@@ -108,6 +111,10 @@ pub fn fit_limit(
     };
     let hardest_good = of(true).fold(f64::MIN, f64::max);
     let easiest_bad = of(false).fold(f64::MAX, f64::min);
+    // Those that came out were all harder: what is measured tells the contrary, or nothing.
+    if of(true).fold(f64::MAX, f64::min) >= of(false).fold(f64::MIN, f64::max) {
+        return Err(YieldRefusal::MarginTellsNothing);
+    }
     if hardest_good <= easiest_bad {
         working.step(
             "all that came out were easier than all that did not",
@@ -236,7 +243,7 @@ impl Sample {
             }
             let (step_a, step_b) =
                 ((bb * da - ab * db) / determinant, (aa * db - ab * da) / determinant);
-            let before = self.log_likelihood(a, b);
+            let before = self.log_likelihood(a, b) - ROUNDING;
             let mut share = 1.0;
             while self.log_likelihood(a + share * step_a, b + share * step_b) < before
                 && share > 1e-9
@@ -265,7 +272,7 @@ impl Sample {
             }
             let mut step = rises / bends;
             let mut next = reached(slope + step);
-            while next < best && step.abs() > 1e-12 {
+            while next < best - ROUNDING && step.abs() > 1e-12 {
                 step /= 2.0;
                 next = reached(slope + step);
             }
