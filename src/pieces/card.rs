@@ -207,7 +207,7 @@ impl Cards {
 async fn page(pool: &PgPool, filter: &Filter, seek: Seek) -> Result<Paged<RouteCard>, sqlx::Error> {
     let (rows, found) = if filter.search.trim().is_empty() || filter.by_due {
         let mut count = QueryBuilder::new("SELECT count(*)");
-        count.push(bare(filter));
+        count.push(if filter.search.trim().is_empty() { bare(filter) } else { FROM });
         narrow(&mut count, filter);
         (count.build_query_scalar().fetch_one(pool).await?, None)
     } else {
@@ -291,8 +291,10 @@ fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
     if !search.is_empty() {
         let escaped = search.replace('\\', "\\\\").replace('%', "\\%").replace('_', "\\_");
         let like = format!("%{escaped}%");
-        // Words are looked for where they are kept once, not at each piece.
-        for (n, part) in SEARCHED.split('?').enumerate() {
+        // Of the few being made each is joined to its words; of all that was ever made words are
+        // looked for where they are kept once.
+        let condition = if filter.by_due { SEARCHED_JOINED } else { SEARCHED };
+        for (n, part) in condition.split('?').enumerate() {
             if n > 0 {
                 query.push_bind(like.clone());
             }
@@ -307,6 +309,9 @@ const SEARCHED: &str = " AND (p.order_id IN (SELECT id FROM orders WHERE title I
         OR p.order_line_id IN (SELECT l.id FROM order_lines l WHERE l.alloy_id IN (SELECT id FROM alloys WHERE name ILIKE ?)
             OR l.design_version_id IN (SELECT v.id FROM design_versions v JOIN designs d ON d.id = v.design_id WHERE d.name ILIKE ?))
         OR p.label LIKE ?)";
+
+/// The same of pieces that are joined to all that a card shows.
+const SEARCHED_JOINED: &str = " AND (p.label ILIKE ? OR c.name ILIKE ? OR o.title ILIKE ? OR d.name ILIKE ? OR a.name ILIKE ?)";
 
 const fn word(standing: Standing) -> &'static str {
     match standing {
