@@ -159,7 +159,9 @@ pub(super) fn document() -> Value {
         clients.insert("post".to_owned(), add);
     }
     let payment = json!({ "type": "object", "required": ["amount", "on"], "additionalProperties": false, "properties": {
-        "amount": { "type": "string", "description": "a decimal number, in the studio's currency", "examples": ["161.99"] },
+        "amount": { "type": "string", "description": "a decimal number", "examples": ["161.99"] },
+        "currency": { "type": "string", "maxLength": 3, "description": "one in which the client has an account; the studio's when left out" },
+        "booked": { "type": "string", "description": "what it is in the studio's currency, of money in another; at the price book's rate of the day when left out" },
         "on": { "type": "string", "format": "date", "description": "the day it was received" },
         "invoice": { "type": ["string", "null"], "format": "uuid", "description": "what it pays for; the oldest first when left out" },
         "method": text(60), "reference": text(200) } });

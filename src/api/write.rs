@@ -38,6 +38,11 @@ struct NewPayment {
     amount: String,
     on: String,
     #[serde(default)]
+    currency: String,
+    /// In the studio's currency, of money in another.
+    #[serde(default)]
+    booked: String,
+    #[serde(default)]
     invoice: Option<Uuid>,
     #[serde(default)]
     method: String,
@@ -133,6 +138,8 @@ pub(super) async fn payment(
     let mut form = form(&[
         ("amount", &new.amount),
         ("on", &new.on),
+        ("currency", &new.currency),
+        ("booked", &new.booked),
         ("invoice", &invoice),
         ("method", &new.method),
         ("reference", &new.reference),

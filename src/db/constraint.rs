@@ -24,6 +24,7 @@ pub fn meaning(constraint: &str) -> Option<&'static str> {
             "A tariff that begins on this day is noted already. Remove that one first, or choose another day."
         }
         "metal_lots_unique" => "This lot of the alloy is already in the ledger; check its number.",
+        "prices_rate" => "A rate of exchange is above nothing, and of another currency.",
         "prices_one_a_day" => "There is a price for that day already.",
         "quotes_one_draft" | "quotes_one_sent" => {
             "This order has an open quote already; look at that one, or replace it."

@@ -89,7 +89,9 @@ pub(super) async fn stock(pool: &PgPool, owner: &Hands, then: Moment) -> Result<
          UNION ALL SELECT gen_random_uuid(), 'investment', id::text, 'kg', 2.4, 'EUR', $1, $2 FROM investments
          UNION ALL SELECT gen_random_uuid(), 'electricity', '', 'kWh', 0.24, 'EUR', $1, $2
          UNION ALL SELECT gen_random_uuid(), 'fine_metal', v.symbol, 'g', v.price, 'EUR', $1, $2
-             FROM (VALUES ('Ag', 1.02), ('Au', 98.6), ('Cu', 0.0115), ('Zn', 0.0034), ('Si', 0.012)) v (symbol, price)",
+             FROM (VALUES ('Ag', 1.02), ('Au', 98.6), ('Cu', 0.0115), ('Zn', 0.0034), ('Si', 0.012)) v (symbol, price)
+         UNION ALL SELECT gen_random_uuid(), 'exchange', v.code, '1', v.rate, 'EUR', $1 + v.days, $2
+             FROM (VALUES ('USD', 1.10, 0), ('USD', 1.12, 21), ('GBP', 0.86, 0), ('JPY', 162, 0)) v (code, rate, days)",
     )
     .bind(day)
     .bind(then)

@@ -1,11 +1,12 @@
 //! Takes model files in: one after the other, each measured and kept before the next is read.
 
+use axum::body::Bytes;
 use axum::extract::Multipart;
 use axum::http::StatusCode;
 
 use super::reading::{self, Reading};
 use crate::clock::Moment;
-use crate::files;
+use crate::files::{self, Kept};
 use crate::id::FileId;
 use crate::web::{App, Fault, Form, Refused};
 
@@ -73,6 +74,7 @@ impl Intake {
             let file = part.file_name().map(plain_name);
             let limit = if file.is_some() { app.largest_model } else { TEXT_BYTES };
             let mut bytes = Vec::new();
+            let mut digest = files::Digest::default();
             let mut too_large = false;
             while let Some(chunk) = part.chunk().await.map_err(interrupted)? {
                 seen = seen.saturating_add(chunk.len());
@@ -84,6 +86,9 @@ impl Intake {
                     bytes = Vec::new();
                 } else {
                     bytes.extend_from_slice(&chunk);
+                    if file.is_some() {
+                        digest.add(&chunk);
+                    }
                 }
             }
             match file {
@@ -95,30 +100,41 @@ impl Intake {
                     let why = too_large_words(app.largest_model);
                     intake.turned_down.push(TurnedDown { name, why, too_large });
                 }
-                Some(name) => intake.take(app, now, name, bytes).await?,
+                Some(name) => {
+                    let bytes = Bytes::from(bytes);
+                    let reading =
+                        reading::take(bytes.clone(), name.clone(), app.largest_model, None);
+                    // Measuring and keeping take about as long; they go on at the same time.
+                    let keeping = keep(app, now, &name, &bytes, digest);
+                    let (reading, file) = tokio::join!(reading, keeping);
+                    intake.take(app, now, name, (reading?, file?)).await?;
+                }
             }
         }
         intake.take_kept(app, now).await?;
         Ok(intake)
     }
 
+    /// Takes a file that is kept and was read; one that cannot be read is forgotten again.
     async fn take(
         &mut self,
         app: &App,
         now: Moment,
         name: String,
-        bytes: Vec<u8>,
+        (reading, kept): (Result<Reading, String>, Kept),
     ) -> Result<(), Fault> {
-        let (bytes, reading) = reading::take(bytes, name.clone(), app.largest_model, None).await?;
         let reading = match reading {
             Ok(reading) => reading,
             Err(why) => {
+                if kept.new {
+                    files::forget(&app.pool, kept.id).await?;
+                }
                 self.turned_down.push(TurnedDown { name, why, too_large: false });
                 return Ok(());
             }
         };
+        let file = kept.id;
         let mut tx = app.pool.begin().await?;
-        let file = files::put(&mut tx, &bytes, &name, "application/octet-stream", now).await?;
         let picture_name = format!("{name}.png");
         let picture =
             files::put(&mut tx, &reading.picture_png, &picture_name, "image/png", now).await?;
@@ -140,8 +156,9 @@ impl Intake {
             .collect();
         for (id, name) in kept {
             if !self.taken.iter().any(|taken| taken.file == id) {
-                let bytes = files::read(&app.pool, id).await?;
-                self.take(app, now, name, bytes).await?;
+                let bytes = files::read(&app.pool, id).await?.into();
+                let reading = reading::take(bytes, name.clone(), app.largest_model, None).await?;
+                self.take(app, now, name, (reading, Kept { id, new: false })).await?;
             }
         }
         Ok(())
@@ -167,6 +184,21 @@ impl Intake {
             StatusCode::UNPROCESSABLE_ENTITY
         }
     }
+}
+
+/// Keeps a file by itself, so that nobody's connection waits for its measuring.
+async fn keep(
+    app: &App,
+    now: Moment,
+    name: &str,
+    bytes: &Bytes,
+    digest: files::Digest,
+) -> Result<Kept, sqlx::Error> {
+    let mut tx = app.pool.begin().await?;
+    let kept = files::put_digested(&mut tx, bytes, digest, (name, "application/octet-stream"), now)
+        .await?;
+    tx.commit().await?;
+    Ok(kept)
 }
 
 /// The sentence above a form of which some files were turned down.

@@ -1,5 +1,8 @@
 //! What is read off a model file: measurements, picture, outline.
 
+use std::borrow::Cow;
+
+use axum::body::Bytes;
 use foundry::mesh::render::{RenderOptions, render};
 use foundry::mesh::{self, Certainty, Limits, Unit};
 
@@ -32,17 +35,14 @@ pub(super) struct Reading {
 /// Reads and measures a model away from the threads that answer requests; the
 /// inner error is the sentence for the person who sent it.
 pub(super) async fn take(
-    bytes: Vec<u8>,
+    bytes: Bytes,
     name: String,
     largest: usize,
     told: Option<Unit>,
-) -> Result<(Vec<u8>, Result<Reading, String>), Fault> {
-    jobs::aside(move || {
-        let reading = read(&bytes, &name, largest, told);
-        (bytes, reading)
-    })
-    .await
-    .map_err(|broken| Fault::Unforeseen(broken.into()))
+) -> Result<Result<Reading, String>, Fault> {
+    jobs::aside(move || read(&bytes, &name, largest, told))
+        .await
+        .map_err(|broken| Fault::Unforeseen(broken.into()))
 }
 
 fn read(bytes: &[u8], name: &str, largest: usize, told: Option<Unit>) -> Result<Reading, String> {
@@ -55,11 +55,18 @@ fn read(bytes: &[u8], name: &str, largest: usize, told: Option<Unit>) -> Result<
         (None, Certainty::Sure) => (Some(guess.unit), "guessed", guess.reason.into_owned()),
         (None, Certainty::Ask) => (None, "guessed", guess.reason.into_owned()),
     };
-    let in_unit =
-        model.in_millimetres(unit.unwrap_or(Unit::Millimetre)).map_err(|why| why.to_string())?;
-    let measure = mesh::measure_mesh(&in_unit).map_err(|why| why.to_string())?;
+    let in_unit = match unit {
+        None | Some(Unit::Millimetre) => Cow::Borrowed(&model.mesh),
+        Some(other) => Cow::Owned(model.in_millimetres(other).map_err(|why| why.to_string())?),
+    };
     let options =
         RenderOptions { width: PICTURE_PIXELS, height: PICTURE_PIXELS, ..RenderOptions::default() };
+    // None needs the other, and somebody waits.
+    let (measure, (picture_png, footprint)) = rayon::join(
+        || mesh::measure_mesh(&in_unit),
+        || (render(&in_unit, &options).png(), mesh::silhouette_xy(&in_unit)),
+    );
+    let measure = measure.map_err(|why| why.to_string())?;
     Ok(Reading {
         format: model.format.to_string(),
         unit: unit.map(code),
@@ -72,7 +79,7 @@ fn read(bytes: &[u8], name: &str, largest: usize, told: Option<Unit>) -> Result<
         area_mm2: measure.area.get(),
         box_mm: measure.size.map(|side| side.get()),
         problems: measure.problems.iter().map(ProblemJson::from).collect(),
-        footprint: mesh::silhouette_xy(&in_unit),
-        picture_png: render(&in_unit, &options).png(),
+        footprint,
+        picture_png,
     })
 }

@@ -3,7 +3,9 @@
 mod pages;
 mod store;
 
-pub use store::{ContentStream, StoredFile, content, find, put, read};
+pub use store::{
+    ContentStream, Digest, Kept, StoredFile, content, find, forget, put, put_digested, read,
+};
 
 use std::fmt;
 

@@ -4,7 +4,7 @@ use std::pin::Pin;
 
 use axum::body::Bytes;
 use futures_util::{Stream, TryStreamExt};
-use sha2::{Digest, Sha256};
+use sha2::{Digest as _, Sha256};
 use sqlx::{FromRow, PgConnection, PgExecutor, PgPool, Row};
 
 use crate::clock::Moment;
@@ -39,6 +39,26 @@ impl StoredFile {
     }
 }
 
+/// A digest in the making, while a file comes in.
+#[derive(Clone, Debug, Default)]
+pub struct Digest(Sha256);
+
+impl Digest {
+    /// Goes on with the next part of the file.
+    pub fn add(&mut self, part: &[u8]) {
+        self.0.update(part);
+    }
+}
+
+/// A file that is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Kept {
+    /// Which.
+    pub id: FileId,
+    /// Whether nobody had kept its content before.
+    pub new: bool,
+}
+
 /// Keeps a file; the same content kept before is found again instead.
 pub async fn put(
     conn: &mut PgConnection,
@@ -47,13 +67,24 @@ pub async fn put(
     media_type: &str,
     now: Moment,
 ) -> Result<FileId, sqlx::Error> {
-    let mut hasher = Sha256::new();
+    let mut digest = Digest::default();
     for chunk in bytes.chunks(CHUNK) {
-        hasher.update(chunk);
-        // A large model is no reason to keep other requests of this thread waiting.
+        digest.add(chunk);
+        // A large file is no reason to keep other requests of this thread waiting.
         tokio::task::yield_now().await;
     }
-    let digest = hasher.finalize().to_vec();
+    Ok(put_digested(conn, bytes, digest, (name, media_type), now).await?.id)
+}
+
+/// Keeps a file whose digest was made while it came in; otherwise as [`put`].
+pub async fn put_digested(
+    conn: &mut PgConnection,
+    bytes: &[u8],
+    digest: Digest,
+    (name, media_type): (&str, &str),
+    now: Moment,
+) -> Result<Kept, sqlx::Error> {
+    let digest = digest.0.finalize().to_vec();
     let id = FileId::new();
     let taken = sqlx::query(
         "INSERT INTO files (id, sha256, name, media_type, size_bytes, created_at) VALUES ($1, $2, $3, $4, $5, $6)
@@ -68,10 +99,11 @@ pub async fn put(
     .execute(&mut *conn)
     .await?;
     if taken.rows_affected() == 0 {
-        return sqlx::query_scalar("SELECT id FROM files WHERE sha256 = $1")
+        let id = sqlx::query_scalar("SELECT id FROM files WHERE sha256 = $1")
             .bind(&digest)
             .fetch_one(&mut *conn)
-            .await;
+            .await?;
+        return Ok(Kept { id, new: false });
     }
     for (n, chunk) in (0_i32..).zip(bytes.chunks(CHUNK)) {
         sqlx::query("INSERT INTO file_chunks (file_id, n, bytes) VALUES ($1, $2, $3)")
@@ -81,7 +113,19 @@ pub async fn put(
             .execute(&mut *conn)
             .await?;
     }
-    Ok(id)
+    Ok(Kept { id, new: true })
+}
+
+/// Forgets a file that turned out to be of no use, unless something holds on to it meanwhile.
+pub async fn forget(pool: &PgPool, id: FileId) -> Result<(), sqlx::Error> {
+    match sqlx::query("DELETE FROM files WHERE id = $1").bind(id).execute(pool).await {
+        Err(error)
+            if error.as_database_error().is_some_and(|held| held.is_foreign_key_violation()) =>
+        {
+            Ok(())
+        }
+        done => done.map(|_| ()),
+    }
 }
 
 /// Finds a file.

@@ -3,6 +3,7 @@
 use sqlx::{FromRow, PgPool};
 
 use crate::clock::{Day, Moment};
+use crate::id::AlloyId;
 use crate::pieces::{Stage, Standing};
 
 /// A piece at the bench.
@@ -15,6 +16,7 @@ pub(super) struct BenchRow {
     pub(super) standing: Standing,
     pub(super) design: String,
     pub(super) alloy: String,
+    pub(super) alloy_id: AlloyId,
     pub(super) client: String,
     pub(super) order_number: i32,
     pub(super) due_on: Option<Day>,
@@ -67,7 +69,7 @@ impl BenchRow {
 }
 
 const ROWS: &str = "SELECT p.label, p.version, p.attempt_n, p.stage::text AS stage, p.standing, d.name AS design,
-        a.name AS alloy, a.density_g_cm3, c.name AS client, o.number AS order_number, o.due_on,
+        a.name AS alloy, l.alloy_id, a.density_g_cm3, c.name AS client, o.number AS order_number, o.due_on,
         l.finishing_minutes AS planned_minutes, v.volume_mm3, f.begun_at, f.raw_cg, f.finished_cg, f.minutes,
         (SELECT replace(g.batch, ':', ' ') FROM attempt_stages g
           WHERE g.attempt_id = t.id AND g.stage = 'invest') AS flask,

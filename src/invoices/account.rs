@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use sqlx::{FromRow, PgConnection};
 use uuid::Uuid;
 
+use super::exchange::{self, Side};
 use crate::clock::{Day, Moment};
 use crate::id::{ClientId, EntryId, PersonId};
 
@@ -23,11 +24,12 @@ pub(super) struct NewEntry<'a> {
     pub(super) booked: Option<(String, Decimal)>,
 }
 
-/// Who writes in an account, and when.
+/// Who writes in an account and when; from which day on it can count.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct By {
     pub(super) person: PersonId,
     pub(super) at: Moment,
+    pub(super) on: Day,
 }
 
 pub(super) async fn insert(
@@ -91,7 +93,17 @@ pub(super) async fn open_of(conn: &mut PgConnection, id: Uuid) -> Result<Decimal
         .await
 }
 
-/// Lets a credit pay for a debit.
+async fn side(conn: &mut PgConnection, id: EntryId) -> Result<Side, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT e.amount, b.settled, e.booked_in::text AS booked_in, e.booked, e.on_day
+         FROM client_entries e JOIN entry_balances b ON b.entry_id = e.id WHERE e.id = $1",
+    )
+    .bind(id)
+    .fetch_one(conn)
+    .await
+}
+
+/// Lets a credit pay for a debit, or takes that back with an amount below nothing.
 pub(super) async fn settle(
     conn: &mut PgConnection,
     credit: EntryId,
@@ -102,14 +114,20 @@ pub(super) async fn settle(
     if amount.is_zero() {
         return Ok(());
     }
+    let (from, to) = (side(&mut *conn, credit).await?, side(&mut *conn, debit).await?);
+    let (booked_in, difference) = exchange::difference(&from, &to, amount).unzip();
     sqlx::query(
-        "INSERT INTO settlements (credit_id, debit_id, amount, at, person_id) VALUES ($1, $2, $3, $4, $5)",
+        "INSERT INTO settlements (credit_id, debit_id, amount, at, person_id, on_day, booked_in, difference)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
     )
     .bind(credit)
     .bind(debit)
     .bind(amount)
     .bind(by.at)
     .bind(by.person)
+    .bind(by.on.max(from.on_day).max(to.on_day))
+    .bind(booked_in)
+    .bind(difference)
     .execute(conn)
     .await?;
     Ok(())
@@ -121,16 +139,16 @@ pub(super) async fn unsettle(
     id: EntryId,
     by: By,
 ) -> Result<(), sqlx::Error> {
-    sqlx::query(
-        "INSERT INTO settlements (credit_id, debit_id, amount, at, person_id)
-         SELECT credit_id, debit_id, -sum(amount), $2, $3 FROM settlements WHERE credit_id = $1 OR debit_id = $1
-         GROUP BY credit_id, debit_id HAVING sum(amount) <> 0",
+    let pairs: Vec<(EntryId, EntryId, Decimal)> = sqlx::query_as(
+        "SELECT credit_id, debit_id, sum(amount) FROM settlements WHERE credit_id = $1 OR debit_id = $1
+         GROUP BY credit_id, debit_id HAVING sum(amount) <> 0 ORDER BY credit_id, debit_id",
     )
     .bind(id)
-    .bind(by.at)
-    .bind(by.person)
-    .execute(conn)
+    .fetch_all(&mut *conn)
     .await?;
+    for (credit, debit, amount) in pairs {
+        settle(conn, credit, debit, -amount, by).await?;
+    }
     Ok(())
 }
 

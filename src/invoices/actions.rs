@@ -5,9 +5,10 @@ use serde_json::json;
 use sqlx::PgConnection;
 
 use super::account::{self, By, NewEntry};
-use super::forms::{DraftForm, Money, PaymentForm};
+use super::forms::DraftForm;
 use super::model::{Fixed, Line, Rounding, Rules, TaxAmount, reckon};
-use super::store::{self, Booked, Deducting, InvoicingRow, Locked, NewDraft};
+use super::rates::{self, currency};
+use super::store::{self, Deducting, InvoicingRow, Locked, NewDraft};
 use super::{from_quote, view};
 use crate::audit;
 use crate::id::{ClientId, EntryId, InvoiceId};
@@ -15,8 +16,7 @@ use crate::orders;
 use crate::people::Signed;
 use crate::quotes;
 use crate::studio::Settings;
-use crate::web::{Fault, Form, Refused};
-use foundry::quantity::Currency;
+use crate::web::{Fault, Refused};
 
 /// Which part of an order is invoiced.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,17 +25,13 @@ pub(super) enum Part {
     Rest,
 }
 
-fn currency(code: &str) -> Result<Currency, Fault> {
-    Currency::by_code(code).map_err(|refusal| Refused::conflict(refusal.to_string()).into())
-}
-
 fn too_large() -> Refused {
     Refused::conflict(
         "The amounts are too large to be kept exactly; look for a slipped decimal point.",
     )
 }
 
-async fn note(
+pub(super) async fn note(
     conn: &mut PgConnection,
     signed: &Signed,
     action: &str,
@@ -122,11 +118,12 @@ pub(super) async fn draft_for_order(
         tax_rounding: settings.tax_rounding.clone(),
         due_days: if part == Part::Deposit { 0 } else { settings.due_days },
         note: String::new(),
-        booked: content.exchange.as_ref().map(|exchange| Booked {
-            currency: exchange.from.clone(),
-            rate: exchange.rate,
-            on: exchange.on,
-        }),
+        booked: match &content.exchange {
+            Some(exchange) => {
+                Some(rates::booked_today(conn, signed, &content.currency, exchange).await?)
+            }
+            None => None,
+        },
     };
     let id = store::insert_draft(conn, &head, signed.person, signed.now).await?;
     let rounding = Rounding::named(&settings.tax_rounding);
@@ -232,14 +229,20 @@ async fn hold_draft(conn: &mut PgConnection, id: InvoiceId, seen: i64) -> Result
 /// Changes a draft.
 pub(super) async fn save(
     conn: &mut PgConnection,
+    signed: &Signed,
     id: InvoiceId,
     typed: &DraftForm,
     seen: i64,
 ) -> Result<(), Fault> {
     let held = hold_draft(conn, id, seen).await?;
     store::change_head(conn, id, typed.due_days, &typed.note).await?;
+    let mut money = currency(&held.currency)?;
+    if let Some(abroad) = typed.abroad.as_ref().filter(|_| held.kind == "invoice") {
+        money =
+            rates::change_currency(conn, signed, &held, abroad, !typed.lines.is_empty()).await?;
+    }
     let rules = Rules {
-        currency: currency(&held.currency)?,
+        currency: money,
         inclusive: held.tax_inclusive,
         rounding: Rounding::named(&held.tax_rounding),
     };
@@ -265,6 +268,14 @@ pub(super) async fn issue(
         )
         .into());
     }
+    let own = Settings::load(&mut *conn).await?.currency;
+    if held.currency != own && store::booked(conn, id).await?.is_none() {
+        return Err(Refused::conflict(format!(
+            "It is in {}, and the studio reckons in {own}. Save the draft with a rate first.",
+            held.currency
+        ))
+        .into());
+    }
     let corrected = match held.corrects {
         Some(corrected) => {
             within_corrected(conn, &held, corrected).await?;
@@ -275,7 +286,7 @@ pub(super) async fn issue(
     let today = signed.now.day_in(&signed.frame.show.zone);
     let due = today.plus_days(held.due_days);
     let label = store::issue(conn, id, today, due).await?;
-    let by = By { person: signed.person, at: signed.now };
+    let by = By { person: signed.person, at: signed.now, on: today };
     let entry = NewEntry {
         id: EntryId(id.0),
         client: held.client_id,
@@ -400,204 +411,6 @@ pub(super) async fn credit(
     };
     keep(conn, draft, &lines, rules).await?;
     Ok(draft)
-}
-
-/// What money in another currency is in the studio's, at the rate of the client's last invoice in
-/// that currency, which is the rate that was agreed.
-async fn booked(
-    conn: &mut PgConnection,
-    client: ClientId,
-    money: &Money,
-) -> Result<Option<(String, Decimal)>, sqlx::Error> {
-    let last = store::last_booked(conn, client, &money.currency).await?;
-    Ok(last.map(|booked| (booked.currency.clone(), booked.of(money.amount))))
-}
-
-/// Notes a payment. It pays for the chosen invoice, or for the oldest first; what is left
-/// over is the client's credit.
-pub(super) async fn pay(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    client: ClientId,
-    typed: &PaymentForm,
-) -> Result<EntryId, Fault> {
-    store::lock_account(conn, client).await?;
-    let by = By { person: signed.person, at: signed.now };
-    let id = EntryId::new();
-    let entry = NewEntry {
-        id,
-        client,
-        kind: "payment",
-        currency: &typed.money.currency,
-        amount: typed.money.amount,
-        on: typed.money.on,
-        method: &typed.money.method,
-        reference: &typed.money.reference,
-        reverses: None,
-        booked: booked(conn, client, &typed.money).await?,
-    };
-    account::insert(conn, &entry, by).await?;
-    let mut owed = account::open(conn, client, &typed.money.currency, true).await?;
-    if let Some(wanted) = typed.invoice {
-        owed.retain(|open| open.id.0 == wanted.0);
-        if owed.is_empty() {
-            return Err(Refused::input(
-                "invoice",
-                "Nothing is owed on this invoice any more. Choose another, or “the oldest first”.",
-            )
-            .into());
-        }
-    }
-    let over = spread(conn, id, &owed, typed.money.amount, by, true).await?;
-    let detail = json!({ "amount": typed.money.amount.to_string(), "currency": typed.money.currency, "over": over.to_string() });
-    note(conn, signed, "noted a payment", format!("client:{client}"), detail).await?;
-    Ok(id)
-}
-
-/// Notes a payment as told by another program; `None` after noting at each field what is wrong.
-pub async fn note_payment(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    client: ClientId,
-    form: &mut Form,
-) -> Result<Option<EntryId>, Fault> {
-    let show = &signed.frame.show;
-    let money = currency(&show.units.currency)?;
-    let today = signed.now.day_in(&show.zone);
-    match PaymentForm::read(form, money, today) {
-        Some(typed) => pay(conn, signed, client, &typed).await.map(Some),
-        None => Ok(None),
-    }
-}
-
-/// Settles an entry against others in turn; what is left of it.
-async fn spread(
-    conn: &mut PgConnection,
-    id: EntryId,
-    others: &[account::Open],
-    amount: Decimal,
-    by: By,
-    credit: bool,
-) -> Result<Decimal, sqlx::Error> {
-    let mut left = amount;
-    for other in others {
-        let part = left.min(other.open);
-        if credit {
-            account::settle(conn, id, other.id, part, by).await?;
-        } else {
-            account::settle(conn, other.id, id, part, by).await?;
-        }
-        left -= part;
-    }
-    Ok(left)
-}
-
-/// Gives credit back to the client.
-pub(super) async fn refund(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    client: ClientId,
-    money: &Money,
-) -> Result<(), Fault> {
-    store::lock_account(conn, client).await?;
-    let credits = account::open(conn, client, &money.currency, false).await?;
-    let most: Decimal = credits.iter().map(|credit| credit.open).sum();
-    if money.amount > most {
-        return Err(Refused::input(
-            "amount",
-            format!(
-                "The client has a credit of {} {}; no more can be given back.",
-                most.normalize(),
-                money.currency
-            ),
-        )
-        .into());
-    }
-    let by = By { person: signed.person, at: signed.now };
-    let id = EntryId::new();
-    let entry = NewEntry {
-        id,
-        client,
-        kind: "refund",
-        currency: &money.currency,
-        amount: money.amount,
-        on: money.on,
-        method: &money.method,
-        reference: &money.reference,
-        reverses: None,
-        booked: booked(conn, client, money).await?,
-    };
-    account::insert(conn, &entry, by).await?;
-    spread(conn, id, &credits, money.amount, by, false).await?;
-    let detail = json!({ "amount": money.amount.to_string(), "currency": money.currency });
-    note(conn, signed, "gave money back", format!("client:{client}"), detail).await
-}
-
-/// Lets the client's credit pay for an invoice, the oldest credit first.
-pub(super) async fn use_credit(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    id: InvoiceId,
-) -> Result<(), Fault> {
-    let held = store::lock(conn, id).await?;
-    if held.state != "issued" || held.kind != "invoice" {
-        return Err(Refused::conflict("Only an issued invoice can be paid.").into());
-    }
-    let owed = account::open_of(conn, id.0).await?;
-    let credits = account::open(conn, held.client_id, &held.currency, false).await?;
-    let by = By { person: signed.person, at: signed.now };
-    let left = spread(conn, EntryId(id.0), &credits, owed, by, false).await?;
-    if left == owed {
-        return Err(Refused::conflict(
-            "There is no credit that could pay for it, or nothing is owed.",
-        )
-        .into());
-    }
-    let detail = json!({ "amount": (owed - left).to_string(), "currency": held.currency });
-    note(conn, signed, "used credit", format!("invoice:{id}"), detail).await
-}
-
-/// Takes back a payment or a refund that was noted wrongly, or that the bank sent back.
-pub(super) async fn reverse(
-    conn: &mut PgConnection,
-    signed: &Signed,
-    client: ClientId,
-    id: EntryId,
-) -> Result<(), Fault> {
-    store::lock_account(conn, client).await?;
-    let entry = account::entry(conn, client, id).await?;
-    let kind = match entry.kind.as_str() {
-        "payment" => "payment_reversed",
-        "refund" => "refund_reversed",
-        _ => {
-            return Err(Refused::conflict(
-                "Only payments and refunds are reversed; an invoice is put right by a credit note.",
-            )
-            .into());
-        }
-    };
-    if entry.reversed {
-        return Err(Refused::conflict("This entry was reversed already.").into());
-    }
-    let by = By { person: signed.person, at: signed.now };
-    account::unsettle(conn, id, by).await?;
-    let new = NewEntry {
-        id: EntryId::new(),
-        client,
-        kind,
-        currency: &entry.currency,
-        amount: entry.amount,
-        on: signed.now.day_in(&signed.frame.show.zone),
-        method: "",
-        reference: "",
-        reverses: Some(id),
-        booked: entry.booked_in.clone().zip(entry.booked),
-    };
-    account::insert(conn, &new, by).await?;
-    let (credit, debit) = if kind == "payment_reversed" { (id, new.id) } else { (new.id, id) };
-    account::settle(conn, credit, debit, entry.amount, by).await?;
-    let detail = json!({ "amount": entry.amount.to_string(), "currency": entry.currency });
-    note(conn, signed, kind, format!("client:{client}"), detail).await
 }
 
 /// Changes what stands on invoices from now on.

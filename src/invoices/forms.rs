@@ -24,6 +24,50 @@ pub(super) struct DraftForm {
     pub(super) due_days: i32,
     pub(super) note: String,
     pub(super) lines: Vec<Deducting>,
+    /// In which currency and at which rate, where the form asks that.
+    pub(super) abroad: Option<Abroad>,
+}
+
+/// The currency of a draft as typed, with its rate.
+#[derive(Clone, Debug)]
+pub(super) struct Abroad {
+    pub(super) currency: Currency,
+    /// How much of it one unit of the studio's buys; that of the price book when none was typed.
+    pub(super) rate: Option<Decimal>,
+    pub(super) on: Option<Day>,
+    /// That the prices of the lines are meant in another currency than before.
+    pub(super) meant: bool,
+}
+
+impl Abroad {
+    /// Reads it; without its fields everything stays as it is.
+    fn read(form: &mut Form, held: Currency, today: Day) -> Option<Self> {
+        let asked = form.all("rate").next().is_some();
+        if !asked {
+            return None;
+        }
+        let typed = form.value("currency").trim().to_uppercase();
+        let currency = match typed.as_str() {
+            "" => Ok(held),
+            code => Currency::by_code(code),
+        };
+        let currency = match currency {
+            Ok(currency) => currency,
+            Err(why) => {
+                form.wrong("currency", format!("{why}."));
+                return None;
+            }
+        };
+        let rate = match form.value("rate").trim() {
+            "" => None,
+            _ => form.decimal("rate", Decimal::new(1, 10), most(), 10),
+        };
+        let on = form.day_or_none("rate_on");
+        if on.is_some_and(|on| on > today) {
+            form.wrong("rate_on", "This day has not come yet; a rate is of today or before.");
+        }
+        Some(Self { currency, rate, on, meant: form.ticked("currency_meant") })
+    }
 }
 
 /// The names of the fields of one line.
@@ -77,7 +121,14 @@ pub(super) fn filled(rows: &[LineRow], due_days: i32, note: &str, tax: &str) -> 
 impl DraftForm {
     /// Reads the form. A line that stands as it was keeps its settled amounts; one without words
     /// and price is left out.
-    pub(super) fn read(form: &mut Form, kept: &[LineRow], currency: Currency) -> Option<Self> {
+    pub(super) fn read(
+        form: &mut Form,
+        kept: &[LineRow],
+        held: Currency,
+        today: Day,
+    ) -> Option<Self> {
+        let abroad = Abroad::read(form, held, today);
+        let currency = abroad.as_ref().map_or(held, |abroad| abroad.currency);
         let due_days = form.whole("due_days", 0, 365);
         let note = form.text("note", 2000);
         let rows = form.value("rows").parse::<usize>().unwrap_or(0).min(MOST_LINES);
@@ -98,7 +149,7 @@ impl DraftForm {
             }
         }
         form.good().then_some(())?;
-        Some(Self { due_days: i32::try_from(due_days?).ok()?, note, lines })
+        Some(Self { due_days: i32::try_from(due_days?).ok()?, note, lines, abroad })
     }
 }
 
@@ -140,16 +191,37 @@ pub(super) struct Money {
     pub(super) on: Day,
     pub(super) method: String,
     pub(super) reference: String,
+    /// What it was in the studio's currency, when it was in another and that was typed.
+    pub(super) booked: Option<Decimal>,
 }
 
 impl Money {
-    pub(super) fn read(form: &mut Form, currency: Currency, today: Day) -> Option<Self> {
+    pub(super) fn read(
+        form: &mut Form,
+        currency: Currency,
+        own: Currency,
+        today: Day,
+    ) -> Option<Self> {
         let digits = currency.minor_digits();
         let amount = form.decimal("amount", Decimal::new(1, digits), most(), digits);
         let on = form.day("on");
         if on.is_some_and(|on| on > today) {
             form.wrong("on", "This day has not come yet.");
         }
+        let booked = match form.value("booked").trim() {
+            "" => None,
+            _ if currency == own => {
+                form.wrong(
+                    "booked",
+                    format!("The amount is in {} itself; leave this empty.", own.code()),
+                );
+                None
+            }
+            _ => {
+                let digits = own.minor_digits();
+                form.decimal("booked", Decimal::new(1, digits), most(), digits)
+            }
+        };
         let method = form.line("method", 60);
         let reference = form.line("reference", 200);
         form.good().then_some(())?;
@@ -159,6 +231,7 @@ impl Money {
             on: on?,
             method,
             reference,
+            booked,
         })
     }
 }
@@ -172,9 +245,14 @@ pub(super) struct PaymentForm {
 }
 
 impl PaymentForm {
-    pub(super) fn read(form: &mut Form, currency: Currency, today: Day) -> Option<Self> {
+    pub(super) fn read(
+        form: &mut Form,
+        currency: Currency,
+        own: Currency,
+        today: Day,
+    ) -> Option<Self> {
         let invoice = if form.value("invoice").is_empty() { None } else { form.choice("invoice") };
-        let money = Money::read(form, currency, today)?;
+        let money = Money::read(form, currency, own, today)?;
         Some(Self { money, invoice })
     }
 }

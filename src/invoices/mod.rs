@@ -7,18 +7,21 @@
 
 mod account;
 mod actions;
+mod exchange;
 mod forms;
 mod from_quote;
 mod model;
 mod pages;
 mod paper;
 mod paths;
+mod payments;
+mod rates;
 mod statement;
 mod store;
 mod view;
 
-pub use actions::note_payment;
 pub use paths::{Account, Invoice, Invoices, InvoicesOfOrder};
+pub use payments::note_payment;
 
 use axum::Router;
 use axum::routing::{get, post};

@@ -300,6 +300,27 @@ pub(super) async fn change_head(
     Ok(())
 }
 
+/// Puts a draft in a currency, booked in the studio's or in that itself.
+pub(super) async fn change_currency(
+    conn: &mut PgConnection,
+    id: InvoiceId,
+    currency: &str,
+    booked: Option<&Booked>,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE invoices SET currency = $2, booked_in = $3, booked_rate = $4, booked_on = $5, booked_net = NULL,
+             booked_total = NULL WHERE id = $1",
+    )
+    .bind(id)
+    .bind(currency)
+    .bind(booked.map(|booked| &booked.currency))
+    .bind(booked.map(|booked| booked.rate))
+    .bind(booked.map(|booked| booked.on))
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// An invoice held for the rest of the transaction.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Locked {

@@ -425,11 +425,15 @@ pub(super) struct SettledRow {
     pub(super) method: String,
     pub(super) reference: String,
     pub(super) amount: Decimal,
+    /// What changing the money came to, in the studio's currency.
+    pub(super) booked_in: Option<String>,
+    pub(super) difference: Decimal,
 }
 
 pub(super) async fn settled(pool: &PgPool, id: InvoiceId) -> Result<Vec<SettledRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT e.kind, e.on_day, e.method, e.reference, sum(s.amount) AS amount FROM settlements s
+        "SELECT e.kind, e.on_day, e.method, e.reference, sum(s.amount) AS amount, max(s.booked_in)::text AS booked_in,
+                coalesce(sum(s.difference), 0) AS difference FROM settlements s
          JOIN client_entries e ON e.id = CASE WHEN s.debit_id = $1 THEN s.credit_id ELSE s.debit_id END
          WHERE s.debit_id = $1 OR s.credit_id = $1
          GROUP BY e.id HAVING sum(s.amount) <> 0 ORDER BY e.on_day, e.at",
@@ -453,6 +457,8 @@ pub(crate) struct EntryRow {
     pub(crate) method: String,
     pub(crate) reference: String,
     pub(crate) reversed: bool,
+    pub(crate) booked_in: Option<String>,
+    pub(crate) booked: Option<Decimal>,
 }
 
 impl EntryRow {
@@ -493,7 +499,8 @@ pub(crate) async fn entries(
 ) -> Result<Vec<EntryRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT e.id, e.kind, e.debit, e.currency, e.amount, b.amount - b.settled AS open, e.on_day, i.due_on, e.method,
-                e.reference, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed
+                e.reference, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed,
+                e.booked_in::text AS booked_in, e.booked
          FROM client_entries e JOIN entry_balances b ON b.entry_id = e.id LEFT JOIN invoices i ON i.id = e.id
          WHERE e.client_id = $1 AND e.on_day <= $2 ORDER BY e.currency, e.on_day, e.at, e.id",
     )
@@ -521,16 +528,43 @@ pub(crate) async fn client(
         .await
 }
 
+/// What changing money came to with a client.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Exchanged {
+    pub(super) currency: String,
+    pub(super) booked_in: String,
+    /// Gained where it is above nothing.
+    pub(super) difference: Decimal,
+}
+
+/// What changing money came to with a client up to a day, by currency.
+pub(super) async fn exchanged(
+    pool: &PgPool,
+    client: ClientId,
+    to: Day,
+) -> Result<Vec<Exchanged>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT e.currency::text AS currency, s.booked_in::text AS booked_in, sum(s.difference) AS difference
+         FROM settlements s JOIN client_entries e ON e.id = s.debit_id
+         WHERE e.client_id = $1 AND s.booked_in IS NOT NULL AND coalesce(s.on_day, s.at::date) <= $2
+         GROUP BY 1, 2 HAVING sum(s.difference) <> 0 ORDER BY 1, 2",
+    )
+    .bind(client)
+    .bind(to)
+    .fetch_all(pool)
+    .await
+}
+
 /// Currencies in which a client has an account.
 pub(super) async fn currencies(
-    pool: &PgPool,
+    db: impl PgExecutor<'_>,
     client: ClientId,
 ) -> Result<Vec<String>, sqlx::Error> {
     sqlx::query_scalar(
         "SELECT DISTINCT currency::text FROM client_entries WHERE client_id = $1 ORDER BY 1",
     )
     .bind(client)
-    .fetch_all(pool)
+    .fetch_all(db)
     .await
 }
 

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 use std::thread::available_parallelism;
 
 use rayon::{ThreadPool, ThreadPoolBuilder};
-use tokio::sync::oneshot;
+use tokio::sync::{Semaphore, oneshot};
 
 /// How far threads stand back when others want the processor, from 0 to 19: those for jobs
 /// behind the one that somebody waits for, and that behind pages.
@@ -17,9 +17,15 @@ static JOBS: LazyLock<Option<ThreadPool>> = LazyLock::new(|| {
     pool("job", available_parallelism().map_or(1, |n| n.get().max(2) - 1), AT_LEISURE)
 });
 
-/// A thread for what somebody waits for, such as the measuring of a file just sent: a long job
+/// Threads for what somebody waits for, such as the measuring of a file just sent: a long job
 /// must not stand in its way.
-static ASIDE: LazyLock<Option<ThreadPool>> = LazyLock::new(|| pool("aside", 1, ASIDE_OF_PAGES));
+static ASIDE: LazyLock<Option<ThreadPool>> = LazyLock::new(|| {
+    pool("aside", available_parallelism().map_or(1, |n| n.get().min(2)), ASIDE_OF_PAGES)
+});
+
+/// One thing at a time is computed there, on all of its threads: two large models at once need
+/// twice the memory and are ready no earlier.
+static TURN: Semaphore = Semaphore::const_new(1);
 
 fn pool(name: &'static str, threads: usize, niceness: i32) -> Option<ThreadPool> {
     let built = ThreadPoolBuilder::new()
@@ -55,13 +61,14 @@ pub async fn at_leisure<T: Send + 'static>(
     on(JOBS.as_ref(), compute).await
 }
 
-/// Computes on the thread for what somebody waits for.
+/// Computes on the threads for what somebody waits for, in turn.
 ///
 /// # Errors
 /// As [`at_leisure`].
 pub async fn aside<T: Send + 'static>(
     compute: impl FnOnce() -> T + Send + 'static,
 ) -> Result<T, BrokeOff> {
+    let _turn = TURN.acquire().await.map_err(|_| BrokeOff)?;
     on(ASIDE.as_ref(), compute).await
 }
 

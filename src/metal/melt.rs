@@ -6,6 +6,7 @@ use foundry::metal::{
 };
 use foundry::working::Worked;
 use rust_decimal::Decimal;
+use sqlx::PgExecutor;
 
 use super::model::Account;
 use super::own::grams_of;
@@ -266,6 +267,17 @@ pub(super) fn marks(alloy: &[(String, Decimal)]) -> Vec<String> {
             None => format!("no standard of {whose} for {metal}: it is below the lowest"),
         })
         .collect()
+}
+
+/// Which marks an alloy may bear, as a reminder where pieces leave the bench; nothing for an alloy
+/// without a precious metal.
+pub async fn marks_of(db: impl PgExecutor<'_>, alloy: AlloyId) -> Result<Vec<String>, sqlx::Error> {
+    let parts: Vec<(String, Decimal)> =
+        sqlx::query_as("SELECT metal, parts_per_thousand FROM alloy_parts WHERE alloy_id = $1")
+            .bind(alloy)
+            .fetch_all(db)
+            .await?;
+    Ok(marks(&parts))
 }
 
 #[cfg(test)]

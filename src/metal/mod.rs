@@ -22,6 +22,7 @@ pub use bench::{leave_bench, leave_bench_to};
 pub use fumes::{Fume, fumes, fumes_of};
 pub use ledger::{Entry, Stock, balances, held, post, reverse, standing_entry};
 pub use lots::{Chosen, LotLeft, ReturnsLeft, lots_left, returns_left, take_fresh, take_returns};
+pub use melt::marks_of;
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};
 pub use paths::{
@@ -46,6 +47,7 @@ pub fn router() -> Router<App> {
         .route("/metal/melt", get(pages::melt::show).post(pages::melt::submit))
         .route("/metal/clients", get(pages::clients::show))
         .route("/metal/clients/{id}", get(pages::client::show))
+        .route("/metal/clients/{id}/pdf", get(pages::client_paper::pdf))
         .route("/metal/clients/{id}/receive", posted(pages::client::receive))
         .route("/metal/clients/{id}/give-back", posted(pages::client::give_back))
         .route("/metal/clients/{id}/settle", posted(pages::client::settle))

@@ -1,7 +1,10 @@
 //! From blocks to lines on pages.
 
+mod table;
+
+use self::table::{BOARD, Body};
 use super::fonts::{Fonts, Weight};
-use super::{Block, Paper, Table};
+use super::{Block, Paper};
 
 /// From the edge of the sheet, in points: 20 mm.
 const MARGIN: f32 = 20.0 / 25.4 * 72.0;
@@ -113,6 +116,11 @@ struct Setter<'a> {
     laid: Laid,
 }
 
+/// How high sums are.
+fn sums_height(sums: &[(String, String)]) -> f32 {
+    sums.len() as f32 * (BODY * LEADING + 3.0) + 10.0
+}
+
 /// Lays a paper out.
 pub(super) fn lay_out(paper: &Paper, fonts: &Fonts) -> Laid {
     let (width, height) = paper.size.points();
@@ -125,8 +133,8 @@ pub(super) fn lay_out(paper: &Paper, fonts: &Fonts) -> Laid {
     };
     let mut setter = Setter { fonts, width, height, page: 0, y: MARGIN, laid };
     setter.head(paper);
-    for block in &paper.blocks {
-        setter.block(block);
+    for (at, block) in paper.blocks.iter().enumerate() {
+        setter.block(block, paper.blocks.get(at + 1));
     }
     setter.laid.pages = setter.page + 1;
     setter.foot(paper);
@@ -256,7 +264,12 @@ impl Setter<'_> {
         }
     }
 
-    fn block(&mut self, block: &Block) {
+    /// Sets a block; what comes next tells how much of it goes along to the next page.
+    fn block(&mut self, block: &Block, next: Option<&Block>) {
+        let after = match next {
+            Some(Block::Sums(sums)) => GAP + sums_height(sums),
+            _ => 0.0,
+        };
         let body = Style::of(BODY, Weight::Regular);
         match block {
             Block::Heading(text) => {
@@ -272,7 +285,9 @@ impl Setter<'_> {
             }
             Block::Parties { left, right } => self.parties(left, right),
             Block::Facts(facts) => self.facts(facts),
-            Block::Table(table) => self.table(table),
+            Block::Table(table) => self.rows(table, Body { size: BODY, head: true, after }),
+            Block::Board(table) => self.rows(table, Body { size: BOARD, head: true, after }),
+            Block::Route(boxes) => self.route(boxes),
             Block::Sums(sums) => self.sums(sums),
             Block::Caution(text) => self.caution(text),
             Block::Code { modules, words } => self.code(modules, words),
@@ -307,109 +322,10 @@ impl Setter<'_> {
         self.y = lowest;
     }
 
-    fn facts(&mut self, facts: &[(String, String)]) {
-        let rows = facts.iter().map(|(name, fact)| vec![name.clone(), fact.clone()]).collect();
-        let columns = vec![super::Column::words("", 0.3), super::Column::words("", 0.7)];
-        self.rows(&Table { columns, rows }, false);
-    }
-
-    fn table(&mut self, table: &Table) {
-        self.rows(table, true);
-    }
-
-    /// Left edge and width of each column.
-    fn places(&self, table: &Table) -> Vec<(f32, f32)> {
-        let all: f32 = table.columns.iter().map(|column| column.width).sum();
-        let gaps = CELL * 2.0 * (table.columns.len().max(1) - 1) as f32;
-        let mut x = MARGIN;
-        table
-            .columns
-            .iter()
-            .map(|column| {
-                let width = (self.inner() - gaps) * column.width / all;
-                let place = (x, width);
-                x += width + CELL * 2.0;
-                place
-            })
-            .collect()
-    }
-
-    fn rows(&mut self, table: &Table, with_head: bool) {
-        let places = self.places(table);
-        let mut rows = Vec::new();
-        if with_head {
-            let names: Vec<String> =
-                table.columns.iter().map(|column| column.name.clone()).collect();
-            self.need(3.0 * BODY * LEADING);
-            rows.extend(self.row(table, &places, &names, Some(false)));
-        }
-        for row in &table.rows {
-            let before = self.page;
-            let height = self.row_height(&places, row);
-            self.need(height);
-            if self.page != before && with_head {
-                let names: Vec<String> =
-                    table.columns.iter().map(|column| column.name.clone()).collect();
-                self.row(table, &places, &names, Some(true));
-            }
-            rows.extend(self.row(table, &places, row, None));
-        }
-        self.group(Kind::Table, "", rows);
-    }
-
-    fn row_height(&self, places: &[(f32, f32)], cells: &[String]) -> f32 {
-        let style = Style::of(BODY, Weight::Regular);
-        let lines = places
-            .iter()
-            .zip(cells)
-            .map(|((_, width), cell)| self.broken(cell, style, *width).len())
-            .max()
-            .unwrap_or(1);
-        lines as f32 * style.leading() + 2.0 * CELL
-    }
-
-    /// A row; `head` tells whether it is the head, and whether that is a repetition.
-    fn row(
-        &mut self,
-        table: &Table,
-        places: &[(f32, f32)],
-        cells: &[String],
-        head: Option<bool>,
-    ) -> Option<Node> {
-        let style = match head {
-            Some(_) => Style::of(SMALL + 0.5, Weight::Regular).soft(),
-            None => Style::of(BODY, Weight::Regular),
-        };
-        let repeated = head == Some(true);
-        let top = self.y + CELL;
-        let mut lowest = top;
-        let mut row = Vec::new();
-        for ((column, (x, width)), cell) in table.columns.iter().zip(places).zip(cells) {
-            let mut y = top;
-            let mut nodes = Vec::new();
-            for line in self.broken(cell, style, *width) {
-                y += style.leading();
-                let base = y - style.size * 0.3;
-                nodes.extend(if column.figures {
-                    self.put_right(&line, style, x + width, base, repeated)
-                } else {
-                    self.put(&line, style, *x, base, repeated)
-                });
-            }
-            lowest = lowest.max(y);
-            let kind = if head.is_some() { Kind::HeadCell } else { Kind::Cell };
-            row.push(Node::Group(kind, String::new(), nodes));
-        }
-        self.y = lowest + CELL;
-        self.hair(self.y, MARGIN, self.width - MARGIN, head.is_some());
-        (!repeated).then(|| Node::Group(Kind::Row, String::new(), row))
-    }
-
     fn sums(&mut self, sums: &[(String, String)]) {
         let from = MARGIN + self.inner() * 0.45;
         let right = self.width - MARGIN;
-        let height = sums.len() as f32 * (BODY * LEADING + 3.0) + 10.0;
-        self.need(height);
+        self.need(sums_height(sums));
         let mut rows = Vec::new();
         for (n, (name, amount)) in sums.iter().enumerate() {
             let last = n + 1 == sums.len();

@@ -93,7 +93,11 @@ pub enum Block {
     Facts(Vec<(String, String)>),
     /// A table.
     Table(Table),
-    /// Sums at the right; the last is the total.
+    /// A table that is read from a metre away.
+    Board(Table),
+    /// A route card: each stage with what is written in its box.
+    Route(Vec<(String, String)>),
+    /// Sums at the right; the last is the total. The last rows of a table above go along with them.
     Sums(Vec<(String, String)>),
     /// A caution in a frame.
     Caution(String),

@@ -4,7 +4,7 @@ use serde_json::json;
 use sqlx::PgConnection;
 
 use super::forms::PriceForm;
-use super::store;
+use super::{PriceKind, store};
 use crate::audit;
 use crate::people::Signed;
 use crate::web::{Fault, Refused};
@@ -17,7 +17,7 @@ pub(super) async fn note(
     price: &PriceForm,
 ) -> Result<(), Fault> {
     let currency = store::hold_currency(conn).await?;
-    if !store::exists(&mut *conn, price.kind, &price.item).await? {
+    if !store::exists(&mut *conn, price.kind, &price.item, &currency).await? {
         let refused = Refused::input("what", "There is no such thing any more; choose another.");
         return Err(refused.into());
     }
@@ -29,10 +29,17 @@ pub(super) async fn note(
         }
         Some((_, before)) if before == price.amount => return Ok(()),
         Some((_, before)) if !price.correct => {
+            let before = before.normalize();
+            let there = match price.kind {
+                PriceKind::Exchange => {
+                    format!("rate for that day already: 1 {currency} = {before} {}", price.item)
+                }
+                kind => {
+                    format!("price for that day already: {before} {currency} for a {}", kind.unit())
+                }
+            };
             return Err(Refused::conflict(format!(
-                "There is a price for that day already: {} {currency} for a {}. Tick the box if it was wrong and yours is right.",
-                before.normalize(),
-                price.kind.unit()
+                "There is a {there}. Tick the box if it was wrong and yours is right.",
             ))
             .at("correct")
             .into());

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use foundry::source::Source;
 use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
-use sqlx::{FromRow, PgConnection, PgPool};
+use sqlx::{FromRow, PgConnection, PgExecutor, PgPool};
 
 use super::model::PriceKind;
 use crate::clock::Day;
@@ -26,6 +26,37 @@ pub async fn find(
     .bind(item)
     .bind(day)
     .fetch_optional(conn)
+    .await
+}
+
+/// A rate of exchange out of the price book.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, FromRow)]
+pub struct Rate {
+    /// How much of the other currency one unit of the studio's buys.
+    #[sqlx(rename = "amount")]
+    pub rate: Decimal,
+    /// From which day it holds.
+    #[sqlx(rename = "valid_from")]
+    pub on: Day,
+}
+
+/// The rate between the studio's currency and another that holds on a day; none when none was
+/// noted until then.
+pub async fn rate(
+    db: impl PgExecutor<'_>,
+    own: &str,
+    other: &str,
+    day: Day,
+) -> Result<Option<Rate>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT amount, valid_from FROM prices
+         WHERE kind = 'exchange' AND item = $1 AND currency = $2 AND valid_from <= $3
+         ORDER BY valid_from DESC LIMIT 1",
+    )
+    .bind(other)
+    .bind(own)
+    .bind(day)
+    .fetch_optional(db)
     .await
 }
 
@@ -66,20 +97,20 @@ impl DayPrices {
         currency: &str,
         alloys: &[AlloyId],
     ) -> Result<Self, sqlx::Error> {
-        let rows: Vec<PriceRow> = sqlx::query_as(
+        let rows = sqlx::query_as(
             "SELECT DISTINCT ON (kind, item) kind, item, unit, amount, currency::text AS currency, valid_from
              FROM prices WHERE valid_from <= $1 ORDER BY kind, item, valid_from DESC",
         )
         .bind(day)
-        .fetch_all(pool)
-        .await?;
-        let parts: Vec<(AlloyId, String, Decimal)> = sqlx::query_as(
+        .fetch_all(pool);
+        let parts = sqlx::query_as(
             "SELECT alloy_id, metal, parts_per_thousand FROM alloy_parts WHERE alloy_id = ANY($1)
              ORDER BY parts_per_thousand DESC, metal",
         )
         .bind(alloys)
-        .fetch_all(pool)
-        .await?;
+        .fetch_all(pool);
+        let (rows, parts): (Vec<PriceRow>, Vec<(AlloyId, String, Decimal)>) =
+            tokio::try_join!(rows, parts)?;
         let mut by_alloy: HashMap<AlloyId, Vec<(String, Decimal)>> = HashMap::new();
         for (alloy, metal, share) in parts {
             by_alloy.entry(alloy).or_default().push((metal, share));

@@ -28,7 +28,8 @@ impl PriceForm {
             form.wrong("what", "Choose what the price is for.");
         }
         let most = Decimal::from(100_000_000);
-        let typed = form.decimal("amount", Decimal::ZERO, most, 8);
+        let decimals = chosen.as_ref().map_or(8, |(kind, _)| kind.decimals());
+        let typed = form.decimal("amount", Decimal::ZERO, most, decimals);
         let valid_from = form.day("valid_from");
         if valid_from.is_some_and(|day| day.0.year() < 2000 || day > today.plus_days(366)) {
             form.wrong("valid_from", "Choose a day between the year 2000 and a year from now.");
@@ -39,7 +40,7 @@ impl PriceForm {
         let amount = match per_own_unit(kind, typed, &unit) {
             Ok(amount) => amount,
             Err(words) => {
-                form.wrong("per", words);
+                form.wrong(if kind == PriceKind::Exchange { "amount" } else { "per" }, words);
                 return None;
             }
         };

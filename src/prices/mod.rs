@@ -13,7 +13,7 @@ mod rules;
 mod store;
 mod view;
 
-pub use day::{DayPrice, DayPrices, find};
+pub use day::{DayPrice, DayPrices, Rate, find, rate};
 pub use fetch::keep_fetching;
 pub use model::PriceKind;
 pub use paths::{Price, PriceRules, Prices};

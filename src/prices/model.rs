@@ -24,11 +24,13 @@ pub enum PriceKind {
     Electricity,
     /// Gas of torch, kiln or furnace, by the kilogram.
     Gas,
+    /// How much of another currency one unit of the studio's buys.
+    Exchange,
 }
 
 impl PriceKind {
     /// All of them, in the order in which they are shown.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::FineMetal,
         Self::Alloy,
         Self::Premium,
@@ -36,6 +38,7 @@ impl PriceKind {
         Self::Investment,
         Self::Electricity,
         Self::Gas,
+        Self::Exchange,
     ];
 
     /// The word kept in the database.
@@ -49,6 +52,7 @@ impl PriceKind {
             Self::Investment => "investment",
             Self::Electricity => "electricity",
             Self::Gas => "gas",
+            Self::Exchange => "exchange",
         }
     }
 
@@ -60,6 +64,7 @@ impl PriceKind {
             Self::Resin => "ml",
             Self::Investment | Self::Gas => "kg",
             Self::Electricity => "kWh",
+            Self::Exchange => "1",
         }
     }
 
@@ -74,6 +79,7 @@ impl PriceKind {
             Self::Investment => "Investments",
             Self::Electricity => "Electricity",
             Self::Gas => "Gas",
+            Self::Exchange => "Rates of exchange",
         }
     }
 
@@ -86,6 +92,15 @@ impl PriceKind {
             Self::Resin => "millilitre or litre",
             Self::Investment | Self::Gas => "gram or kilogram",
             Self::Electricity => "kilowatt hour",
+            Self::Exchange => "unit of your own currency, or by one unit of the other",
+        }
+    }
+
+    /// Decimals that its prices are kept with.
+    pub(super) const fn decimals(self) -> u32 {
+        match self {
+            Self::Exchange => 10,
+            _ => 8,
         }
     }
 }
@@ -110,9 +125,15 @@ pub(super) const TYPED_UNITS: [(&str, &str); 8] = [
     ("kWh", "kilowatt hour"),
 ];
 
+/// The word for a rate typed the other way round: what one unit of the other currency costs.
+pub(super) const EACH: &str = "each";
+
 /// A typed price for one of the unit that prices of its kind are kept in, to
-/// eight decimals; the error says which units fit.
+/// the decimals of its kind; the error says which units fit.
 pub(super) fn per_own_unit(kind: PriceKind, typed: Money, unit: &str) -> Result<Decimal, String> {
+    if kind == PriceKind::Exchange && typed.amount().is_zero() {
+        return Err("A rate of exchange is above nothing.".to_owned());
+    }
     let thousand = Decimal::ONE_THOUSAND;
     let amount = match (kind, unit) {
         (_, "") => Some(typed.amount()),
@@ -131,6 +152,7 @@ pub(super) fn per_own_unit(kind: PriceKind, typed: Money, unit: &str) -> Result<
         (PriceKind::Resin, "ml")
         | (PriceKind::Investment | PriceKind::Gas, "kg")
         | (PriceKind::Electricity, "kWh") => Some(typed.amount()),
+        (PriceKind::Exchange, EACH) => Decimal::ONE.checked_div(typed.amount()),
         (PriceKind::Resin, "l") => typed.amount().checked_div(thousand),
         (PriceKind::Investment | PriceKind::Gas, "g") => typed.amount().checked_mul(thousand),
         _ => {
@@ -138,7 +160,8 @@ pub(super) fn per_own_unit(kind: PriceKind, typed: Money, unit: &str) -> Result<
         }
     };
     amount
-        .map(|amount| amount.round_dp(8))
+        .map(|amount| amount.round_dp(kind.decimals()))
+        .filter(|amount| kind != PriceKind::Exchange || !amount.is_zero())
         .filter(|amount| *amount < Decimal::from(1_000_000_000_000_i64))
         .ok_or_else(|| "This price is too large to be kept.".to_owned())
 }
@@ -165,6 +188,17 @@ mod tests {
         assert_eq!(kept(PriceKind::Alloy, "980", "kg").as_deref(), Ok("0.98"));
         assert_eq!(kept(PriceKind::Resin, "240", "l").as_deref(), Ok("0.24"));
         assert_eq!(kept(PriceKind::Investment, "0.0021", "g").as_deref(), Ok("2.1"));
+    }
+
+    #[test]
+    fn a_rate_may_be_typed_either_way_round() {
+        assert_eq!(kept(PriceKind::Exchange, "1.0842", "").as_deref(), Ok("1.0842"));
+        assert_eq!(kept(PriceKind::Exchange, "0.8", EACH).as_deref(), Ok("1.25"));
+        assert_eq!(kept(PriceKind::Exchange, "28500", EACH).as_deref(), Ok("0.0000350877"));
+        assert!(kept(PriceKind::Exchange, "0", "").is_err());
+        assert!(
+            kept(PriceKind::Exchange, "1", "g").is_err_and(|words| words.contains("own currency"))
+        );
     }
 
     #[test]

@@ -4,7 +4,7 @@ use foundry::metal::Element;
 use rust_decimal::Decimal;
 
 use super::forms::PriceForm;
-use super::model::{TYPED_UNITS, money, per_own_unit};
+use super::model::{EACH, TYPED_UNITS, money, per_own_unit};
 use super::view::Item;
 use crate::clock::Day;
 
@@ -111,13 +111,14 @@ fn one(fields: &[String], against: &Against<'_>) -> Result<(String, PriceForm), 
     if amount < Decimal::ZERO || amount > Decimal::from(100_000_000) {
         return Err("A price must be between 0 and 100000000.".to_owned());
     }
-    if amount.normalize().scale() > 8 {
-        return Err("At most 8 decimals can be kept in a price.".to_owned());
+    let most = item.kind.decimals();
+    if amount.normalize().scale() > most {
+        return Err(format!("At most {most} decimals can be kept in a price."));
     }
     let unit = field(2);
-    if !TYPED_UNITS.iter().any(|(known, _)| *known == unit) {
+    if unit != EACH && !TYPED_UNITS.iter().any(|(known, _)| *known == unit) {
         return Err(format!(
-            "“{}” is not a unit known here; write g, kg, ozt, dwt, ml, l or kWh.",
+            "“{}” is not a unit known here; write g, kg, ozt, dwt, ml, l or kWh, or each for a rate of exchange.",
             short(unit)
         ));
     }
@@ -178,6 +179,7 @@ mod tests {
             item(PriceKind::FineMetal, "Ag", "Silver (Ag)"),
             item(PriceKind::FineMetal, "Au", "Gold (Au)"),
             item(PriceKind::Resin, "r", "Castable; blue"),
+            item(PriceKind::Exchange, "USD", "USD"),
         ];
         let today = Day("2026-11-25".parse().unwrap());
         let against = Against { items: &items, currency: "EUR", today, correct: false };
@@ -202,6 +204,10 @@ mod tests {
             [right("Silver (Ag)", "1", "2026-11-20"), right("Silver (Ag)", "0.9", "2026-11-25"),]
         );
         assert_eq!(read_all("gold\t70\tg"), [right("Gold (Au)", "70", "2026-11-25")]);
+        assert_eq!(
+            read_all("usd;1,0842\nUSD;0.8;each;2026-11-20"),
+            [right("USD", "1.0842", "2026-11-25"), right("USD", "1.25", "2026-11-20")]
+        );
         assert_eq!(
             read_all("\"Castable; blue\";240;l"),
             [right("Castable; blue", "0.24", "2026-11-25")]

@@ -2,6 +2,7 @@
 //! worth, and how amounts are rounded.
 
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use sqlx::{FromRow, PgConnection, PgExecutor};
 
 use crate::clock::Moment;
@@ -9,7 +10,7 @@ use crate::id::{ClassId, ClientId, TaskId, TaxId};
 use crate::web::Form;
 
 /// How an order is priced, beside its own inputs.
-#[derive(Clone, Debug, PartialEq, Eq, FromRow)]
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize, FromRow)]
 pub struct Rules {
     /// The least an order is worth, without tax; nothing when there is no least.
     pub least_net: Decimal,
@@ -66,7 +67,7 @@ impl Rules {
 }
 
 /// Work that is charged by the hour beside what every piece takes.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize, FromRow)]
 pub struct Task {
     /// Which.
     pub id: TaskId,
@@ -77,7 +78,7 @@ pub struct Task {
 }
 
 /// A tax beside the studio's own.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize, FromRow)]
 pub struct TaxRow {
     /// Which.
     pub id: TaxId,

@@ -1,5 +1,6 @@
 //! All SQL that writes prices.
 
+use foundry::quantity::Currency;
 use rust_decimal::Decimal;
 use sqlx::{PgConnection, PgExecutor};
 
@@ -18,6 +19,7 @@ pub(super) async fn exists(
     db: impl PgExecutor<'_>,
     kind: PriceKind,
     item: &str,
+    currency: &str,
 ) -> Result<bool, sqlx::Error> {
     let query = match kind {
         PriceKind::FineMetal => "SELECT EXISTS (SELECT 1 FROM alloy_parts WHERE metal = $1)",
@@ -27,6 +29,7 @@ pub(super) async fn exists(
         PriceKind::Resin => "SELECT EXISTS (SELECT 1 FROM resins WHERE id::text = $1)",
         PriceKind::Investment => "SELECT EXISTS (SELECT 1 FROM investments WHERE id::text = $1)",
         PriceKind::Electricity | PriceKind::Gas => "SELECT $1 = ''",
+        PriceKind::Exchange => return Ok(item != currency && Currency::by_code(item).is_ok()),
     };
     sqlx::query_scalar(query).bind(item).fetch_one(db).await
 }

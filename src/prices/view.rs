@@ -1,6 +1,7 @@
 //! What pages read about prices.
 
 use foundry::metal::Element;
+use foundry::quantity::Currency;
 use rust_decimal::Decimal;
 use sqlx::{FromRow, PgPool};
 
@@ -8,7 +9,7 @@ use super::day::{DayPrice, DayPrices};
 use super::model::PriceKind;
 use super::paths::Price;
 use crate::clock::{Day, Moment};
-use crate::web::{Fault, Order, Paged, Term, Turned};
+use crate::web::{Fault, Html, Order, Paged, Show, Term, Turned};
 
 #[derive(Clone, Debug, FromRow)]
 struct ItemRow {
@@ -42,10 +43,31 @@ impl Item {
         Price(self.kind, &self.item).to_string()
     }
 
+    /// Its price as it is shown.
+    pub(super) fn figure(&self, show: &Show) -> Html {
+        match &self.price {
+            Ok(price) => figure(show, self.kind, &self.item, &price.amount),
+            Err(_) => Html::default(),
+        }
+    }
+
     /// Whether its price follows from its metals.
     pub(super) fn computed(&self) -> Option<&DayPrice> {
         self.price.as_ref().ok().filter(|price| !price.working.steps.is_empty())
     }
+}
+
+/// A price as it is shown: by its unit, or as what one unit of the studio's currency buys.
+pub(super) fn figure(show: &Show, kind: PriceKind, item: &str, amount: &Decimal) -> Html {
+    match kind {
+        PriceKind::Exchange => rate_figure(show, &show.units.currency, item, amount),
+        kind => show.price(amount, kind.unit()),
+    }
+}
+
+/// A rate of exchange as it is shown.
+pub(super) fn rate_figure(show: &Show, own: &str, other: &str, rate: &Decimal) -> Html {
+    Html::trusted(format!("1\u{a0}{} = {}", Html::escaped(own), show.money_exact(rate, other)))
 }
 
 /// Everything in use that has a price or needs one, by kind and name.
@@ -88,7 +110,42 @@ pub(super) async fn items(pool: &PgPool, day: Day, currency: &str) -> Result<Vec
         let (valid_from, later) = (row.valid_from, row.later);
         items.push(Item { kind, item: row.item, name, valid_from, later, price });
     }
+    items.extend(currencies(pool, day, currency, &prices).await?);
     Ok(items)
+}
+
+/// Every other currency, with its rate where one is noted.
+async fn currencies(
+    pool: &PgPool,
+    day: Day,
+    own: &str,
+    prices: &DayPrices,
+) -> Result<Vec<Item>, Fault> {
+    let days: Vec<(String, Option<Day>, Option<Day>)> = sqlx::query_as(
+        "SELECT item, max(valid_from) FILTER (WHERE valid_from <= $1), min(valid_from) FILTER (WHERE valid_from > $1)
+         FROM prices WHERE kind = 'exchange' GROUP BY item",
+    )
+    .bind(day)
+    .fetch_all(pool)
+    .await?;
+    let others = Currency::all().into_iter().filter(|currency| currency.code() != own);
+    Ok(others
+        .map(|currency| {
+            let code = currency.code().to_owned();
+            let noted = days.iter().find(|(item, ..)| *item == code);
+            let (valid_from, later) =
+                noted.map_or((None, None), |(_, from, later)| (*from, *later));
+            let price = prices.of(PriceKind::Exchange, &code, &code);
+            Item {
+                kind: PriceKind::Exchange,
+                name: code.clone(),
+                item: code,
+                valid_from,
+                later,
+                price,
+            }
+        })
+        .collect())
 }
 
 /// A fine metal is called by its name, with its symbol.
@@ -109,6 +166,7 @@ fn named(kind: PriceKind, name: &str) -> String {
 pub(super) struct Noted {
     pub(super) amount: Decimal,
     pub(super) unit: String,
+    pub(super) currency: String,
     pub(super) valid_from: Day,
     pub(super) noted_by: Option<String>,
     pub(super) noted_at: Moment,
@@ -128,6 +186,7 @@ pub(super) async fn history(
     let name: Option<String> = match kind {
         PriceKind::Electricity => item.is_empty().then(|| "Electricity".to_owned()),
         PriceKind::Gas => item.is_empty().then(|| "Gas".to_owned()),
+        PriceKind::Exchange => Currency::by_code(item).ok().map(|known| known.code().to_owned()),
         PriceKind::Premium => {
             sqlx::query_scalar("SELECT 'Premium of ' || name FROM alloys WHERE id::text = $1")
                 .bind(item)
@@ -167,7 +226,7 @@ pub(super) async fn history(
         .await?;
     let seek = turned.in_order(&BY_DAY, size);
     let sql = format!(
-        "SELECT {}, p.amount, p.unit, p.valid_from, n.name AS noted_by, p.noted_at,
+        "SELECT {}, p.amount, p.unit, p.currency::text AS currency, p.valid_from, n.name AS noted_by, p.noted_at,
                 (SELECT (a.detail ->> 'before')::numeric FROM audit a
                   WHERE a.subject = 'price:' || p.id AND a.action = 'corrected' ORDER BY a.id DESC LIMIT 1) AS before
          FROM prices p LEFT JOIN people n ON n.id = p.noted_by

@@ -5,6 +5,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::actual::{Share, Shared, Taken};
 use super::content::{Content, Cost, Line};
+use super::starts::{Proposal, Start};
 
 /// A cost as quoted and as it came out; both for the whole line.
 #[derive(Clone, Debug, PartialEq)]
@@ -44,6 +45,8 @@ pub(super) struct Advice {
     pub(super) words: String,
     /// The page where it is changed, and its name.
     pub(super) place: Option<(&'static str, &'static str)>,
+    /// What the next quotes could start from, where that can be taken over as it is.
+    pub(super) proposal: Option<Proposal>,
 }
 
 /// A line as quoted and as it came out.
@@ -74,12 +77,14 @@ const SETTINGS: Option<(&str, &str)> = Some(("/studio/settings", "The studio's s
 
 /// Holds a line of the quote against what was recorded of it: everything the quote charges,
 /// also what nobody recorded.
-pub(super) fn compare(content: &Content, line: &Line, taken: Taken) -> OfLine {
-    let of = Holding { content, line, taken: &taken };
+///
+/// `design` is the number of the line's design, if the line is still there.
+pub(super) fn compare(content: &Content, line: &Line, design: Option<i32>, taken: Taken) -> OfLine {
+    let holding = Holding { content, line, design, taken: &taken };
     let mut costs = Vec::new();
     let mut advice = Vec::new();
     for part in line.components.iter().filter(|part| !part.cost.is_zero()) {
-        let (cost, more) = of.part(part);
+        let (cost, more) = holding.part(part);
         costs.push(cost);
         advice.extend(more);
     }
@@ -91,6 +96,7 @@ pub(super) fn compare(content: &Content, line: &Line, taken: Taken) -> OfLine {
                 taken.attempts, line.quantity
             ),
             place: Some(("/yields", "Yields")),
+            proposal: None,
         });
     }
     OfLine { name: line.name.clone(), quantity: line.quantity, taken, costs, advice }
@@ -99,6 +105,7 @@ pub(super) fn compare(content: &Content, line: &Line, taken: Taken) -> OfLine {
 struct Holding<'a> {
     content: &'a Content,
     line: &'a Line,
+    design: Option<i32>,
     taken: &'a Taken,
 }
 
@@ -178,7 +185,9 @@ impl Holding<'_> {
             .unwrap_or_default();
         let drawn = Decimal::try_from(line.weight_g).unwrap_or_default();
         let mut words = Vec::new();
+        let mut proposal = None;
         if differs(quoted, share) {
+            proposal = Some(studio(Start::MetalLoss, share * Decimal::new(1, 2)));
             words.push(format!(
                 "{} % of the metal was lost or filed off, {} % were quoted: set “Metal lost” in the studio's settings nearer to it.",
                 share.round_dp(1).normalize(),
@@ -194,7 +203,7 @@ impl Holding<'_> {
             ));
         }
         let place = SETTINGS;
-        (cost, (!words.is_empty()).then(|| Advice { words: words.join(" "), place }))
+        (cost, (!words.is_empty()).then(|| Advice { words: words.join(" "), place, proposal }))
     }
 
     fn finishing(&self, part: &Cost) -> (Compared, Option<Advice>) {
@@ -216,6 +225,7 @@ impl Holding<'_> {
                 asked.round_dp(0)
             ),
             place: None,
+            proposal: self.design.map(|design| of(Start::FinishingMinutes, design.to_string(), each)),
         });
         (cost, advice)
     }
@@ -235,17 +245,56 @@ impl Holding<'_> {
             part.cost.checked_div(price).unwrap_or_default().round_dp(3)
         };
         let mut cost = unrecorded(part, quoted, unit, record);
-        let Some(of) = self.taken.shares.get(&share) else { return (cost, None) };
-        let amount = exact(of.amount);
+        let Some(measured) = self.taken.shares.get(&share) else { return (cost, None) };
+        let amount = exact(measured.amount);
         let at = if minutes { amount * price / Decimal::from(60) } else { amount * price };
-        cost.taken = Some(Outcome { amount, cost: at.round_dp(2), measured: of.measured });
-        let learned = of.measured && differs(quoted, amount);
-        let words = learned.then(|| self.change(share, of, quoted, amount));
-        let place = match share {
-            Share::Bench => SETTINGS,
-            _ => None,
+        cost.taken = Some(Outcome { amount, cost: at.round_dp(2), measured: measured.measured });
+        // From what the program worked out itself nothing can be learned.
+        let learned = measured.measured && differs(quoted, amount);
+        let advice = learned.then(|| Advice {
+            words: self.change(share, measured, quoted, amount),
+            place: if share == Share::Bench { SETTINGS } else { None },
+            proposal: self.proposal(share, measured, quoted, amount),
+        });
+        (cost, advice)
+    }
+
+    /// What quotes could start from instead. How many share a batch they know by themselves, from
+    /// the last thirty.
+    fn proposal(
+        &self,
+        share: Share,
+        measured: &Shared,
+        quoted: Decimal,
+        taken: Decimal,
+    ) -> Option<Proposal> {
+        let inputs = &self.content.inputs;
+        let batch = exact(measured.of_batch);
+        let kiln = || inputs.kiln.map(|id| id.to_string());
+        let of_load = |start, quoted: Decimal| {
+            differs(quoted, batch).then(kiln).flatten().map(|kiln| of(start, kiln, batch))
         };
-        (cost, words.map(|words| Advice { words, place }))
+        match share {
+            Share::Resin => Some(studio(Start::SupportsPercent, self.supports(quoted, taken))),
+            Share::Printer => None,
+            Share::Powder => {
+                differs(inputs.powder_kg, batch).then(|| studio(Start::PowderKg, batch))
+            }
+            Share::Energy => of_load(Start::KilnKwh, inputs.kiln_kwh),
+            Share::Gas => of_load(Start::GasKg, inputs.gas_kg),
+            Share::KilnHours => of_load(Start::KilnHours, inputs.kiln_hours),
+            Share::Bench => Some(studio(Start::BenchMinutes, self.of_attempt(taken))),
+        }
+    }
+
+    /// Supports in per cent of the model that would have been right.
+    fn supports(&self, quoted: Decimal, taken: Decimal) -> Decimal {
+        let with = Decimal::ONE_HUNDRED + self.content.inputs.supports_percent;
+        (taken * with).checked_div(quoted).unwrap_or_default() - Decimal::ONE_HUNDRED
+    }
+
+    fn of_attempt(&self, taken: Decimal) -> Decimal {
+        taken / Decimal::from(self.taken.attempts.max(1))
     }
 
     /// What to turn in the next quote, with the value that would have been right.
@@ -255,15 +304,12 @@ impl Holding<'_> {
         let plain = |value: Decimal| value.normalize().to_string();
         match share {
             Share::Resin => {
-                let quoted_with = Decimal::ONE_HUNDRED + inputs.supports_percent;
-                let right = (taken * quoted_with).checked_div(quoted).unwrap_or_default()
-                    - Decimal::ONE_HUNDRED;
                 format!(
                     "{} ml of resin were used, {} quoted: turn “Supports” from {} % to {} % of the model.",
                     taken.round_dp(1).normalize(),
                     quoted.round_dp(1).normalize(),
                     plain(inputs.supports_percent),
-                    right.round_dp(0)
+                    self.supports(quoted, taken).round_dp(0)
                 )
             }
             Share::Printer => format!(
@@ -301,14 +347,11 @@ impl Holding<'_> {
                 plain(inputs.kiln_hours),
                 inputs.flasks_in_load
             ),
-            Share::Bench => {
-                let attempts = Decimal::from(self.taken.attempts.max(1));
-                format!(
-                    "Bench and pour took {} min a piece, {} were quoted: set “Bench” in the studio's settings nearer to it.",
-                    (taken / attempts).round_dp(0),
-                    inputs.bench_minutes
-                )
-            }
+            Share::Bench => format!(
+                "Bench and pour took {} min a piece, {} were quoted: set “Bench” in the studio's settings nearer to it.",
+                self.of_attempt(taken).round_dp(0),
+                inputs.bench_minutes
+            ),
         }
     }
 }
@@ -318,6 +361,16 @@ const METER: &str = "Read the meter when the firing is done: a step of the load.
 fn unrecorded(part: &Cost, quoted: Decimal, unit: &'static str, record: &'static str) -> Compared {
     let (what, quoted_cost) = (part.name.clone(), part.cost);
     Compared { what, unit, quoted, quoted_cost, taken: None, record }
+}
+
+/// A proposal for a thing.
+fn of(what: Start, item: String, after: Decimal) -> Proposal {
+    Proposal { what, item, after: what.within(after) }
+}
+
+/// A proposal for the whole studio.
+fn studio(what: Start, after: Decimal) -> Proposal {
+    of(what, String::new(), after)
 }
 
 fn exact(value: f64) -> Decimal {

@@ -161,11 +161,15 @@ pub struct TaxSum {
     pub gross: Decimal,
 }
 
-/// The price of a piece when so many are made.
+/// The price when so many are made.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Break {
     pub(super) quantity: u32,
-    pub(super) unit_price: Decimal,
+    /// Of a piece; none where lines are priced as a whole.
+    pub(super) unit_price: Option<Decimal>,
+    /// Of all of them; none in quotes kept before this was.
+    #[serde(default)]
+    pub(super) together: Option<Decimal>,
     /// How it was reached; empty in quotes kept before this was.
     #[serde(default)]
     pub(super) working: WorkingJson,
@@ -219,6 +223,16 @@ impl From<&foundry::quote::Amounts> for Amounts {
 }
 
 impl Amounts {
+    /// The costs themselves, without overhead.
+    pub(super) const fn direct(&self) -> Decimal {
+        self.direct
+    }
+
+    /// Net less cost.
+    pub(super) const fn earned(&self) -> Decimal {
+        self.earned
+    }
+
     /// What is earned, in per cent of the net price.
     pub(super) fn earned_percent(&self) -> Decimal {
         (self.earned * Decimal::ONE_HUNDRED).checked_div(self.net).unwrap_or_default().round_dp(1)
@@ -275,10 +289,26 @@ impl Line {
         self.own_metal_g.to_f64().unwrap_or_default()
     }
 
-    /// The price of a piece in another number, as a figure that opens into how it was reached.
-    pub(super) fn in_number(&self, each: &Break, show: &Show, currency: &str) -> Html {
-        let figure = show.money_in(each.unit_price, currency);
-        if each.working.steps.is_empty() { figure } else { working(&figure, &each.working) }
+    /// The price of a piece in another number: as a figure that opens into how it was reached, or
+    /// what it comes to where the line is priced as a whole.
+    pub(super) fn a_piece_in(&self, each: &Break, show: &Show, currency: &str) -> Html {
+        match (each.unit_price, each.together) {
+            (Some(price), _) => opened(show.money_in(price, currency), each),
+            (None, Some(whole)) => {
+                let mean = whole.checked_div(Decimal::from(each.quantity)).unwrap_or_default();
+                Html::trusted(format!("about {}", show.money_in(mean, currency)))
+            }
+            (None, None) => Html::default(),
+        }
+    }
+
+    /// What all of them cost in another number.
+    pub(super) fn all_in(&self, each: &Break, show: &Show, currency: &str) -> Html {
+        match (each.unit_price, each.together) {
+            (Some(_), Some(whole)) => show.money_in(whole, currency),
+            (None, Some(whole)) => opened(show.money_in(whole, currency), each),
+            (_, None) => Html::default(),
+        }
     }
 
     /// A component's cost as a figure that opens into how it was reached.
@@ -292,4 +322,9 @@ impl Line {
         }
         working(&figure, &WorkingJson { steps, warnings: Vec::new() })
     }
+}
+
+/// The figure of a number that opens into how it was reached.
+fn opened(figure: Html, each: &Break) -> Html {
+    if each.working.steps.is_empty() { figure } else { working(&figure, &each.working) }
 }

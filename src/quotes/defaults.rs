@@ -7,16 +7,19 @@ use foundry::investment::{
 use foundry::quantity::{CubicMillimetres, Millimetres};
 use foundry::quote::measured;
 use rust_decimal::Decimal;
-use sqlx::{FromRow, PgPool};
+use serde::Deserialize;
+use sqlx::PgPool;
+use sqlx::types::Json;
 
 use super::choices::MetalRule;
 use super::inputs::Inputs;
+use super::starts;
 use crate::id::{AlloyId, ClientId, InvestmentId, KilnId, PrinterId, ResinId};
-use crate::prices::{Rules, Task, TaxRow, class_of, tasks, taxes};
+use crate::prices::{Rules, Task, TaxRow, class_of};
 use crate::studio::Settings;
 
 /// Materials and machines to choose from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Shop {
     pub(super) resins: Vec<(ResinId, String)>,
     pub(super) printers: Vec<Printer>,
@@ -29,7 +32,7 @@ pub(super) struct Shop {
 }
 
 /// An alloy that an option may be cast in.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Alloy {
     pub(super) id: AlloyId,
     pub(super) name: String,
@@ -37,7 +40,7 @@ pub(super) struct Alloy {
     pub(super) source: String,
 }
 
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Printer {
     pub(super) id: PrinterId,
     pub(super) name: String,
@@ -49,7 +52,7 @@ pub(super) struct Printer {
     pub(super) hour_rate: Decimal,
 }
 
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Investment {
     pub(super) id: InvestmentId,
     pub(super) name: String,
@@ -57,7 +60,7 @@ pub(super) struct Investment {
     water_per_100: f64,
 }
 
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Kiln {
     pub(super) id: KilnId,
     pub(super) name: String,
@@ -65,41 +68,30 @@ pub(super) struct Kiln {
     pub(super) hour_rate: Decimal,
 }
 
+/// The whole shop in one answer: a price that is turned asks for it each time.
+const SHOP: &str = "SELECT json_build_object(
+    'resins', (SELECT coalesce(json_agg(json_build_array(id, name) ORDER BY lower(name), id), '[]')
+               FROM resins WHERE retired_at IS NULL),
+    'printers', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'layer_um', layer_um, 'exposure_s', exposure_s,
+                   'bottom_layers', bottom_layers, 'bottom_exposure_s', bottom_exposure_s, 'lift_s', lift_s,
+                   'hour_rate', hour_rate::text) ORDER BY lower(name), id), '[]') FROM printers WHERE retired_at IS NULL),
+    'investments', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'kind', kind, 'water_per_100', water_per_100)
+                   ORDER BY lower(name), id), '[]') FROM investments WHERE retired_at IS NULL),
+    'kilns', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'power_kw', power_kw, 'hour_rate', hour_rate::text)
+                   ORDER BY lower(name), id), '[]') FROM kilns WHERE retired_at IS NULL),
+    'alloys', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'density_g_cm3', density_g_cm3, 'source', source)
+                   ORDER BY lower(name), id), '[]') FROM alloys WHERE retired_at IS NULL),
+    'tasks', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'hour_rate', hour_rate::text)
+                   ORDER BY lower(name), id), '[]') FROM tasks WHERE retired_at IS NULL),
+    'taxes', (SELECT coalesce(json_agg(json_build_object('id', id, 'name', name, 'rate', rate::text, 'inclusive', inclusive)
+                   ORDER BY lower(name), id), '[]') FROM taxes WHERE retired_at IS NULL),
+    'rules', (SELECT json_build_object('least_net', least_net::text, 'rounding', rounding, 'price_by', price_by, 'version', version)
+              FROM price_rules))";
+
 impl Shop {
     pub(super) async fn load(pool: &PgPool) -> Result<Self, sqlx::Error> {
-        Ok(Self {
-            resins: sqlx::query_as(
-                "SELECT id, name FROM resins WHERE retired_at IS NULL ORDER BY lower(name), id",
-            )
-            .fetch_all(pool)
-            .await?,
-            printers: sqlx::query_as(
-                "SELECT id, name, layer_um, exposure_s, bottom_layers, bottom_exposure_s, lift_s, hour_rate
-                 FROM printers WHERE retired_at IS NULL ORDER BY lower(name), id",
-            )
-            .fetch_all(pool)
-            .await?,
-            investments: sqlx::query_as(
-                "SELECT id, name, kind, water_per_100 FROM investments WHERE retired_at IS NULL
-                 ORDER BY lower(name), id",
-            )
-            .fetch_all(pool)
-            .await?,
-            kilns: sqlx::query_as(
-                "SELECT id, name, power_kw, hour_rate FROM kilns WHERE retired_at IS NULL ORDER BY lower(name), id",
-            )
-            .fetch_all(pool)
-            .await?,
-            tasks: tasks(pool).await?,
-            taxes: taxes(pool).await?,
-            rules: Rules::load(pool).await?,
-            alloys: sqlx::query_as(
-                "SELECT id, name, density_g_cm3, source FROM alloys WHERE retired_at IS NULL
-                 ORDER BY lower(name), id",
-            )
-            .fetch_all(pool)
-            .await?,
-        })
+        let Json(shop) = sqlx::query_scalar(SHOP).fetch_one(pool).await?;
+        Ok(shop)
     }
 }
 
@@ -156,7 +148,7 @@ pub(super) async fn defaults(
     let kiln = shop.kilns.first();
     let percent = |share: Decimal| (share * Decimal::ONE_HUNDRED).normalize();
     let count = |minutes: i32| u32::try_from(minutes).unwrap_or(0);
-    Ok(Inputs {
+    let mut inputs = Inputs {
         resin: shop.resins.first().map(|(id, _)| *id),
         supports_percent: Decimal::from(USUAL_SUPPORTS),
         printer: shop.printers.first().map(|printer| printer.id),
@@ -194,7 +186,9 @@ pub(super) async fn defaults(
         tasks: Vec::new(),
         line_taxes: Vec::new(),
         abroad: None,
-    })
+    };
+    starts::apply(pool, &mut inputs).await?;
+    Ok(inputs)
 }
 
 /// Powder for a flask without a tree in it: a little too much, never too little.

@@ -263,7 +263,7 @@ fn abroad(form: &mut Form, today: Day, own: &str) -> Option<Abroad> {
     if form.value("rate").trim().is_empty() {
         form.wrong(
             "rate",
-            format!("How much {currency} one {own} buys is needed; nothing is guessed."),
+            format!("How much {currency} one {own} buys is needed: the price book has no rate of it, and nothing is guessed."),
         );
         return None;
     }

@@ -1,5 +1,6 @@
 //! Quotes: what an order must cost, sent to the client version by version.
 
+mod abroad;
 mod actions;
 mod actual;
 mod bought;
@@ -8,13 +9,16 @@ mod choices;
 mod compare;
 mod content;
 mod defaults;
+mod electricity;
 mod inputs;
 mod link;
 mod missing;
 mod pages;
 mod paths;
 mod reckon;
+mod starts;
 mod store;
+mod sure;
 mod view;
 mod words;
 mod work;
@@ -42,6 +46,8 @@ pub fn router() -> Router<App> {
         .route("/orders/{number}/price/preview", post(pages::price::preview))
         .route("/orders/{number}/quotes", get(pages::quotes::show))
         .route("/orders/{number}/quotes/actual", get(pages::actual::show))
+        .route("/orders/{number}/quotes/actual/take", post(pages::actual::take))
+        .route("/orders/{number}/quotes/actual/{change}/back", post(pages::actual::give_back))
         .route("/orders/{number}/quotes/{n}", get(pages::quote::show))
         .route("/orders/{number}/link", post(pages::quotes::new_link))
         .route("/orders/{number}/link/revoke", post(pages::quotes::revoke_link))

@@ -9,9 +9,11 @@ use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 use sqlx::PgPool;
 
+use super::abroad;
 use super::choices::{Choice, OptionSpec};
 use super::content::{Amounts, Break, Content, Exchange, Line, Unpriced};
 use super::defaults::Shop;
+use super::electricity;
 use super::inputs::Inputs;
 use super::missing::{Missing, notes, sentence};
 use super::words::AS_CAST;
@@ -36,7 +38,14 @@ pub(super) async fn reckon(
     let rows = orders::lines(pool, order.id).await?;
     let mut alloys: Vec<_> = rows.iter().map(|row| row.alloy_id).collect();
     alloys.extend(inputs.options.iter().filter_map(|option| option.alloy));
-    let prices = DayPrices::load(pool, today, &settings.currency, &alloys).await?;
+    let by_tariff = async {
+        match inputs.kiln {
+            Some(_) => electricity::by_tariff(pool, settings, today).await,
+            None => Ok(None),
+        }
+    };
+    let prices = DayPrices::load(pool, today, &settings.currency, &alloys);
+    let (prices, electricity) = tokio::try_join!(prices, by_tariff)?;
     let code = inputs.abroad.as_ref().map_or(settings.currency.as_str(), |abroad| &abroad.currency);
     let known = Currency::by_code(&settings.currency)
         .and_then(|own| Currency::by_code(code).map(|currency| (own, currency)));
@@ -50,7 +59,8 @@ pub(super) async fn reckon(
     };
     let number = order.number;
     let prices = &prices;
-    let workshop = Workshop { shop, settings, prices, currency, own, inputs: &inputs, number };
+    let workshop =
+        Workshop { shop, settings, prices, currency, own, inputs: &inputs, electricity, number };
     let asked = match workshop.priced_order(&rows, true) {
         Ok(asked) => asked,
         Err(missing) => return Ok(Err(missing)),
@@ -70,6 +80,7 @@ pub(super) async fn reckon(
         }
     }
     let mut notes = notes(settings, &inputs, &asked.warnings);
+    notes.extend(abroad::other_rate(pool, &inputs, own.code(), today).await?);
     for line in asked.lines.iter().filter(|line| line.as_cast) {
         notes.push(format!(
             "No finishing is charged for {}, so the client reads “{AS_CAST}”. If it is finished, type its minutes on the order.",
@@ -163,7 +174,7 @@ impl Priced {
     }
 }
 
-/// What a piece costs is shown for these numbers beside the number asked for.
+/// What a piece or a line costs is shown for these numbers beside the number asked for.
 const BREAKS: [u32; 6] = [1, 2, 5, 10, 25, 50];
 
 impl Workshop<'_> {
@@ -329,7 +340,7 @@ impl Workshop<'_> {
         }
     }
 
-    /// The price of a piece in other numbers, by pricing the line anew: what comes once is
+    /// The price in other numbers, by pricing the line anew: what comes once is
     /// shared by more pieces, a plate and a flask are shared as before.
     fn breaks(&self, line: &QuoteLine) -> Vec<Break> {
         let mut breaks = Vec::new();
@@ -337,25 +348,28 @@ impl Workshop<'_> {
             let other = in_number(line, quantity);
             let Ok(priced) = price(&self.input(vec![other])) else { continue };
             let Some(line) = priced.value.lines.first() else { continue };
-            if let Some(unit) = line.unit_price {
-                let working = WorkingJson::from(&up_to_piece(&line.working));
-                breaks.push(Break { quantity, unit_price: unit.amount(), working });
-            }
+            breaks.push(Break {
+                quantity,
+                unit_price: line.unit_price.map(|unit| unit.amount()),
+                together: Some(line.amounts.list.amount()),
+                working: WorkingJson::from(&up_to_price(&line.working)),
+            });
         }
         breaks
     }
 }
 
 /// The part of a line's working that is new in another number: what does not simply come with
-/// each piece, and how the price of a piece follows from the sum. That names every cost.
-fn up_to_piece(whole: &Working) -> Working {
+/// each piece, and how the price, of a piece or of the line, follows from the sum. That names
+/// every cost.
+fn up_to_price(whole: &Working) -> Working {
     let mut part = Working::default();
     for step in &whole.steps {
         let with_each = step.inputs.last().is_some_and(|input| input.name == "pieces made");
         if !(with_each && step.result.name.starts_with("cost of ")) {
             part.steps.push(step.clone());
         }
-        if step.result.name == "price of a piece" {
+        if matches!(step.result.name.as_ref(), "price of a piece" | "price of the line") {
             break;
         }
     }

@@ -46,6 +46,8 @@ pub(super) struct Workshop<'a> {
     /// The studio's currency.
     pub(super) own: Currency,
     pub(super) inputs: &'a Inputs,
+    /// A kilowatt hour by the tariff, where one is noted.
+    pub(super) electricity: Option<DayPrice>,
     /// Of the order.
     pub(super) number: i32,
 }
@@ -183,7 +185,11 @@ impl Workshop<'_> {
             let rate = self.money(kiln.hour_rate);
             let [energy, hours] =
                 Component::kiln(inputs.kiln_kwh, None, inputs.kiln_hours, rate, recurs);
-            add(energy, self.prices.of(PriceKind::Electricity, "", "electricity"));
+            let kwh = match &self.electricity {
+                Some(by_tariff) => Ok(by_tariff.clone()),
+                None => self.prices.of(PriceKind::Electricity, "", "electricity"),
+            };
+            add(energy, kwh);
             if !inputs.gas_kg.is_zero() {
                 let gas = Component::new(CostKind::Kiln, "gas", inputs.gas_kg, "kg", None, recurs);
                 add(gas, self.prices.of(PriceKind::Gas, "", "gas"));

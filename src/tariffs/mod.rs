@@ -6,7 +6,7 @@ mod pages;
 mod store;
 
 pub use model::{Costed, cost_of, week_minute};
-pub use store::{InForce, in_force};
+pub use store::{InForce, in_force, noted};
 
 use axum::Router;
 use axum::routing::{get, post};

@@ -101,20 +101,26 @@ pub struct InForce {
     pub currency: Currency,
 }
 
-/// The tariff of a day; where none is noted, the price of electricity; else nothing.
-pub async fn in_force(pool: &PgPool, day: Day) -> Result<Option<InForce>, sqlx::Error> {
+/// The tariff noted for a day, if there is one.
+pub async fn noted(pool: &PgPool, day: Day) -> Result<Option<InForce>, sqlx::Error> {
     let sql = format!("{COLUMNS} WHERE valid_from <= $1 ORDER BY valid_from DESC LIMIT 1");
     let row: Option<TariffRow> =
         sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(day).fetch_optional(pool).await?;
-    if let Some(row) = row {
-        let Ok(currency) = Currency::by_code(&row.currency) else { return Ok(None) };
-        let hours = hours(pool, row.id).await?;
-        return Ok(Some(InForce {
-            tariff: tariff(row.base_price, &hours, currency),
-            bands: bands_or_flat(row.base_price, &hours),
-            currency,
-            name: row.name,
-        }));
+    let Some(row) = row else { return Ok(None) };
+    let Ok(currency) = Currency::by_code(&row.currency) else { return Ok(None) };
+    let hours = hours(pool, row.id).await?;
+    Ok(Some(InForce {
+        tariff: tariff(row.base_price, &hours, currency),
+        bands: bands_or_flat(row.base_price, &hours),
+        currency,
+        name: row.name,
+    }))
+}
+
+/// The tariff of a day; where none is noted, the price of electricity; else nothing.
+pub async fn in_force(pool: &PgPool, day: Day) -> Result<Option<InForce>, sqlx::Error> {
+    if let Some(noted) = noted(pool, day).await? {
+        return Ok(Some(noted));
     }
     let flat: Option<(Decimal, String)> = sqlx::query_as(
         "SELECT amount, currency::text FROM prices WHERE kind = 'electricity' AND valid_from <= $1

@@ -186,3 +186,29 @@ async fn a_price_in_another_number_opens_into_its_working() {
     let kept = shop.owner.get(draft.led_to()).await;
     assert!(kept.page().contains("149.875"));
 }
+
+/// One piece of the first line costs 89.00 and 20.00 of set-up, (109 × 1.1) ÷ 0.8 = 149.875; two cost
+/// 272.25. Priced by the line, only the line's price is rounded, and a piece is about its share.
+#[tokio::test(flavor = "multi_thread")]
+async fn lines_priced_as_a_whole_show_other_numbers_too() {
+    let shop = shop().await;
+    let rules = shop.owner.get("/prices/rules").await;
+    let version = crate::invoices::hidden(rules.page(), "version");
+    let by_line = [
+        ("version", version.as_str()),
+        ("least_net", "0"),
+        ("price_by", "line"),
+        ("rounding", "line"),
+    ];
+    shop.owner.post("/prices/rules", &by_line).await.led_to();
+    let page = shop.preview("").await;
+    let breaks = page.split("id=\"breaks-1\"").nth(1).unwrap();
+    let breaks = breaks.split("<details class=\"breaks\"").next().unwrap();
+    for words in
+        [&figure("149.88"), "price of the line", "149.875", "about ", "cost of set-up of the order"]
+    {
+        assert!(breaks.contains(words), "{words}: {breaks}");
+    }
+    // Five: (445 + 20) × 1.1 ÷ 0.8 = 639.375, about 127.88 each.
+    assert!(breaks.contains(&figure("639.38")) && breaks.contains(&figure("127.88")), "{breaks}");
+}

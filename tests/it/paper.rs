@@ -198,3 +198,114 @@ async fn quote_ticket_and_pour_sheet_share_one_design() {
     let status = maker.get(&format!("/orders/{number}/quote.pdf")).await.status;
     assert_eq!(status, 403, "prices are the owner's");
 }
+
+/// A paper of so many lines with their total, in a currency as given.
+fn lines_and_total(size: Size, lines: usize, amount: &str) -> Paper {
+    let rows = (1..=lines)
+        .map(|n| {
+            vec![format!("Row {n}."), format!("A knob in silver, number {n}"), amount.to_owned()]
+        })
+        .collect();
+    let columns = vec![
+        Column::words("Number", 1.0),
+        Column::words("What", 2.0),
+        Column::figures("Amount", 0.5),
+    ];
+    Paper {
+        size,
+        studio: "Studio".to_owned(),
+        title: "Invoice 7".to_owned(),
+        blocks: vec![
+            Block::Table(Table { columns, rows }),
+            Block::Sums(vec![
+                ("Net".to_owned(), amount.to_owned()),
+                ("VAT 19 %".to_owned(), amount.to_owned()),
+                ("To pay".to_owned(), amount.to_owned()),
+            ]),
+        ],
+    }
+}
+
+#[test]
+fn a_total_never_stands_alone_on_a_page_and_a_head_never_without_a_row() {
+    for size in [Size::A4, Size::Letter] {
+        let mut turned = false;
+        for lines in 18..40 {
+            let text = poppler(
+                "pdftotext",
+                &["-layout"],
+                &pdf(&lines_and_total(size, lines, "1.00 EUR")).unwrap(),
+            );
+            let pages: Vec<&str> =
+                text.split('\u{c}').filter(|page| !page.trim().is_empty()).collect();
+            let last = pages.iter().find(|page| page.contains("To pay")).unwrap();
+            for row in [format!("Row {lines}."), format!("Row {}.", lines - 1)] {
+                assert!(last.contains(&row), "{size:?} {lines}: {text}");
+            }
+            for page in &pages {
+                assert_eq!(
+                    page.contains("Number"),
+                    page.contains("Row "),
+                    "{size:?} {lines}: {page}"
+                );
+            }
+            turned |= pages.len() > 1;
+        }
+        assert!(turned, "some of them need a second page");
+    }
+}
+
+#[test]
+fn amounts_of_any_currency_stay_on_one_line() {
+    for amount in ["12,345,678 JPY", "1,234,567.890 KWD", "999,999,999.99 EUR"] {
+        let wide = amount.replace(' ', "\u{a0}");
+        let bytes = pdf(&lines_and_total(Size::Letter, 3, &wide)).unwrap();
+        let text = poppler("pdftotext", &["-layout"], &bytes);
+        assert_eq!(text.matches(amount).count(), 6, "{amount}: {text}");
+    }
+}
+
+/// Every paper of the studio on both sheets, with names as long as they come.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_paper_is_written_on_both_sheets() {
+    let (studio, owner, number) = agreed().await;
+    sqlx::query(
+        "UPDATE clients SET name = 'Freifrau Wilhelmina-Adelgunde von und zu Oberhöchstadt-Niederreifenberg und Söhne', address = E'Zum Kupferhammer 114b\\n61476 Kronberg'",
+    )
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    let deposit = issued(&owner, number, "deposit").await;
+    let note = owner.post(&format!("{deposit}/credit"), &[]).await.led_to().to_owned();
+    let flask = studio.hot_flask(&[&format!("{number}-1"), &format!("{number}-2")], 200.0).await;
+    let client = crate::invoices::client(&studio).await;
+    let papers = [
+        (format!("{deposit}/pdf"), "To pay"),
+        (format!("{note}/pdf"), "Credited"),
+        (format!("/clients/{client}/account/pdf"), "Still to be paid"),
+        (format!("/orders/{number}/quote.pdf"), "Total"),
+        (format!("/pieces/{number}-1/ticket.pdf"), "Burnout"),
+        (format!("/flasks/{flask}/sheet.pdf"), "Charge"),
+        ("/pours/sheet.pdf".to_owned(), "Molten metal"),
+        (format!("/metal/clients/{client}/pdf"), "No metal of"),
+    ];
+    for (sheet, points) in
+        [("a4", "595.276 x 841.89 pts (A4)"), ("letter", "612 x 792 pts (letter)")]
+    {
+        sqlx::query("UPDATE invoicing SET paper = $1")
+            .bind(sheet)
+            .execute(&studio.db.pool)
+            .await
+            .unwrap();
+        for (path, words) in &papers {
+            let bytes = download(&owner, path).await;
+            let text = poppler("pdftotext", &["-layout"], &bytes);
+            assert!(text.contains(words), "{path}: {text}");
+            let info = poppler("pdfinfo", &[], &bytes);
+            assert!(info.contains(points), "{path}: {info}");
+            assert_eq!(line_with(&info, "Tagged"), ["Tagged:", "yes"], "{path}");
+            let tree = poppler("pdfinfo", &["-struct-text"], &bytes);
+            assert!(tree.contains("H1"), "{path}: {tree}");
+        }
+    }
+}

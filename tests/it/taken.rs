@@ -136,6 +136,89 @@ async fn resin_powder_energy_and_minutes_are_compared_and_what_to_turn_is_told()
         assert!(seen.body.contains(words), "{words}: {}", seen.body);
     }
     assert!(!seen.body.contains("A flask took"), "powder was as quoted");
+    taken_over_and_given_back(&studio, &owner, number, &kiln).await;
+}
+
+/// What the job proposes is taken over with one tap, the next quote starts from it, and another
+/// tap gives it back.
+async fn taken_over_and_given_back(studio: &Studio, owner: &Actor, number: i32, kiln: &str) {
+    let pool = &studio.db.pool;
+    let place = format!("/orders/{number}/quotes/actual");
+    let page = owner.get(&place).await;
+    for words in [
+        "Start from 117\u{202f}% of the model",
+        "Start from 16\u{202f}kWh",
+        "Start from 25\u{202f}min",
+    ] {
+        assert!(page.page().contains(words), "{words}: {}", page.body);
+    }
+    let take = |what: &'static str, item: String, after: &'static str| {
+        let (owner, place) = (owner.clone(), format!("{place}/take"));
+        async move {
+            owner.post(&place, &[("what", what), ("item", item.as_str()), ("after", after)]).await
+        }
+    };
+    // A figure that does not follow from the records is not believed.
+    let made_up = take("supports_percent", String::new(), "300").await;
+    assert_eq!(made_up.status, 409);
+    take("supports_percent", String::new(), "117").await.led_to();
+    take("kiln_kwh", kiln.to_owned(), "16").await.led_to();
+    take("bench_minutes", String::new(), "25").await.led_to();
+    let twice = take("bench_minutes", String::new(), "25").await;
+    assert_eq!(twice.status, 409);
+    let page = owner.get(&place).await;
+    assert!(
+        page.page().contains("Taken over from this order") && page.body.contains("as reckoned"),
+        "{}",
+        page.body
+    );
+    assert!(!page.body.contains("Start from 117"));
+
+    let silver: String =
+        sqlx::query_scalar("SELECT id::text FROM alloys").fetch_one(pool).await.unwrap();
+    // A first price starts from the first kiln in use.
+    sqlx::query("UPDATE kilns SET retired_at = now() WHERE id::text <> $1")
+        .bind(kiln)
+        .execute(pool)
+        .await
+        .unwrap();
+    let next = order(owner, silver.parse().unwrap(), 1).await;
+    let starts = |page: String| {
+        ["supports_percent", "kiln_kwh", "bench_minutes"]
+            .map(|name| crate::invoices::hidden(&page, name))
+    };
+    let fresh = |next: i32| {
+        let owner = owner.clone();
+        async move { owner.get(&format!("/orders/{next}/price")).await.page().to_owned() }
+    };
+    assert_eq!(starts(fresh(next).await), ["117", "16", "25"]);
+    let ids: Vec<String> = sqlx::query_scalar("SELECT id::text FROM price_changes ORDER BY what")
+        .fetch_all(pool)
+        .await
+        .unwrap();
+    assert_eq!(ids.len(), 3);
+    for id in &ids {
+        owner.post(&format!("{place}/{id}/back"), &[]).await.led_to();
+    }
+    let again = owner.post(&format!("{place}/{}/back", ids[0]), &[]).await;
+    assert!(again.status == 409 && again.body.contains("given back already"), "{}", again.body);
+    // 3 kW for twelve hours at two fifths of its power are 14.4 kWh, as it was reckoned before.
+    assert_eq!(starts(fresh(next).await), ["30", "14.4", "15"]);
+    // What somebody set since is left as it is.
+    take("bench_minutes", String::new(), "25").await.led_to();
+    sqlx::query("UPDATE studio SET bench_minutes = 40").execute(pool).await.unwrap();
+    let id: String =
+        sqlx::query_scalar("SELECT id::text FROM price_changes WHERE reversed_at IS NULL")
+            .fetch_one(pool)
+            .await
+            .unwrap();
+    let kept = owner.post(&format!("{place}/{id}/back"), &[]).await;
+    assert!(
+        kept.status == 409 && kept.body.contains("set to something else since"),
+        "{}",
+        kept.body
+    );
+    assert_eq!(starts(fresh(next).await)[2], "40");
 }
 
 #[tokio::test(flavor = "multi_thread")]

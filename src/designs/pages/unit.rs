@@ -26,7 +26,7 @@ pub(crate) async fn submit(
     let version = view::version_file(&app.pool, number, n).await?;
     let bytes = files::read(&app.pool, version.file_id).await?;
     let name = version.file_name.clone();
-    let (_, reading) = reading::take(bytes, name, app.largest_model, Some(told)).await?;
+    let reading = reading::take(bytes.into(), name, app.largest_model, Some(told)).await?;
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             let reading = reading.map_err(|why| Refused::input("unit", why))?;

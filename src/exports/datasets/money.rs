@@ -52,6 +52,11 @@ pub(super) const SETS: &[Dataset] = &[
             column("settled", Number, "b.settled", "paid, or used of a credit note"),
             column("issued_on", Day, "i.issued_on", "when it was issued"),
             column("due_on", Day, "i.due_on", "when it is to be paid"),
+            column("booked_in", Text, "i.booked_in", "the studio’s currency, where the invoice is in another"),
+            column("booked_rate", Number, "i.booked_rate", "how much of the invoice’s currency one unit of it buys"),
+            column("booked_on", Day, "i.booked_on", "the day of that rate"),
+            column("booked_net", Number, "i.booked_net", "without tax, in the studio’s currency"),
+            column("booked_total", Number, "i.booked_total", "with tax, likewise"),
         ],
     },
     Dataset {
@@ -109,6 +114,8 @@ pub(super) const SETS: &[Dataset] = &[
             column("reverses", Text, "e.reverses", "the entry that it takes back"),
             column("at", Moment, "e.at", "when it was noted"),
             column("person", Text, "w.name", "by whom"),
+            column("booked_in", Text, "e.booked_in", "the studio’s currency, where the entry is in another"),
+            column("booked", Number, "e.booked", "what it is in the studio’s currency"),
         ],
     },
     Dataset {
@@ -123,14 +130,17 @@ pub(super) const SETS: &[Dataset] = &[
             column("debit_id", Text, "s.debit_id", "the invoice or refund"),
             column("amount", Number, "s.amount", "how much; below nothing where it is taken back"),
             column("at", Moment, "s.at", "when"),
+            column("on_day", Day, "coalesce(s.on_day, (s.at AT TIME ZONE 'UTC')::date)", "the day it counts"),
+            column("booked_in", Text, "s.booked_in", "the studio’s currency, where they are in another"),
+            column("difference", Number, "s.difference", "gained by exchange, lost where it is below nothing"),
         ],
     },
     Dataset {
         name: "journal",
         title: "Bookkeeping journal",
-        about: "double entry from invoices and payments; each document and so each day balances",
+        about: "double entry from invoices, payments and differences of exchange; each document and so each day balances, in its currency and in the studio’s",
         from: "FROM (
-    SELECT i.issued_on AS day, i.kind AS kind, i.label AS document, 1 AS n, 'receivables' AS account, i.currency,
+    SELECT i.issued_on AS day, i.kind AS kind, i.label AS document, 1 AS n, 'receivables' AS account, i.currency::text AS currency,
            CASE i.kind WHEN 'invoice' THEN i.total ELSE -i.total END AS amount,
            CASE i.kind WHEN 'invoice' THEN 1 ELSE -1 END * coalesce(i.booked_total, i.total) AS booked,
            coalesce(i.booked_in, i.currency) AS booked_in, i.to_name AS client, '' AS text, i.id
@@ -154,23 +164,30 @@ pub(super) const SETS: &[Dataset] = &[
            CASE WHEN e.debit = (x.account = 'receivables') THEN 1 ELSE -1 END * coalesce(e.booked, e.amount),
            coalesce(e.booked_in, e.currency), c.name, e.method, e.id
     FROM client_entries e JOIN clients c ON c.id = e.client_id, (VALUES (1, 'money'), (2, 'receivables')) AS x (n, account)
-    WHERE e.kind IN ('payment', 'refund', 'payment_reversed', 'refund_reversed')) j JOIN (VALUES (1)) AS moved (one) ON j.amount <> 0
+    WHERE e.kind IN ('payment', 'refund', 'payment_reversed', 'refund_reversed')
+    UNION ALL
+    SELECT coalesce(s.on_day, (s.at AT TIME ZONE 'UTC')::date), 'exchange_difference', coalesce(i.label, d.reference), 2 * s.id + x.n, x.account,
+           d.currency, 0, CASE x.account WHEN 'receivables' THEN s.difference ELSE -s.difference END, s.booked_in, c.name,
+           trim_scale(s.amount) || ' ' || d.currency || ' settled', s.credit_id
+    FROM settlements s JOIN client_entries d ON d.id = s.debit_id JOIN clients c ON c.id = d.client_id
+    LEFT JOIN invoices i ON i.id = d.id, (VALUES (1, 'receivables'), (2, 'exchange_differences')) AS x (n, account)
+    WHERE s.difference <> 0) j JOIN (VALUES (1)) AS moved (one) ON j.amount <> 0 OR j.booked <> 0
    ",
         order: "j.day, j.id, j.n",
         columns: &[
             column("day", Day, "j.day", "the day of the entry"),
-            column("kind", Text, "j.kind", "invoice, credit_note, payment, refund, payment_reversed or refund_reversed"),
+            column("kind", Text, "j.kind", "invoice, credit_note, payment, refund, payment_reversed, refund_reversed or exchange_difference"),
             column("document", Text, "j.document", "the number as it is printed, or the reference of a payment"),
-            column("account", Text, "j.account", "receivables, sales, tax or money"),
+            column("account", Text, "j.account", "receivables, sales, tax, money or exchange_differences"),
             column("currency", Text, "j.currency", "ISO 4217 code"),
             column("debit", Number, "CASE WHEN j.amount > 0 THEN j.amount END", "in debit"),
             column("credit", Number, "CASE WHEN j.amount < 0 THEN -j.amount END", "in credit"),
             column("booked_in", Text, "j.booked_in", "the studio’s currency"),
-            column("booked_debit", Number, "CASE WHEN j.booked > 0 THEN j.booked END", "in debit, in the studio’s currency at the rate of the quote"),
+            column("booked_debit", Number, "CASE WHEN j.booked > 0 THEN j.booked END", "in debit, in the studio’s currency at the rate of its day"),
             column("booked_credit", Number, "CASE WHEN j.booked < 0 THEN -j.booked END", "in credit, likewise"),
             column("client", Text, "j.client", "with whom"),
             column("text", Text, "j.text", "what it is: the tax with its rate, how it was paid"),
-            column("entry_id", Text, "j.id", "the key of the invoice or entry"),
+            column("entry_id", Text, "j.id", "the key of the invoice or entry; of a difference of exchange that of the payment"),
         ],
     },
     Dataset {

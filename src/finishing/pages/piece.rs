@@ -11,6 +11,7 @@ use crate::findings::{self, FindingRow};
 use crate::finishing::forms::{self, PassForm};
 use crate::finishing::view::{self, BenchRow};
 use crate::finishing::{Bench, BenchPiece, actions};
+use crate::metal;
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::steps;
@@ -25,6 +26,8 @@ pub(crate) struct ShowBenchPiece {
     form: Form,
     steps: Html,
     found: Vec<FindingRow>,
+    /// Marks that its alloy may bear.
+    marks: Vec<String>,
 }
 
 impl ShowBenchPiece {
@@ -49,7 +52,9 @@ async fn page(
     let form = back.unwrap_or_else(|| prefilled(&piece, tasks));
     let steps = steps::panel(&app.pool, &signed.frame, Stage::Finish, label).await?;
     let found = findings::of_piece(&app.pool, label).await?;
-    Ok(ShowBenchPiece { frame: signed.frame.clone(), piece, causes, form, steps, found })
+    let marks = metal::marks_of(&app.pool, piece.alloy_id).await?;
+    let frame = signed.frame.clone();
+    Ok(ShowBenchPiece { frame, piece, causes, form, steps, found, marks })
 }
 
 /// What is known already; the minutes are those of the tasks, where none was told at the end.

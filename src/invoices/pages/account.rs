@@ -13,10 +13,10 @@ use crate::clock::Day;
 use crate::id::{ClientId, EntryId, InvoiceId};
 use crate::invoices::forms::{Money, PaymentForm};
 use crate::invoices::statement::{self, Statement};
-use crate::invoices::view::{self, ClientRow};
-use crate::invoices::{Account, Invoices, actions};
+use crate::invoices::view::{self, ClientRow, Exchanged};
+use crate::invoices::{Account, Invoices, payments, rates};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame, Refused};
+use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/account.html")]
@@ -27,6 +27,7 @@ pub(crate) struct ShowAccount {
     from: Option<Day>,
     to: Day,
     unpaid: Vec<(InvoiceId, String)>,
+    exchanged: Vec<Exchanged>,
     payment: Form,
     refund: Form,
     general: Form,
@@ -48,6 +49,20 @@ impl ShowAccount {
             .chain(others.filter(|code| *code != own))
             .map(|code| (code.clone(), code.clone()))
             .collect()
+    }
+
+    /// Whether the client has an account in another currency than the studio's.
+    fn abroad(&self) -> bool {
+        self.currencies().len() > 1
+    }
+
+    /// What changing the money of a statement came to.
+    fn exchanged(&self, currency: &str) -> impl Iterator<Item = &Exchanged> {
+        self.exchanged.iter().filter(move |each| each.currency == currency)
+    }
+
+    fn booked_label(&self) -> String {
+        format!("That is, in {}", self.frame.show.units.currency)
     }
 
     /// Whether something can be given back.
@@ -92,6 +107,7 @@ async fn page(
         from,
         to,
         unpaid: view::unpaid(&app.pool, id).await?,
+        exchanged: view::exchanged(&app.pool, id, to).await?,
         payment: forms.payment.unwrap_or_else(fresh),
         refund: forms.refund.unwrap_or_else(fresh),
         general: forms.general,
@@ -107,21 +123,16 @@ pub(crate) async fn show(
     page(&app, &signed, id, &wanted, Forms::default()).await
 }
 
-/// The currency in which money is noted: one in which the client has an account, or the studio's.
-async fn currency(
+/// The currency in which money is noted, and the studio's.
+async fn currencies(
     app: &App,
     signed: &Signed,
     id: ClientId,
     form: &mut Form,
-) -> Result<Currency, Fault> {
-    let own = signed.frame.show.units.currency.clone();
-    let typed = form.value("currency").to_owned();
+) -> Result<(Currency, Currency), Fault> {
+    let own = rates::currency(&signed.frame.show.units.currency)?;
     let known = view::currencies(&app.pool, id).await?;
-    if !typed.is_empty() && typed != own && !known.contains(&typed) {
-        form.wrong("currency", "Choose one of these.");
-    }
-    let code = if typed.is_empty() { own } else { typed };
-    Currency::by_code(&code).map_err(|refusal| Refused::conflict(refusal.to_string()).into())
+    Ok((rates::money_of(form, own, &known)?, own))
 }
 
 pub(crate) async fn pay(
@@ -131,15 +142,15 @@ pub(crate) async fn pay(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let money = currency(&app, &signed, id, &mut form).await?;
-    let Some(typed) = PaymentForm::read(&mut form, money, today) else {
+    let (money, own) = currencies(&app, &signed, id, &mut form).await?;
+    let Some(typed) = PaymentForm::read(&mut form, money, own, today) else {
         let forms = Forms { payment: Some(form), ..Forms::default() };
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::pay(conn, &signed, id, &typed).await?;
+            payments::pay(conn, &signed, id, &typed).await?;
             Ok(Account(id))
         })
         .await?;
@@ -154,15 +165,15 @@ pub(crate) async fn refund(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let today = signed.now.day_in(&signed.frame.show.zone);
-    let currency = currency(&app, &signed, id, &mut form).await?;
-    let Some(money) = Money::read(&mut form, currency, today) else {
+    let (currency, own) = currencies(&app, &signed, id, &mut form).await?;
+    let Some(money) = Money::read(&mut form, currency, own, today) else {
         let forms = Forms { refund: Some(form), ..Forms::default() };
         let page = page(&app, &signed, id, &Wanted::default(), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::refund(conn, &signed, id, &money).await?;
+            payments::refund(conn, &signed, id, &money).await?;
             Ok(Account(id))
         })
         .await?;
@@ -178,7 +189,7 @@ pub(crate) async fn reverse(
 ) -> Result<Response, Fault> {
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::reverse(conn, &signed, id, entry).await?;
+            payments::reverse(conn, &signed, id, entry).await?;
             Ok(Account(id))
         })
         .await?;

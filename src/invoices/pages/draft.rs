@@ -39,13 +39,14 @@ pub(crate) async fn save(
     let kept = store::lines(&app.pool, id).await?;
     let currency = Currency::by_code(&invoice.currency)
         .map_err(|refusal| Refused::conflict(refusal.to_string()))?;
-    let Some(typed) = DraftForm::read(&mut form, &kept, currency) else {
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let Some(typed) = DraftForm::read(&mut form, &kept, currency, today) else {
         let page = page(&app, &signed, id, Some(form)).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::save(conn, id, &typed, seen).await?;
+            actions::save(conn, &signed, id, &typed, seen).await?;
             Ok(Invoice(id))
         })
         .await?;

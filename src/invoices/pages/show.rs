@@ -10,8 +10,9 @@ use crate::id::InvoiceId;
 use crate::invoices::forms::{self, Names};
 use crate::invoices::store::{self, LineRow};
 use crate::invoices::view::{self, HistoryRow, InvoiceRow, SettledRow, TaxRow};
-use crate::invoices::{Account, Invoice, Invoices, InvoicesOfOrder, actions};
+use crate::invoices::{Account, Invoice, Invoices, InvoicesOfOrder, actions, payments};
 use crate::people::{Owner, Signed};
+use crate::prices::{self, Rate};
 use crate::studio::Settings;
 use crate::web::{App, Fault, Form, Frame, Refused};
 
@@ -30,9 +31,37 @@ pub(crate) struct ShowInvoice {
     names: Vec<(Names, Option<Decimal>)>,
     form: Form,
     studio_has_address: bool,
+    /// The studio's currency.
+    own: String,
+    /// The price book's rate of the day, where the draft is booked at another.
+    newer: Option<Rate>,
 }
 
 impl ShowInvoice {
+    /// Whether the draft may be put in another currency: nothing binds it to one.
+    fn is_free(&self) -> bool {
+        !self.invoice.is_credit() && self.invoice.order_number.is_none()
+    }
+
+    /// Whether the draft asks for a rate.
+    fn asks_rate(&self) -> bool {
+        !self.invoice.is_credit() && (self.is_free() || self.invoice.currency != self.own)
+    }
+
+    fn rate_label(&self) -> String {
+        format!("One {} buys", self.own)
+    }
+
+    fn asks_if_meant(&self) -> bool {
+        self.form.error("currency_meant").is_some() || self.form.ticked("currency_meant")
+    }
+
+    fn money_is_open(&self) -> bool {
+        self.invoice.currency != self.own
+            || self.asks_if_meant()
+            || ["currency", "rate", "rate_on"].iter().any(|name| self.form.error(name).is_some())
+    }
+
     fn with_discount(&self) -> bool {
         self.lines.iter().any(|line| !line.discount.is_zero())
     }
@@ -59,8 +88,21 @@ pub(super) async fn page(
         let percent = (settings.tax_rate * Decimal::ONE_HUNDRED).normalize();
         format!("{} {percent}", settings.tax_name)
     };
-    let form =
-        form.unwrap_or_else(|| forms::filled(&lines, invoice.due_days, &invoice.note, &usual));
+    let form = form.unwrap_or_else(|| {
+        let mut form = forms::filled(&lines, invoice.due_days, &invoice.note, &usual);
+        form.put("currency", &invoice.currency);
+        if let (Some(rate), Some(on)) = (invoice.booked_rate, invoice.booked_on) {
+            form.put("rate", &rate.normalize().to_string());
+            form.put("rate_on", &on.to_string());
+        }
+        form
+    });
+    let today = signed.now.day_in(&signed.frame.show.zone);
+    let newer = match (&invoice.booked_in, invoice.is_draft() && !invoice.is_credit()) {
+        (Some(own), true) => prices::rate(&app.pool, own, &invoice.currency, today).await?,
+        _ => None,
+    };
+    let newer = newer.filter(|newer| Some(newer.rate) != invoice.booked_rate);
     let shown = form.value("rows").parse::<usize>().unwrap_or(0).min(forms::MOST_LINES);
     Ok(ShowInvoice {
         frame: signed.frame.clone(),
@@ -73,6 +115,8 @@ pub(super) async fn page(
             .map(|n| (Names::of(n), lines.get(n - 1).map(|line| line.amount)))
             .collect(),
         studio_has_address: !store::invoicing(&app.pool).await?.address.is_empty(),
+        own: settings.currency,
+        newer,
         invoice,
         lines,
         form,
@@ -110,7 +154,7 @@ pub(crate) async fn use_credit(
 ) -> Result<Response, Fault> {
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::use_credit(conn, &signed, id).await?;
+            payments::use_credit(conn, &signed, id).await?;
             Ok(Invoice(id))
         })
         .await?;

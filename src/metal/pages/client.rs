@@ -41,9 +41,9 @@ struct Forms {
 #[derive(Default, Deserialize)]
 pub(crate) struct Wanted {
     #[serde(default)]
-    from: String,
+    pub(super) from: String,
     #[serde(default)]
-    until: String,
+    pub(super) until: String,
 }
 
 async fn page(

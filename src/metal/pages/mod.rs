@@ -3,6 +3,7 @@
 pub(super) mod alloy;
 pub(super) mod buy;
 pub(super) mod client;
+pub(super) mod client_paper;
 pub(super) mod clients;
 pub(super) mod confirm;
 pub(super) mod count;

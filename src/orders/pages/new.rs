@@ -132,6 +132,7 @@ pub(crate) async fn submit(
         let status = intake.status();
         return Ok((status, page(&app, &signed, intake).await?).into_response());
     };
+    let to_price = intake.form.ticked("then_price") && signed.frame.owner();
     intake
         .form
         .act_once(&app.pool, signed.now, async |conn| {
@@ -142,7 +143,8 @@ pub(crate) async fn submit(
                 }
                 actions::add_files(conn, &signed, id, client, &intake.taken, &line).await?;
             }
-            Ok(Order(number))
+            let place = Order(number);
+            Ok(if to_price { format!("{place}/price") } else { place.to_string() })
         })
         .await?
         .led()

@@ -42,7 +42,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Respo
             Block::Caution(format!("{}: {alloys}. {}", fume.head, fume.words))
         }),
     );
-    blocks.push(Block::Table(Table { columns, rows }));
+    blocks.push(Block::Board(Table { columns, rows }));
     let paper = Paper {
         size: paper::size_of(&app.pool).await?,
         studio: signed.frame.studio.clone(),

@@ -3,12 +3,13 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, Query, State};
+use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use crate::people::Owner;
 use crate::prices::view::{self, Noted};
 use crate::prices::{Price, PriceKind, Prices};
-use crate::web::{App, Fault, Frame, PageLinks, Turned};
+use crate::web::{App, Fault, Frame, Html, PageLinks, Turned};
 
 const SIZE: u32 = 50;
 
@@ -21,6 +22,21 @@ pub(crate) struct History {
     name: String,
     noted: Vec<Noted>,
     links: PageLinks,
+}
+
+impl History {
+    fn is_rate(&self) -> bool {
+        self.kind == PriceKind::Exchange
+    }
+
+    fn figure(&self, noted: &Noted, amount: &Decimal) -> Html {
+        let show = &self.frame.show;
+        if self.is_rate() {
+            view::rate_figure(show, &noted.currency, &self.item, amount)
+        } else {
+            show.price(amount, &noted.unit)
+        }
+    }
 }
 
 #[derive(Deserialize)]

@@ -9,7 +9,7 @@ use serde::Deserialize;
 
 use crate::people::{Owner, Signed};
 use crate::prices::forms::PriceForm;
-use crate::prices::model::TYPED_UNITS;
+use crate::prices::model::{EACH, TYPED_UNITS};
 use crate::prices::view::{self, Item};
 use crate::prices::{Price, PriceKind, PriceRules, Prices, actions};
 use crate::web::{App, Fault, Form, Frame, Html, working_of};
@@ -19,13 +19,18 @@ use crate::web::{App, Fault, Form, Frame, Html, working_of};
 pub(crate) struct ListPrices {
     frame: Frame,
     items: Vec<Item>,
+    /// A price of something that is bought.
     form: Form,
+    /// A rate of exchange.
+    rate: Form,
 }
 
 impl ListPrices {
     fn missing(&self) -> Vec<&Item> {
-        // Gas and premiums are charged only where there are any.
-        let needed = |item: &&Item| !matches!(item.kind, PriceKind::Gas | PriceKind::Premium);
+        // Gas and premiums are charged, and money changed, only where there is any.
+        let needed = |item: &&Item| {
+            !matches!(item.kind, PriceKind::Gas | PriceKind::Premium | PriceKind::Exchange)
+        };
         self.items.iter().filter(|item| item.price.is_err()).filter(needed).collect()
     }
 
@@ -43,12 +48,28 @@ impl ListPrices {
 
     fn choices(&self) -> Vec<(String, String)> {
         let words = |item: &Item| format!("{}, for a {}", item.name, item.kind.unit());
-        self.items.iter().map(|item| (item.choice(), words(item))).collect()
+        let bought = self.items.iter().filter(|item| item.kind != PriceKind::Exchange);
+        bought.map(|item| (item.choice(), words(item))).collect()
+    }
+
+    fn currencies(&self) -> Vec<(String, String)> {
+        let others = self.items.iter().filter(|item| item.kind == PriceKind::Exchange);
+        others.map(|item| (item.choice(), item.name.clone())).collect()
+    }
+
+    /// Which way round a rate is typed.
+    fn ways(&self) -> Vec<(&'static str, String)> {
+        let own = &self.frame.show.units.currency;
+        vec![("", format!("of it for one {own}")), (EACH, format!("{own} for one of it"))]
+    }
+
+    fn note_place(&self, item: &Item) -> String {
+        let form = if item.kind == PriceKind::Exchange { "rate" } else { "note" };
+        format!("{Prices}?what={}#{form}", item.choice())
     }
 
     fn figure(&self, item: &Item) -> Html {
-        let Ok(price) = &item.price else { return Html::default() };
-        let figure = self.frame.show.price(price.amount, item.kind.unit());
+        let figure = item.figure(&self.frame.show);
         match item.computed() {
             Some(price) => working_of(&figure, &price.working),
             None => figure,
@@ -66,7 +87,10 @@ async fn page(app: &App, signed: &Signed, form: Form) -> Result<ListPrices, Faul
     let frame = signed.frame.clone();
     let today = signed.now.day_in(&frame.show.zone);
     let items = view::items(&app.pool, today, &frame.show.units.currency).await?;
-    Ok(ListPrices { frame, items, form })
+    let of_rate = form.value("what").starts_with("exchange") || form.ticked("rates");
+    let fresh = Form::filled([("valid_from", today.to_string())]);
+    let (form, rate) = if of_rate { (fresh, form) } else { (form, fresh) };
+    Ok(ListPrices { frame, items, form, rate })
 }
 
 pub(crate) async fn show(

@@ -7,10 +7,11 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::people::{Owner, Signed};
+use crate::prices::forms::PriceForm;
 use crate::prices::paste::{self, Against, Line};
 use crate::prices::paths::Paste;
 use crate::prices::{Prices, actions, view};
-use crate::web::{App, Fault, Form, Frame, Refused};
+use crate::web::{App, Fault, Form, Frame, Html, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "prices/paste.html")]
@@ -23,6 +24,10 @@ pub(crate) struct PastePage {
 impl PastePage {
     fn wrong(&self) -> usize {
         self.lines.iter().filter(|line| line.read.is_err()).count()
+    }
+
+    fn figure(&self, price: &PriceForm) -> Html {
+        view::figure(&self.frame.show, price.kind, &price.item, &price.amount)
     }
 }
 

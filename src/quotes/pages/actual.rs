@@ -1,17 +1,21 @@
-//! What an order was quoted and what it took.
+//! What an order was quoted and what it took, and what to change because of it.
 
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
+use axum::response::Response;
 use rust_decimal::Decimal;
+use uuid::Uuid;
 
 use crate::orders::{self, Order, OrderRow, Orders};
-use crate::people::Owner;
+use crate::people::{Owner, Signed};
 use crate::quotes::actual;
 use crate::quotes::compare::{self, OfLine};
+use crate::quotes::paths::Actual;
+use crate::quotes::starts::{self, Proposal, Start, Taken};
 use crate::quotes::{Quotes, view};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Frame};
+use crate::web::{App, Fault, Form, Frame, Refused};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/actual.html")]
@@ -21,6 +25,8 @@ pub(crate) struct ActualPage {
     quote: Option<i32>,
     currency: String,
     lines: Vec<OfLine>,
+    changes: Vec<Taken>,
+    form: Form,
 }
 
 impl ActualPage {
@@ -35,6 +41,48 @@ impl ActualPage {
     fn measured(&self) -> bool {
         self.lines.iter().any(OfLine::measured)
     }
+
+    /// Whether a proposal was taken over and stands.
+    fn stands(&self, proposal: &Proposal) -> bool {
+        self.changes.iter().any(|change| {
+            change.reversed_at.is_none()
+                && change.what == proposal.what
+                && change.item == proposal.item
+                && change.after == proposal.after
+        })
+    }
+}
+
+/// The quote that was agreed, with each of its lines held against what was recorded.
+async fn compared(
+    app: &App,
+    order: &OrderRow,
+) -> Result<(Option<(i32, String)>, Vec<OfLine>), Fault> {
+    let accepted =
+        view::standing(&app.pool, order.id).await?.filter(|quote| quote.state == "accepted");
+    let Some(quote) = accepted else { return Ok((None, Vec::new())) };
+    let taken = actual::taken(&app.pool, order.id).await?;
+    let rows = orders::lines(&app.pool, order.id).await?;
+    let content = &quote.content.0;
+    let mut lines = Vec::new();
+    for line in &content.lines {
+        if let Some(taken) = taken.iter().find(|taken| taken.n == line.n) {
+            let design = rows.iter().find(|row| row.n == line.n).map(|row| row.design_number);
+            lines.push(compare::compare(content, line, design, taken.clone()));
+        }
+    }
+    Ok((Some((quote.n, content.currency.clone())), lines))
+}
+
+async fn page(app: &App, signed: &Signed, number: i32, form: Form) -> Result<ActualPage, Fault> {
+    let order = orders::load(&app.pool, number).await?;
+    let (quote, lines) = compared(app, &order).await?;
+    let changes = starts::of_order(&app.pool, order.id).await?;
+    let (quote, currency) = match quote {
+        Some((n, currency)) => (Some(n), currency),
+        None => (None, Settings::load(&app.pool).await?.currency),
+    };
+    Ok(ActualPage { frame: signed.frame.clone(), order, quote, currency, lines, changes, form })
 }
 
 pub(crate) async fn show(
@@ -42,21 +90,49 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Path(number): Path<i32>,
 ) -> Result<ActualPage, Fault> {
+    page(&app, &signed, number, Form::default()).await
+}
+
+pub(crate) async fn take(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path(number): Path<i32>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let what: Start = form.value("what").parse().map_err(|()| Fault::NotFound)?;
     let order = orders::load(&app.pool, number).await?;
-    let settings = Settings::load(&app.pool).await?;
-    let accepted =
-        view::standing(&app.pool, order.id).await?.filter(|quote| quote.state == "accepted");
-    let taken = actual::taken(&app.pool, order.id).await?;
-    let mut lines = Vec::new();
-    if let Some(quote) = &accepted {
-        let content = &quote.content.0;
-        for line in &content.lines {
-            if let Some(taken) = taken.iter().find(|taken| taken.n == line.n) {
-                lines.push(compare::compare(content, line, taken.clone()));
-            }
-        }
-    }
-    let currency = accepted.as_ref().map_or(settings.currency, |q| q.content.currency.clone());
-    let quote = accepted.map(|quote| quote.n);
-    Ok(ActualPage { frame: signed.frame, order, quote, currency, lines })
+    // What was on the page must still be what follows from the records.
+    let (_, lines) = compared(&app, &order).await?;
+    let proposal =
+        lines.into_iter().flat_map(|line| line.advice).filter_map(|advice| advice.proposal).find(
+            |known| {
+                known.what == what
+                    && known.item == form.value("item")
+                    && known.after.normalize().to_string() == form.value("after")
+            },
+        );
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            let proposal = proposal.ok_or_else(|| Refused::stale("what was recorded"))?;
+            starts::take(conn, &signed, order.id, &proposal).await?;
+            Ok(Actual(number))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, form)).await
+}
+
+pub(crate) async fn give_back(
+    State(app): State<App>,
+    Owner(signed): Owner,
+    Path((number, change)): Path<(i32, Uuid)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    let order = orders::load(&app.pool, number).await?;
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            starts::give_back(conn, &signed, order.id, change).await?;
+            Ok(Actual(number))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, number, form)).await
 }

@@ -16,7 +16,8 @@ use crate::quotes::inputs::{Inputs, MOST_OPTIONS, MOST_TASKS, tax_field};
 use crate::quotes::missing::Missing;
 use crate::quotes::paths::Quote;
 use crate::quotes::reckon::reckon;
-use crate::quotes::{PriceOrder, Quotes, actions, view};
+use crate::quotes::sure::{self, Sure};
+use crate::quotes::{PriceOrder, Quotes, abroad, actions, view};
 use crate::studio::Settings;
 use crate::web::{App, Fault, Form, Frame, Html, working_of};
 use foundry::yields::chance_of_enough;
@@ -45,6 +46,8 @@ pub(crate) struct PricePage {
     bought_lines: Vec<(String, String)>,
     chances: Vec<Chance>,
     known: (i64, i64),
+    /// How far the last orders came out from their quotes.
+    sure: Option<Sure>,
     /// How many fields need a look.
     wrong: usize,
 }
@@ -116,9 +119,29 @@ impl PricePage {
         format!("One {} buys", self.currency)
     }
 
+    /// The rate as it stands on the page, with its currency.
+    fn rate_shown(&self) -> String {
+        let currency = self.form.value("currency").trim().to_uppercase();
+        format!("{currency} {}", self.form.value("rate").trim())
+    }
+
     /// Whether it has to be asked if another currency than before is meant.
     fn asks_currency(&self) -> bool {
         self.form.error("other_currency").is_some() || self.form.ticked("other_currency")
+    }
+
+    /// What would be earned if the order took as much against its quote as others did: at the least,
+    /// in the middle, at the most. The share is that of cost.
+    fn earned_at(&self, sure: &Sure) -> [(Html, Html); 3] {
+        let totals =
+            self.content.as_ref().map(|content| (content.totals, content.currency.as_str()));
+        sure.shares().map(|share| {
+            let earned = totals.map_or_else(Html::default, |(totals, currency)| {
+                let more = totals.direct() * (share - Decimal::ONE);
+                self.frame.show.money_in(totals.earned() - more, currency)
+            });
+            (self.frame.show.percent(share), earned)
+        })
     }
 
     fn own(&self, line: &LineRow) -> bool {
@@ -174,6 +197,7 @@ struct Beside {
     lines: Vec<LineRow>,
     chances: Vec<Chance>,
     known: (i64, i64),
+    sure: Option<Sure>,
 }
 
 impl Beside {
@@ -194,7 +218,8 @@ impl Beside {
                 chances.push(Chance { spares, percent, working: worked.working });
             }
         }
-        Ok(Self { lines, chances, known })
+        let sure = sure::of_past(&app.pool).await?;
+        Ok(Self { lines, chances, known, sure })
     }
 }
 
@@ -252,6 +277,7 @@ async fn page(
         lines: beside.lines,
         chances: beside.chances,
         known: beside.known,
+        sure: beside.sure,
         frame: signed.frame.clone(),
         order,
         form,
@@ -277,6 +303,12 @@ struct Turned {
     content: Content,
 }
 
+/// What every price starts from, asked for at the same time.
+async fn read(app: &App, number: i32) -> Result<(OrderRow, Shop, Settings), Fault> {
+    let pool = &app.pool;
+    Ok(tokio::try_join!(orders::load(pool, number), Shop::load(pool), Settings::load(pool))?)
+}
+
 /// The same when numbers cannot be read: which, and why.
 #[derive(Template, WebTemplate)]
 #[template(
@@ -299,9 +331,7 @@ pub(crate) async fn show(
     Owner(signed): Owner,
     Path(number): Path<i32>,
 ) -> Result<PricePage, Fault> {
-    let order = orders::load(&app.pool, number).await?;
-    let shop = Shop::load(&app.pool).await?;
-    let settings = Settings::load(&app.pool).await?;
+    let (order, shop, settings) = read(&app, number).await?;
     // What was turned last time stays turned.
     let inputs = match view::newest(&app.pool, order.id).await? {
         Some(quote) => quote.content.0.inputs,
@@ -332,14 +362,13 @@ pub(crate) async fn preview(
     headers: HeaderMap,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let order = orders::load(&app.pool, number).await?;
-    let shop = Shop::load(&app.pool).await?;
-    let settings = Settings::load(&app.pool).await?;
+    let (order, shop, settings) = read(&app, number).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
     let taken = form.value("take").to_owned();
     if !taken.is_empty() {
         form.set("ready_by", &taken);
     }
+    abroad::fill_rate(&app.pool, &mut form, &settings.currency, today).await?;
     let turning = headers.contains_key("x-turning");
     let Some(inputs) = Inputs::read(&mut form, today, &settings.currency) else {
         let status = StatusCode::UNPROCESSABLE_ENTITY;
@@ -374,10 +403,9 @@ pub(crate) async fn save(
     Path(number): Path<i32>,
     mut form: Form,
 ) -> Result<Response, Fault> {
-    let order = orders::load(&app.pool, number).await?;
-    let shop = Shop::load(&app.pool).await?;
-    let settings = Settings::load(&app.pool).await?;
+    let (order, shop, settings) = read(&app, number).await?;
     let today = signed.now.day_in(&signed.frame.show.zone);
+    abroad::fill_rate(&app.pool, &mut form, &settings.currency, today).await?;
     let Some(inputs) = Inputs::read(&mut form, today, &settings.currency) else {
         let page = page(&app, &signed, order, (&shop, &settings), form, None, None).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());

@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
 
-use crate::paper::{self, Block, Column, Paper, Table};
+use crate::paper::{self, Block, Paper};
 use crate::people::Signed;
 use crate::pieces::RouteCard;
 use crate::route_cards::Piece;
@@ -88,17 +88,19 @@ pub(crate) async fn pdf(
     if !details.order_note.is_empty() {
         facts.push(("Order", details.order_note.clone()));
     }
-    let columns = card.boxes.iter().map(|stage| Column::words(stage.stage.title(), 1.0)).collect();
-    let row = card
+    let boxes = card
         .boxes
         .iter()
-        .map(|stage| match stage.at {
-            Some(at) if stage.state.word() == "done" => show.stamp(at),
-            _ => String::new(),
+        .map(|stage| {
+            let done = match stage.at {
+                Some(at) if stage.state.word() == "done" => show.stamp(at),
+                _ => String::new(),
+            };
+            (stage.stage.title().to_owned(), done)
         })
         .collect();
     let facts = facts.into_iter().map(|(name, fact)| (name.to_owned(), fact)).collect();
-    let mut blocks = vec![Block::Facts(facts), Block::Table(Table { columns, rows: vec![row] })];
+    let mut blocks = vec![Block::Facts(facts), Block::Route(boxes)];
     if let Some(modules) = tickets::modules(&address) {
         blocks.push(Block::Code { modules, words: address });
     }

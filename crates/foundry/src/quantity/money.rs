@@ -9,26 +9,64 @@ pub struct Currency {
     minor_digits: u8,
 }
 
+/// Codes of the currencies that people pay in, by the decimals of their smallest unit, in order.
+///
+/// ISO 4217:2015, list one as published on 1 January 2026, without codes of funds, metals and
+/// tests; with the Bulgarian lev, in which papers were written until then.
+const BY_DIGITS: [(u8, &str); 3] = [
+    (0, "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF"),
+    (
+        2,
+        "AED AFN ALL AMD AOA ARS AUD AWG AZN BAM BBD BDT BGN BMD BND BOB BRL BSD BTN BWP BYN BZD CAD \
+         CDF CHF CNY COP CRC CUP CVE CZK DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GTQ \
+         GYD HKD HNL HTG HUF IDR ILS INR IRR JMD KES KGS KHR KPW KYD KZT LAK LBP LKR LRD LSL MAD MDL \
+         MGA MKD MMK MNT MOP MRU MUR MVR MWK MXN MYR MZN NAD NGN NIO NOK NPR NZD PAB PEN PGK PHP PKR \
+         PLN QAR RON RSD RUB SAR SBD SCR SDG SEK SGD SHP SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT \
+         TOP TRY TTD TWD TZS UAH USD UYU UZS VED VES WST XCD XCG YER ZAR ZMW ZWG",
+    ),
+    (3, "BHD IQD JOD KWD LYD OMR TND"),
+];
+
+/// Whether a code is among codes that stand in order, with a space after each. Amounts are shown
+/// by the hundred, so it halves instead of walking.
+fn holds(codes: &str, code: [u8; 3]) -> bool {
+    let (mut from, mut to) = (0, codes.len().div_ceil(4));
+    while from < to {
+        let middle = (from + to) / 2;
+        match codes.as_bytes().get(middle * 4..middle * 4 + 3) {
+            Some(known) if known == code => return true,
+            Some(known) if *known < code[..] => from = middle + 1,
+            _ => to = middle,
+        }
+    }
+    false
+}
+
 impl Currency {
-    /// Finds a currency by its ISO 4217 code; knows those in which studios trade.
+    /// Finds a currency by its ISO 4217 code.
     ///
     /// # Source
-    /// Minor units after ISO 4217:2015 (from memory: two digits, except the zero- and
-    /// three-digit currencies listed here).
+    /// Minor units after ISO 4217:2015, list one of 1 January 2026.
     pub fn by_code(code: &str) -> Result<Self, MoneyRefusal> {
         let unknown = || MoneyRefusal::UnknownCurrency { code: code.chars().take(8).collect() };
         let letters: [u8; 3] = code.as_bytes().try_into().map_err(|_| unknown())?;
-        let minor_digits = match code {
-            "CLP" | "ISK" | "JPY" | "KRW" | "PYG" | "UGX" | "VND" | "XAF" | "XOF" | "XPF" => 0,
-            "BHD" | "IQD" | "JOD" | "KWD" | "LYD" | "OMR" | "TND" => 3,
-            "AED" | "ARS" | "AUD" | "BGN" | "BRL" | "CAD" | "CHF" | "CNY" | "COP" | "CZK"
-            | "DKK" | "EGP" | "EUR" | "GBP" | "HKD" | "HUF" | "IDR" | "ILS" | "INR" | "KES"
-            | "MAD" | "MXN" | "MYR" | "NGN" | "NOK" | "NZD" | "PEN" | "PHP" | "PLN" | "RON"
-            | "RSD" | "SAR" | "SEK" | "SGD" | "THB" | "TRY" | "TWD" | "UAH" | "USD" | "UYU"
-            | "ZAR" => 2,
-            _ => return Err(unknown()),
-        };
-        Ok(Self { code: letters, minor_digits })
+        BY_DIGITS
+            .iter()
+            .find(|(_, codes)| holds(codes, letters))
+            .map(|(minor_digits, _)| Self { code: letters, minor_digits: *minor_digits })
+            .ok_or_else(unknown)
+    }
+
+    /// Every currency known here, by its code.
+    #[must_use]
+    pub fn all() -> Vec<Self> {
+        let mut all: Vec<Self> = BY_DIGITS
+            .iter()
+            .flat_map(|(_, codes)| codes.split_ascii_whitespace())
+            .filter_map(|code| Self::by_code(code).ok())
+            .collect();
+        all.sort_unstable_by_key(|currency| currency.code);
+        all
     }
 
     /// The three-letter code.
@@ -126,5 +164,29 @@ impl Money {
             RoundingStrategy::MidpointAwayFromZero,
         );
         Self { amount, ..self }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test that cannot go on should stop there")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_currency_of_the_list_is_found_and_nothing_else() {
+        let all = Currency::all();
+        assert_eq!(all.len(), 156, "155 codes of list one, and the lev");
+        for (digits, codes) in BY_DIGITS {
+            for code in codes.split(' ') {
+                assert_eq!(
+                    Currency::by_code(code).unwrap().minor_digits(),
+                    u32::from(digits),
+                    "{code}"
+                );
+            }
+        }
+        for none in ["", "EU", "EURO", "eur", "XAU", "XXX", "QQQ", "AAA", "ZZZ", "E R", "AED "] {
+            assert!(Currency::by_code(none).is_err(), "{none}");
+        }
     }
 }

@@ -1,0 +1,196 @@
+//! Tables, facts and route cards on pages.
+
+use super::{BODY, CELL, Hair, Kind, LEADING, MARGIN, Node, SMALL, Setter, Style};
+use crate::paper::Table;
+use crate::paper::fonts::Weight;
+
+/// The head of a table.
+const HEAD: f32 = SMALL + 0.5;
+/// What is read from a metre away, row by row.
+pub(super) const BOARD: f32 = 15.0;
+/// Of a table's width, words need so much at least.
+const LEAST_FOR_WORDS: f32 = 0.25;
+/// So many rows go along with what follows their table.
+const KEPT_ROWS: usize = 2;
+/// A box of a route card is so high: room for a hand that writes.
+const BOX: f32 = 62.0;
+
+/// How the rows of a table are set.
+#[derive(Clone, Copy)]
+pub(super) struct Body {
+    pub(super) size: f32,
+    /// With a head, on every page.
+    pub(super) head: bool,
+    /// How much of what follows goes along with the last rows.
+    pub(super) after: f32,
+}
+
+impl Setter<'_> {
+    pub(super) fn facts(&mut self, facts: &[(String, String)]) {
+        let rows = facts.iter().map(|(name, fact)| vec![name.clone(), fact.clone()]).collect();
+        let columns =
+            vec![crate::paper::Column::words("", 0.3), crate::paper::Column::words("", 0.7)];
+        self.rows(&Table { columns, rows }, Body { size: BODY, head: false, after: 0.0 });
+    }
+
+    /// Left edge and width of each column. Figures get what they need and words share the rest;
+    /// where that leaves words too little, all have their shares.
+    fn places(&self, table: &Table, size: f32) -> Vec<(f32, f32)> {
+        let gaps = CELL * 2.0 * (table.columns.len().max(1) - 1) as f32;
+        let room = self.inner() - gaps;
+        let all: f32 = table.columns.iter().map(|column| column.width).sum();
+        let shares = table.columns.iter().map(|column| room * column.width / all);
+        let needed: Vec<Option<f32>> = (0..table.columns.len())
+            .map(|at| table.columns[at].figures.then(|| self.natural(table, at, size)))
+            .collect();
+        let words: f32 = table.columns.iter().filter(|c| !c.figures).map(|c| c.width).sum();
+        let left = room - needed.iter().flatten().sum::<f32>();
+        let widths: Vec<f32> = if words > 0.0 && left > room * LEAST_FOR_WORDS {
+            table
+                .columns
+                .iter()
+                .zip(&needed)
+                .map(|(column, needed)| needed.unwrap_or(left * column.width / words))
+                .collect()
+        } else {
+            shares.collect()
+        };
+        let mut x = MARGIN;
+        widths
+            .into_iter()
+            .map(|width| {
+                let place = (x, width);
+                x += width + CELL * 2.0;
+                place
+            })
+            .collect()
+    }
+
+    /// How wide a column is when nothing in it is broken, with a little air.
+    fn natural(&self, table: &Table, at: usize, size: f32) -> f32 {
+        let head = self.fonts.width(&table.columns[at].name, Weight::Regular) * HEAD;
+        let cells = table.rows.iter().filter_map(|row| row.get(at));
+        let widest = cells.map(|cell| self.fonts.width(cell, Weight::Regular) * size);
+        widest.fold(head, f32::max) + 2.0
+    }
+
+    pub(super) fn rows(&mut self, table: &Table, body: Body) {
+        let places = self.places(table, body.size);
+        let names: Vec<String> = table.columns.iter().map(|column| column.name.clone()).collect();
+        let style = Style::of(body.size, Weight::Regular);
+        let heights: Vec<f32> =
+            table.rows.iter().map(|row| self.row_height(&places, row, style)).collect();
+        let mut rows = Vec::new();
+        if body.head {
+            // A head stands above a row, never alone.
+            let first = heights.first().copied().unwrap_or(0.0);
+            self.need(HEAD * LEADING + 2.0 * CELL + first);
+            rows.extend(self.row(table, &places, &names, style, Some(false)));
+        }
+        for (at, row) in table.rows.iter().enumerate() {
+            let before = self.page;
+            // What comes after the table is not left alone: the last rows go along with it.
+            let left = heights.len() - at;
+            let wanted = if left <= KEPT_ROWS {
+                heights[at..].iter().sum::<f32>() + body.after
+            } else {
+                heights[at]
+            };
+            let a_page = self.lowest() - MARGIN - HEAD * LEADING - 2.0 * CELL;
+            self.need(if wanted < a_page { wanted } else { heights[at] });
+            if self.page != before && body.head {
+                self.row(table, &places, &names, style, Some(true));
+            }
+            rows.extend(self.row(table, &places, row, style, None));
+        }
+        self.group(Kind::Table, "", rows);
+    }
+
+    fn row_height(&self, places: &[(f32, f32)], cells: &[String], style: Style) -> f32 {
+        let lines = places
+            .iter()
+            .zip(cells)
+            .map(|((_, width), cell)| self.broken(cell, style, *width).len())
+            .max()
+            .unwrap_or(1);
+        lines as f32 * style.leading() + 2.0 * CELL
+    }
+
+    /// A row; `head` tells whether it is the head, and whether that is a repetition.
+    fn row(
+        &mut self,
+        table: &Table,
+        places: &[(f32, f32)],
+        cells: &[String],
+        style: Style,
+        head: Option<bool>,
+    ) -> Option<Node> {
+        let style = match head {
+            Some(_) => Style::of(HEAD, Weight::Regular).soft(),
+            None => style,
+        };
+        let repeated = head == Some(true);
+        let top = self.y + CELL;
+        let mut lowest = top;
+        let mut row = Vec::new();
+        for ((column, (x, width)), cell) in table.columns.iter().zip(places).zip(cells) {
+            let mut y = top;
+            let mut nodes = Vec::new();
+            for line in self.broken(cell, style, *width) {
+                y += style.leading();
+                let base = y - style.size * 0.3;
+                nodes.extend(if column.figures {
+                    self.put_right(&line, style, x + width, base, repeated)
+                } else {
+                    self.put(&line, style, *x, base, repeated)
+                });
+            }
+            lowest = lowest.max(y);
+            let kind = if head.is_some() { Kind::HeadCell } else { Kind::Cell };
+            row.push(Node::Group(kind, String::new(), nodes));
+        }
+        self.y = lowest + CELL;
+        self.hair(self.y, MARGIN, self.width - MARGIN, head.is_some());
+        (!repeated).then(|| Node::Group(Kind::Row, String::new(), row))
+    }
+
+    /// A route card: a box for each stage, what is done in it, and room to write.
+    pub(super) fn route(&mut self, boxes: &[(String, String)]) {
+        self.need(BOX);
+        let (top, bottom) = (self.y, self.y + BOX);
+        let wide = self.inner() / boxes.len().max(1) as f32;
+        let (name, note) = (Style::of(BODY, Weight::Bold), Style::of(SMALL, Weight::Regular));
+        let mut cells = [Vec::new(), Vec::new()];
+        for (at, (stage, done)) in boxes.iter().enumerate() {
+            let x = MARGIN + at as f32 * wide;
+            let mut lines = [Vec::new(), Vec::new()];
+            lines[0].extend(self.put(stage, name, x + 6.0, top + 14.0, false));
+            let mut y = top + 18.0;
+            for line in self.broken(done, note, wide - 12.0) {
+                y += note.leading();
+                lines[1].extend(self.put(&line, note, x + 6.0, y, false));
+            }
+            let [head, cell] = lines;
+            cells[0].push(Node::Group(Kind::HeadCell, String::new(), head));
+            cells[1].push(Node::Group(Kind::Cell, String::new(), cell));
+            if at > 0 {
+                self.upright(x, top, bottom);
+            }
+        }
+        let (left, right) = (MARGIN, self.width - MARGIN);
+        for y in [top, bottom] {
+            self.hair(y, left, right, true);
+        }
+        for x in [left, right] {
+            self.upright(x, top, bottom);
+        }
+        self.y = bottom;
+        let rows = cells.map(|row| Node::Group(Kind::Row, String::new(), row));
+        self.group(Kind::Table, "", rows.into());
+    }
+
+    fn upright(&mut self, x: f32, top: f32, bottom: f32) {
+        let (from, to) = ((x, top), (x, bottom));
+        self.laid.hairs.push(Hair { page: self.page, from, to, strong: true });
+    }
+}
