@@ -7,7 +7,8 @@ use axum::body::Body;
 use pourday::paper::{Block, Column, Paper, Size, Table, pdf};
 
 use crate::invoices::{agreed, issued};
-use crate::support::studio::Actor;
+use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
+use crate::support::studio::{Actor, Studio};
 
 /// Runs one of poppler's programs on a PDF.
 fn poppler(program: &str, options: &[&str], pdf: &[u8]) -> String {
@@ -265,30 +266,67 @@ fn amounts_of_any_currency_stay_on_one_line() {
     }
 }
 
-/// Every paper of the studio on both sheets, with names as long as they come.
-#[tokio::test(flavor = "multi_thread")]
-async fn every_paper_is_written_on_both_sheets() {
-    let (studio, owner, number) = agreed().await;
+/// An order of many lines in a currency with three decimals, for somebody with a long name, agreed.
+async fn many_lines() -> (Studio, Actor, i32) {
+    let studio = Studio::open().await;
+    let pool = &studio.db.pool;
+    rates(pool).await;
+    let bronze = alloy(pool, "Silicon bronze, melted from certified recycled stock", 8.36).await;
+    price(pool, ("alloy", &bronze.to_string(), "g"), "0.80", "2026-11-25").await;
+    let owner = studio.owner().await;
+    let number = order(&owner, bronze, 2).await;
     sqlx::query(
-        "UPDATE clients SET name = 'Freifrau Wilhelmina-Adelgunde von und zu Oberhöchstadt-Niederreifenberg und Söhne', address = E'Zum Kupferhammer 114b\\n61476 Kronberg'",
+        "INSERT INTO order_lines (id, order_id, n, design_version_id, alloy_id, quantity, finishing_minutes)
+         SELECT gen_random_uuid(), order_id, n + g, design_version_id, alloy_id, 1 + g % 3, 30 FROM order_lines, generate_series(1, 39) g",
     )
-    .execute(&studio.db.pool)
+    .execute(pool)
     .await
     .unwrap();
+    for sql in [
+        "UPDATE clients SET name = 'Freifrau Wilhelmina-Adelgunde von und zu Oberhöchstadt-Niederreifenberg und Söhne', address = E'Zum Kupferhammer 114b\n61476 Kronberg'",
+        "UPDATE designs SET name = 'Drawer knob with a fluted stem and a collar, left-handed'",
+        "UPDATE invoicing SET address = E'Harrow Lane 12\n1100-148 Lisbon', tax_number = 'Tax no. 000 000 000', pay_to = 'Account XX00 0000 0000 0000, with the number of the invoice.', footer = 'Made by hand; every piece weighed.'",
+    ] {
+        sqlx::query(sql).execute(pool).await.unwrap();
+    }
+    let dinars = [("currency", "KWD"), ("rate", "0.33"), ("rate_on", "2026-11-24")];
+    let mut fields = turned(&studio, number, &[]).await;
+    fields.extend(dinars.iter().map(|(name, value)| (*name, (*value).to_owned())));
+    let draft = post(&owner, &format!("/orders/{number}/price"), &fields).await;
+    let draft = draft.led_to().to_owned();
+    owner
+        .post(&format!("{draft}/send"), &[("message", "Dear Freifrau, here is the price.")])
+        .await
+        .led_to();
+    let page = link(&owner, number).await;
+    let yes = [("quote", "1"), ("name", "Wilhelmina von Oberhöchstadt")];
+    studio.stranger().post(&format!("{page}/yes"), &yes).await.led_to();
+    (studio, owner, number)
+}
+
+/// Every paper of the studio on both sheets, with names as long as they come and more lines than a
+/// sheet holds. They are left in `target/papers`, to be looked at.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_paper_is_written_on_both_sheets() {
+    let (studio, owner, number) = many_lines().await;
     let deposit = issued(&owner, number, "deposit").await;
-    let note = owner.post(&format!("{deposit}/credit"), &[]).await.led_to().to_owned();
+    let rest = issued(&owner, number, "rest").await;
+    let note = owner.post(&format!("{rest}/credit"), &[]).await.led_to().to_owned();
     let flask = studio.hot_flask(&[&format!("{number}-1"), &format!("{number}-2")], 200.0).await;
     let client = crate::invoices::client(&studio).await;
     let papers = [
-        (format!("{deposit}/pdf"), "To pay"),
-        (format!("{note}/pdf"), "Credited"),
-        (format!("/clients/{client}/account/pdf"), "Still to be paid"),
-        (format!("/orders/{number}/quote.pdf"), "Total"),
-        (format!("/pieces/{number}-1/ticket.pdf"), "Burnout"),
-        (format!("/flasks/{flask}/sheet.pdf"), "Charge"),
-        ("/pours/sheet.pdf".to_owned(), "Molten metal"),
-        (format!("/metal/clients/{client}/pdf"), "No metal of"),
+        ("quote", format!("/orders/{number}/quote.pdf"), "Total"),
+        ("deposit", format!("{deposit}/pdf"), "To pay"),
+        ("invoice", format!("{rest}/pdf"), "To pay"),
+        ("credit-note", format!("{note}/pdf"), "Credited"),
+        ("statement", format!("/clients/{client}/account/pdf"), "Still to be paid"),
+        ("ticket", format!("/pieces/{number}-1/ticket.pdf"), "Burnout"),
+        ("flask-sheet", format!("/flasks/{flask}/sheet.pdf"), "Charge"),
+        ("pour-sheet", "/pours/sheet.pdf".to_owned(), "Molten metal"),
+        ("metal", format!("/metal/clients/{client}/pdf"), "No metal of"),
     ];
+    let kept = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).with_file_name("papers");
+    std::fs::create_dir_all(&kept).unwrap();
     for (sheet, points) in
         [("a4", "595.276 x 841.89 pts (A4)"), ("letter", "612 x 792 pts (letter)")]
     {
@@ -297,8 +335,9 @@ async fn every_paper_is_written_on_both_sheets() {
             .execute(&studio.db.pool)
             .await
             .unwrap();
-        for (path, words) in &papers {
+        for (name, path, words) in &papers {
             let bytes = download(&owner, path).await;
+            std::fs::write(kept.join(format!("{name}-{sheet}.pdf")), &bytes).unwrap();
             let text = poppler("pdftotext", &["-layout"], &bytes);
             assert!(text.contains(words), "{path}: {text}");
             let info = poppler("pdfinfo", &[], &bytes);
@@ -306,6 +345,18 @@ async fn every_paper_is_written_on_both_sheets() {
             assert_eq!(line_with(&info, "Tagged"), ["Tagged:", "yes"], "{path}");
             let tree = poppler("pdfinfo", &["-struct-text"], &bytes);
             assert!(tree.contains("H1"), "{path}: {tree}");
+            let pages: Vec<&str> =
+                text.split('\u{c}').filter(|page| !page.trim().is_empty()).collect();
+            if ["quote", "invoice", "credit-note"].contains(name) {
+                assert!(pages.len() > 1, "{path}");
+                let with_rows = pages.iter().filter(|page| page.contains("Drawer knob"));
+                assert!(with_rows.clone().all(|page| page.contains("What")), "{path}: {text}");
+                let total = pages.iter().find(|page| page.contains(words)).unwrap();
+                assert!(
+                    total.contains("Drawer knob") || total.contains("Less the deposit"),
+                    "{path}: {text}"
+                );
+            }
         }
     }
 }
