@@ -144,10 +144,16 @@ async fn the_scale_may_differ_by_its_readings_and_not_by_more() {
     for (label, grams) in labels.iter().zip(["10.00", "10.03"]) {
         let place = format!("/finishing/{label}");
         let seen = studio.version_of(label).await;
-        maker.post(&format!("{place}/begin"), &[("version", &seen), ("raw", grams)]).await.led_to();
+        let begin = [("version", seen.as_str()), ("raw", grams), ("sure", "yes")];
+        maker.post(&format!("{place}/begin"), &begin).await.led_to();
         let seen = studio.version_of(label).await;
-        let form =
-            [("version", seen.as_str()), ("raw", grams), ("finished", grams), ("minutes", "1")];
+        let form = [
+            ("version", seen.as_str()),
+            ("raw", grams),
+            ("finished", grams),
+            ("minutes", "1"),
+            ("sure", "yes"),
+        ];
         maker.post(&format!("{place}/pass"), &form).await.led_to();
         let seen = studio.version_of(label).await;
         maker.post(&format!("{place}/hand-over"), &[("version", &seen)]).await.led_to();
@@ -159,9 +165,16 @@ async fn the_scale_may_differ_by_its_readings_and_not_by_more() {
     let (labels, alloy) = castings(&studio, 1, 1000).await;
     let place = format!("/finishing/{}", labels[0]);
     let seen = studio.version_of(&labels[0]).await;
-    maker.post(&format!("{place}/begin"), &[("version", &seen), ("raw", "99")]).await.led_to();
+    let begin = [("version", seen.as_str()), ("raw", "99"), ("sure", "yes")];
+    maker.post(&format!("{place}/begin"), &begin).await.led_to();
     let seen = studio.version_of(&labels[0]).await;
-    let form = [("version", seen.as_str()), ("raw", "99"), ("finished", "80"), ("minutes", "1")];
+    let form = [
+        ("version", seen.as_str()),
+        ("raw", "99"),
+        ("finished", "80"),
+        ("minutes", "1"),
+        ("sure", "yes"),
+    ];
     let refused = maker.post(&format!("{place}/pass"), &form).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.body.contains("There are only 10.00 g"), "{}", refused.body);

@@ -87,7 +87,7 @@ async fn a_spare_piece_takes_the_place_of_one_that_failed() {
     assert_eq!(open_attempts(&studio).await, 3, "one for each piece");
     // Both go on from there, and the failure of the first stays with it.
     let seen = studio.version_of(&labels[0]).await;
-    let begin = [("version", seen.as_str()), ("raw", "9.00")];
+    let begin = [("version", seen.as_str()), ("raw", "9.00"), ("sure", "yes")];
     maker.post(&format!("/finishing/{}/begin", labels[0]), &begin).await.led_to();
     studio.bring_to(&labels[1], Stage::Invest).await;
     assert!(maker.get(&format!("/pieces/{}", labels[0])).await.page().contains("incomplete fill"));
@@ -266,10 +266,16 @@ async fn a_ready_piece_that_is_printed_again_gives_its_metal_to_the_returns() {
     tx.commit().await.unwrap();
     let place = format!("/finishing/{label}");
     let seen = studio.version_of(label).await;
-    owner.post(&format!("{place}/begin"), &[("version", &seen), ("raw", "9.00")]).await.led_to();
+    let begin = [("version", seen.as_str()), ("raw", "9.00"), ("sure", "yes")];
+    owner.post(&format!("{place}/begin"), &begin).await.led_to();
     let seen = studio.version_of(label).await;
-    let passed =
-        [("version", seen.as_str()), ("raw", "9.00"), ("finished", "8.40"), ("minutes", "12")];
+    let passed = [
+        ("version", seen.as_str()),
+        ("raw", "9.00"),
+        ("finished", "8.40"),
+        ("minutes", "12"),
+        ("sure", "yes"),
+    ];
     owner.post(&format!("{place}/pass"), &passed).await.led_to();
     let held = |kind: &'static str| {
         let pool = studio.db.pool.clone();
