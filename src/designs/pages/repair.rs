@@ -1,5 +1,6 @@
 //! Repairs a version as far as that is safe, as a new version; the file stays as it came.
 
+use axum::body::Bytes;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use foundry::mesh::{self, Limits, RepairOptions, Unit, repair, write};
@@ -30,8 +31,9 @@ pub(crate) async fn submit(
         Ok(bytes) => {
             let name = repaired_name(&version.file_name);
             let millimetres = Some(Unit::Millimetre);
-            let (bytes, reading) =
-                reading::take(bytes, name.clone(), app.largest_model, millimetres).await?;
+            let bytes = Bytes::from(bytes);
+            let reading =
+                reading::take(bytes.clone(), name.clone(), app.largest_model, millimetres).await?;
             reading.map(|reading| (bytes, name, reading))
         }
     };
