@@ -141,7 +141,7 @@ pub fn fit_limit(
     }
     let limit = |odds: f64| -> Result<Limit, YieldRefusal> {
         let at = (odds - intercept) / slope;
-        let fallen = |limit: f64| reached - sample.profile(limit, odds) - drop;
+        let fallen = |limit: f64| reached - sample.profile(limit, odds, slope) - drop;
         let (low, high) = (crossing(at, -1.0, fallen)?, crossing(at, 1.0, fallen)?);
         Ok(Limit {
             at: sample.unscaled(at),
@@ -256,10 +256,10 @@ impl Sample {
         Err(YieldRefusal::MarginTellsNothing)
     }
 
-    /// The greatest likelihood with the log odds held at a limit, by the same steps.
-    fn profile(&self, limit: f64, odds: f64) -> f64 {
+    /// The greatest likelihood with the log odds held at a limit, by the same steps from a slope.
+    fn profile(&self, limit: f64, odds: f64, start: f64) -> f64 {
         let reached = |slope: f64| self.log_likelihood(odds - slope * limit, slope);
-        let (mut slope, mut best) = (0.0, reached(0.0));
+        let (mut slope, mut best) = (start, reached(start));
         for _ in 0..MOST_STEPS {
             let (mut rises, mut bends) = (0.0, 0.0);
             for (x, good) in &self.scaled {
@@ -267,7 +267,7 @@ impl Sample {
                 rises += (f64::from(*good) - p) * away;
                 bends += p * (1.0 - p) * away * away;
             }
-            if rises.abs() < 1e-9 || bends <= f64::MIN_POSITIVE {
+            if rises.abs() < 1e-7 || bends <= f64::MIN_POSITIVE {
                 break;
             }
             let mut step = rises / bends;
@@ -291,10 +291,25 @@ fn crossing(from: f64, way: f64, value: impl Fn(f64) -> f64) -> Result<f64, Yiel
             return Err(YieldRefusal::MarginTellsNothing);
         }
     }
+    // False position, the end that stays counted half (M. Dowell and P. Jarratt, BIT 11 (1971) 168).
     let (mut near, mut beyond) = (0.0, far);
-    while beyond - near > 1e-7 * far {
-        let middle = (near + beyond) / 2.0;
-        if value(from + way * middle) < 0.0 { near = middle } else { beyond = middle }
+    let (mut below, mut above) = (value(from), value(from + way * far));
+    let mut stayed = 0;
+    while beyond - near > 1e-9 * far {
+        let next = (near * above - beyond * below) / (above - below);
+        let reached = value(from + way * next);
+        if reached.abs() < 1e-9 {
+            return Ok(from + way * next);
+        }
+        if reached < 0.0 {
+            (near, below) = (next, reached);
+            above *= if stayed < 0 { 0.5 } else { 1.0 };
+            stayed = -1;
+        } else {
+            (beyond, above) = (next, reached);
+            below *= if stayed > 0 { 0.5 } else { 1.0 };
+            stayed = 1;
+        }
     }
     Ok(from + way * (near + beyond) / 2.0)
 }
