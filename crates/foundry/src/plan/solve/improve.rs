@@ -25,9 +25,11 @@ const LONG_ROUNDS: f64 = 4.0;
 const STEPS_A_UNIT: f64 = 1_000.0;
 /// But no more than this share of all there is time for.
 const MOST_OF_ALL: f64 = 0.3;
-/// From this share of the time on rounds go on from the best plan, and are so much longer.
+/// Every so many rounds one goes on from the best plan, less warm at its beginning.
+const FROM_BEST_EVERY: u64 = 3;
+/// From this share of the time on all do.
 const FROM_BEST_FROM: f64 = 0.6;
-const LONGER: f64 = 4.0;
+const LESS_WARM: f64 = 0.35;
 
 /// At the end of a round loads are planned anew until that has failed so often.
 const FAILURES: u32 = 12;
@@ -141,6 +143,11 @@ impl<'m> Improving<'_, '_, 'm> {
             self.end_round(floors);
             return;
         }
+        let within = if self.round.from_best && units.len() <= MOST_UNITS {
+            LESS_WARM + (1.0 - LESS_WARM) * within
+        } else {
+            within
+        };
         let worth = Worth {
             load: 300.0 * (0.5f64 / 300.0).powf(within),
             makespan: 0.01 * (0.01f64).powf(within),
@@ -165,8 +172,7 @@ impl<'m> Improving<'_, '_, 'm> {
             return self.used * LONG_ROUNDS - self.round.number as f64;
         }
         let all = if self.used > 0.0 { self.steps as f64 / self.used } else { f64::INFINITY };
-        let longer = if self.round.from_best { LONGER } else { 1.0 };
-        let round = (longer * STEPS_A_UNIT * units as f64).min(MOST_OF_ALL * all);
+        let round = (STEPS_A_UNIT * units as f64).min(MOST_OF_ALL * all);
         (self.steps - self.round.begun_at) as f64 / round.max(STEPS as f64)
     }
 
@@ -185,7 +191,8 @@ impl<'m> Improving<'_, '_, 'm> {
         let number = self.round.number + 1;
         // Who leaves flasks out that could be planned is caught far from a plan of all.
         let complete = self.best_cost.broken == 0;
-        let from_best = complete && (!small || self.used > FROM_BEST_FROM);
+        let turn = number % FROM_BEST_EVERY == 0 || self.used > FROM_BEST_FROM;
+        let from_best = complete && (!small || turn);
         self.round = Round { number, begun_at: self.steps, from_best };
         let from = if from_best { &self.best } else { &self.first };
         if let Some(line) = Line::new(from, units, self.seed.wrapping_add(number), |_, _| true) {
