@@ -136,7 +136,7 @@ pub(super) async fn work_out(
         let wished = as_wished(&before, &plan, &flask);
         let why = current::broken(&problem, &wished, grid.minute(signed.now));
         if !why.is_empty() {
-            words = format!("{words} Others move with it, for without that: {}", why.join(" "));
+            words = format!("{words} Why others move too: {}", why.join(" "));
         }
     }
     Ok(Change {

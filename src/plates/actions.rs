@@ -251,14 +251,6 @@ pub(super) async fn finish(
     let plate = lock(conn, number, seen, &[PlateState::Printing]).await?;
     let held = store::hold_on_plate(conn, plate.id).await?;
     let clock = timers::clock(conn, &batch(number), "Print").await?;
-    // A print in which all failed may have been stopped early.
-    if let Some(clock) = clock
-        && !sure
-        && failed.len() < held.len()
-    {
-        let why = "what comes off the plate now is not printed to its top";
-        doubt::over(clock, signed.now, "print", why, "Is it really done?")?;
-    }
     for found in noted {
         if !held.iter().any(|piece| piece.attempt() == found.attempt) {
             continue;
@@ -288,6 +280,15 @@ pub(super) async fn finish(
         }
     }
     pieces::record(conn, &good, &Happening::Finished(Stage::Print), &act).await?;
+    // Asked last, when nothing else stands in the way. A print in which all failed may have been
+    // stopped early.
+    if let Some(clock) = clock
+        && !sure
+        && failed.len() < held.len()
+    {
+        let why = "what comes off the plate now is not printed to its top";
+        doubt::over(clock, signed.now, "print", why, "Is it really done?")?;
+    }
     store::clear(conn, plate.id, signed.now).await?;
     store::end(conn, plate.id, PlateState::Done, 1.0, signed.now).await?;
     timers::end(conn, &batch, signed.now).await?;

@@ -32,11 +32,12 @@ pub(super) async fn pour(
         ))
         .into());
     };
+    let poured = store::insert(conn, flask.id, load, pour, signed.person, signed.now).await?;
+    // Asked once it is sure that the flask can be poured.
     if !pour.sure {
         let own_cg = pour.own.map_or(0, |(_, cg)| cg);
         doubt::poured(flask.charge_g, pour.fresh_cg + pour.returns_cg + own_cg)?;
     }
-    let poured = store::insert(conn, flask.id, load, pour, signed.person, signed.now).await?;
     let batch = format!("flask:{number}");
     let entry = Entry {
         note: &pour.note,

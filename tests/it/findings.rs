@@ -85,7 +85,10 @@ async fn a_place_on_a_picture_is_kept_mended_and_only_then_the_piece_passes() {
     studio.bring_to(label, Stage::Finish).await;
     let seen = studio.version_of(label).await;
     maker
-        .post(&format!("/finishing/{label}/begin"), &[("version", &seen), ("raw", "8.00")])
+        .post(
+            &format!("/finishing/{label}/begin"),
+            &[("version", &seen), ("raw", "8.00"), ("sure", "yes")],
+        )
         .await
         .led_to();
 
@@ -118,8 +121,13 @@ async fn a_place_on_a_picture_is_kept_mended_and_only_then_the_piece_passes() {
     assert!(page.page().contains("cx=\"150\" cy=\"75\""), "{}", page.body);
 
     let seen = studio.version_of(label).await;
-    let pass =
-        [("version", seen.as_str()), ("raw", "8.00"), ("finished", "8.00"), ("minutes", "20")];
+    let pass = [
+        ("version", seen.as_str()),
+        ("raw", "8.00"),
+        ("finished", "8.00"),
+        ("minutes", "20"),
+        ("sure", "yes"),
+    ];
     let refused = maker.post(&format!("/finishing/{label}/pass"), &pass).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.body.contains("not mended: gas porosity"), "{}", refused.body);

@@ -378,7 +378,7 @@ async fn a_list_of_prices_is_looked_at_and_noted_as_a_whole() {
     owner.post("/prices/paste", &[("list", list), ("go", "yes")]).await.led_to();
     assert_eq!(shop.one(count).await, "3");
     let fine = "SELECT amount::text FROM prices WHERE kind = 'fine_metal'";
-    assert_eq!(shop.one(fine).await, "1.00000000");
+    assert_eq!(shop.one(fine).await, "1.0000000000");
     let other = "Ag;2;g;2026-11-21\nAg;5;g;2026-11-20";
     let again = owner.post("/prices/paste", &[("list", other), ("go", "yes")]).await;
     assert_eq!(again.status, StatusCode::CONFLICT);
@@ -469,7 +469,7 @@ async fn a_list_is_fetched_from_the_address_that_was_set_and_bad_answers_are_tol
         assert_eq!(shop.one(count).await, prices, "{words}");
     }
     let fine = "SELECT amount::text FROM prices WHERE item = 'Ag'";
-    assert_eq!(shop.one(fine).await, "1.00000000");
+    assert_eq!(shop.one(fine).await, "1.0000000000");
     assert_eq!(
         shop.studio.maker().await.post("/prices/fetch", &[]).await.status,
         StatusCode::FORBIDDEN

@@ -248,7 +248,7 @@ async fn a_ticket_as_the_screen_shows_it_is_scanned_and_opens_the_step_in_two_ta
     }
     // One scan, one weight, one tap.
     let begin = format!("/finishing/{}/begin", labels[0]);
-    phone.set(&begin, "raw", "8.40").await;
+    phone.set(&begin, "raw", "15.60").await;
     phone.press(&begin).await;
     assert_eq!(studio.state_of(&labels[0]).await, ("finish".into(), "in_hand".into(), 1));
 }

@@ -170,6 +170,16 @@ impl Browser {
         }
     }
 
+    /// Presses a form's button, and says that it is so where that is asked once more.
+    pub(crate) async fn press_surely(&self, action: &str) {
+        self.press(action).await;
+        let tick = "const box = document.querySelector(`form[action='${arguments[0]}'] [name=sure]`); if (box && !box.checked) box.click(); return box !== null;";
+        let asked = self.client.execute(tick, vec![action.into()]).await.unwrap();
+        if asked == Value::Bool(true) {
+            self.press(action).await;
+        }
+    }
+
     /// Presses the main button of the form that goes to `action`, and waits for the page it leads to.
     pub(crate) async fn press(&self, action: &str) {
         let button = self.find(&format!("form[action='{action}'] button:not([formaction])")).await;

@@ -199,9 +199,9 @@ async fn a_piece_is_finished_without_a_network_and_the_other_phone_sees_it() {
         .fetch_one(&studio.db.pool)
         .await
         .unwrap();
-    in_stock(&studio, alloy, Account::Pieces, 1_000).await;
+    in_stock(&studio, alloy, Account::Pieces, 2_000).await;
     phone.goto(&place).await;
-    phone.set(&format!("{place}/begin"), "raw", "9.00").await;
+    phone.set(&format!("{place}/begin"), "raw", "15.60").await;
     phone.press(&format!("{place}/begin")).await;
     until(&studio, label, ("finish", "in_hand")).await;
     let other = super::bench::phone(&line.base, "owner").await;
@@ -213,12 +213,12 @@ async fn a_piece_is_finished_without_a_network_and_the_other_phone_sees_it() {
     other.goto(&place).await;
     other.wait_for("Take back").await;
     phone.goto(&place).await;
-    phone.set(&format!("{place}/pass"), "finished", "8.40").await;
+    phone.set(&format!("{place}/pass"), "finished", "14.90").await;
     phone.picture("stage-finish").await;
     line.cut();
     kept_and_sent(&phone, &line, &format!("{place}/pass")).await;
     until(&studio, label, ("finish", "ready")).await;
     other.wait_for("is ready").await;
-    let minutes = "SELECT count(*) FROM finishing WHERE minutes = 12 AND finished_cg = 840";
+    let minutes = "SELECT count(*) FROM finishing WHERE minutes = 12 AND finished_cg = 1490";
     assert_eq!(count(&studio, minutes).await, 1, "the minutes of its task");
 }

@@ -175,7 +175,7 @@ async fn finish_is_recorded_from_the_ticket_of_a_casting() {
     hand.scan(&labels[0]).await;
     line.cut();
     // The weight is typed; it is what the step records.
-    phone.set(&format!("{place}/begin"), "raw", "9.00").await;
+    phone.set(&format!("{place}/begin"), "raw", "15.60").await;
     hand.tap(&format!("{place}/begin")).await;
     kept_and_sent(&phone, &line).await;
     until(&studio, &labels[0], ("finish", "in_hand")).await;

@@ -196,7 +196,7 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     assert_eq!(flask, "/flasks/201");
     browser.set("/flasks/201/weigh", "base_mass_g", "48.3").await;
     browser.set("/flasks/201/weigh", "tree_mass_g", "78.9").await;
-    browser.press("/flasks/201/weigh").await;
+    browser.press_surely("/flasks/201/weigh").await;
     browser.see("Charge").await;
     browser.picture("07-weighed").await;
     browser.press("/flasks/201/mix").await;
@@ -267,17 +267,17 @@ async fn an_order_walks_from_the_model_to_the_finished_piece() {
     let grams = |cg: i64| format!("{}.{:02}", cg / 100, cg % 100);
     browser.set("/flasks/201/divest", "pieces_g", &grams(poured * 6 / 10)).await;
     browser.set("/flasks/201/divest", "returns_g", &grams(poured * 3 / 10)).await;
-    browser.press("/flasks/201/divest").await;
+    browser.press_surely("/flasks/201/divest").await;
     for label in ["1001-1", "1001-2", "1001-3"] {
         let page = format!("/finishing/{label}");
         browser.goto(&page).await;
         browser.set(&format!("{page}/begin"), "raw", "8.40").await;
-        browser.press(&format!("{page}/begin")).await;
+        browser.press_surely(&format!("{page}/begin")).await;
         clock.set(clock.now().plus_minutes(30));
         browser.goto(&page).await;
         browser.set(&format!("{page}/pass"), "finished", "8.10").await;
         browser.set(&format!("{page}/pass"), "minutes", "30").await;
-        browser.press(&format!("{page}/pass")).await;
+        browser.press_surely(&format!("{page}/pass")).await;
     }
     browser.goto("/orders/1001").await;
     browser.picture("10-order").await;
