@@ -153,7 +153,8 @@ pub async fn days(
             let day = match known {
                 Some(day) => day,
                 None => {
-                    let found = forecast(&[group.clone()], &[1], &way, RUNS, SEED).ok()?;
+                    let found =
+                        forecast(std::slice::from_ref(&group), &[1], &way, RUNS, SEED).ok()?;
                     let ready = found.value.ready_by(EVEN);
                     let day = ready.map(|minute| model::day_of(&standing.grid, minute));
                     told.push((group, day));

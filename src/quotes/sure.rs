@@ -32,7 +32,7 @@ pub(super) struct Sure {
 impl Sure {
     /// From orders in any order; none of too few.
     fn of(mut orders: Vec<Made>) -> Option<Self> {
-        orders.sort_by(|one, other| (one.share, one.number).cmp(&(other.share, other.number)));
+        orders.sort_by_key(|one| (one.share, one.number));
         (orders.len() >= LEAST).then_some(Self { orders })
     }
 

@@ -85,11 +85,13 @@ pub enum Fault {
 }
 
 impl Fault {
-    /// A refusal points at a field then; anything else stays what it is.
+    /// A refusal points at a field then; a doubt keeps its tick, and anything else stays what it is.
     #[must_use]
     pub fn at(self, field: &'static str) -> Self {
         match self {
-            Self::Refused(refused) => Self::Refused(refused.at(field)),
+            Self::Refused(refused) if refused.field != Some(SURE) => {
+                Self::Refused(refused.at(field))
+            }
             fault => fault,
         }
     }

@@ -100,7 +100,7 @@ impl PricePage {
                 .iter()
                 .any(|part| !matches!(self.form.value(&format!("bought{at}_{part}")), "" | "0"))
         };
-        (0..MOST_BOUGHT).filter(typed).last().map_or(1, |last| last + 2)
+        (0..MOST_BOUGHT).rfind(typed).map_or(1, |last| last + 2)
     }
 
     fn wrong_fields(&self) -> Vec<(String, &'static str, String)> {
