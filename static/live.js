@@ -34,7 +34,9 @@
     // A stream that was lost has missed something: one look catches up.
     let lost = false;
     source.onerror = () => { lost = true; };
-    source.onopen = () => { if (lost && !waiting) waiting = setTimeout(refresh, 50); lost = false; };
+    // So has a page that shows something at work, when that ended before the stream began.
+    let first = true;
+    source.onopen = () => { const waits = first && main.querySelector("[data-waits]"); first = false; if ((lost || waits) && !waiting) waiting = setTimeout(refresh, 50); lost = false; };
     // Where the stream does not get through, the page asks instead.
     setInterval(() => { if (source.readyState !== EventSource.OPEN && !waiting) waiting = setTimeout(refresh, 50); }, 5_000);
     document.addEventListener("visibilitychange", () => { if (!document.hidden && !waiting) waiting = setTimeout(refresh, 50); });
