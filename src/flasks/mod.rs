@@ -20,7 +20,7 @@ pub use actions::move_on;
 pub use divest::unpour;
 pub use model::{FlaskState, work_out};
 pub(crate) use pages::steps::{step, unread};
-pub use store::pieces_of;
+pub use store::{back_into_load, pieces_of};
 
 use axum::Router;
 use axum::routing::{get, post};

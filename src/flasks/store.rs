@@ -393,7 +393,7 @@ pub(super) async fn has_room(
 }
 
 /// A flask stands in its old place in a load again.
-pub(super) async fn back_into_load(
+pub async fn back_into_load(
     conn: &mut PgConnection,
     load: KilnLoadId,
     flask: FlaskId,

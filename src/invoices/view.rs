@@ -6,6 +6,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::id::{ClientId, EntryId, InvoiceId, OrderId};
+use crate::quotes;
 use crate::web::{Order, Paged, Show, Term, Turned};
 
 /// An invoice or a credit note with its head.
@@ -95,17 +96,20 @@ impl InvoiceRow {
         } else {
             "Taxes come on top of the prices of the lines."
         };
-        let rounded = if self.tax_rounding == "document" {
-            "They are rounded once for each tax of the document, half a unit away from zero, and shared out over the lines"
+        let half = quotes::half_unit(&self.currency);
+        let (where_to, shared) = if self.tax_rounding == "document" {
+            ("once for each tax of the document", ", and shared out over the lines")
         } else {
-            "They are rounded on each line, half a unit away from zero"
+            ("on each line", "")
         };
         let agreed = if self.order_number.is_some() {
             "; lines that come from a quote keep the tax agreed there"
         } else {
             ""
         };
-        format!("{shown} {rounded}{agreed}; the total is the sum of the lines.")
+        format!(
+            "{shown} They are rounded {where_to} ({half} is rounded up){shared}{agreed}; the total is the sum of the lines."
+        )
     }
 
     /// What it is about.

@@ -216,7 +216,7 @@ pub async fn hold_again(
         .into());
     }
     store::unended(conn, load).await?;
-    Ok(store::back_in(conn, load, flask).await?)
+    Ok(flasks::back_into_load(conn, load, flask).await?)
 }
 
 /// Gives up a load that has not started.

@@ -231,19 +231,3 @@ pub(super) async fn unended(conn: &mut PgConnection, load: KilnLoadId) -> Result
         .await?;
     Ok(())
 }
-
-/// A flask stands in its place in a load again.
-pub(super) async fn back_in(
-    conn: &mut PgConnection,
-    load: KilnLoadId,
-    flask: FlaskId,
-) -> Result<(), sqlx::Error> {
-    sqlx::query(
-        "UPDATE kiln_load_flasks SET left_at = NULL WHERE kiln_load_id = $1 AND flask_id = $2",
-    )
-    .bind(load)
-    .bind(flask)
-    .execute(conn)
-    .await?;
-    Ok(())
-}

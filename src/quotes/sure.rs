@@ -14,7 +14,7 @@ const LATEST: i64 = 8;
 /// Of fewer nothing is claimed.
 const LEAST: usize = 4;
 
-/// An order that was made: its number, and what was recorded of it as a share of what that was
+/// An order that was made: its number, and what was measured of it as a share of what that was
 /// quoted at.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Made {
@@ -64,7 +64,7 @@ pub(super) async fn of_past(pool: &PgPool) -> Result<Option<Sure>, Fault> {
             let Some(line) = content.lines.iter().find(|line| line.n == taken.n) else { continue };
             let compared = compare::compare(content, line, None, taken);
             for cost in compared.costs {
-                if let Some(taken) = cost.taken {
+                if let Some(taken) = cost.taken.filter(|taken| taken.measured) {
                     quoted += cost.quoted_cost;
                     took += taken.cost;
                 }
