@@ -157,6 +157,9 @@ impl Content {
             moved.totals = moved.totals.plus(&amounts);
         }
         moved.balance = moved.totals.gross - moved.deposit;
+        if moved.lines.len() > self.lines.len() {
+            moved.retotal();
+        }
         Some(moved)
     }
 

@@ -239,6 +239,23 @@ impl Amounts {
     }
 }
 
+/// What the lines of each tax come to, in the order in which taxes first appear.
+pub(super) fn by_tax(lines: &[Line], tax_of: impl Fn(&Line) -> LineTax) -> Vec<TaxSum> {
+    let mut sums: Vec<TaxSum> = Vec::new();
+    for line in lines {
+        let (tax, of) = (tax_of(line), &line.amounts);
+        match sums.iter_mut().find(|known| known.tax == tax) {
+            Some(known) => {
+                known.net += of.net;
+                known.amount += of.tax;
+                known.gross += of.gross;
+            }
+            None => sums.push(TaxSum { tax, net: of.net, amount: of.tax, gross: of.gross }),
+        }
+    }
+    sums
+}
+
 impl Content {
     /// What the main way is called beside the others; empty when it has no name.
     #[must_use]
@@ -258,21 +275,7 @@ impl Content {
     /// What the lines of each tax come to, in the order in which taxes first appear.
     #[must_use]
     pub fn by_tax(&self) -> Vec<TaxSum> {
-        let mut sums: Vec<TaxSum> = Vec::new();
-        for line in &self.lines {
-            let (tax, of) = (self.tax_of(line), &line.amounts);
-            match sums.iter_mut().find(|known| known.tax == tax) {
-                Some(known) => {
-                    known.net += of.net;
-                    known.amount += of.tax;
-                    known.gross += of.gross;
-                }
-                None => {
-                    sums.push(TaxSum { tax, net: of.net, amount: of.tax, gross: of.gross });
-                }
-            }
-        }
-        sums
+        by_tax(&self.lines, |line| self.tax_of(line))
     }
 
     /// Whether lines have different taxes, so that each has to be told.

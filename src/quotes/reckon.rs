@@ -11,11 +11,12 @@ use sqlx::PgPool;
 
 use super::abroad;
 use super::choices::{Choice, OptionSpec};
-use super::content::{Amounts, Break, Content, Exchange, Line, Unpriced};
+use super::content::{Amounts, Break, Content, Exchange, Line, LineTax, Unpriced, by_tax};
 use super::defaults::Shop;
 use super::electricity;
 use super::inputs::Inputs;
 use super::missing::{Missing, notes, sentence};
+use super::totals::Totals;
 use super::words::AS_CAST;
 use super::work::{PartOfOrder, in_number};
 use super::workshop::{Workshop, kept_beside, kept_line};
@@ -271,12 +272,26 @@ impl Workshop<'_> {
             deposit = Money::new(totals.gross * share, self.currency).rounded().amount();
             balance = totals.gross - deposit;
         }
+        let (name, rate, _) = self.tax();
+        let own =
+            LineTax { name: name.to_owned(), percent: (rate * Decimal::ONE_HUNDRED).normalize() };
+        let taxes = by_tax(&lines, |line| line.tax.clone().unwrap_or_else(|| own.clone()));
+        let steps = Totals {
+            lines: &lines,
+            totals: &totals,
+            taxes: &taxes,
+            deposit_percent: Some(self.inputs.deposit_percent),
+            deposit,
+            balance,
+            currency: self.currency.code(),
+        };
+        let working = WorkingJson::from(&steps.working());
         Ok(Priced {
             lines,
             totals,
             deposit,
             balance,
-            working: WorkingJson::from(&priced.working),
+            working,
             warnings: priced.working.warnings.iter().map(ToString::to_string).collect(),
             missing: unpriced,
         })
