@@ -124,12 +124,16 @@ fn draw_hair(surface: &mut Surface<'_>, hair: &Hair) {
     path.move_to(hair.from.0, hair.from.1);
     path.line_to(hair.to.0, hair.to.1);
     let Some(path) = path.finish() else { return };
-    let shade = if hair.strong { 60 } else { 170 };
+    let (shade, width) = match hair.weight {
+        layout::Stroke::Light => (170, 0.4),
+        layout::Stroke::Strong => (60, 0.8),
+        layout::Stroke::Bar => (0, 2.2),
+    };
     surface.start_tagged(ContentTag::Artifact(Artifact::with_kind(ArtifactType::Other)));
     surface.set_fill(None);
     surface.set_stroke(Some(Stroke {
         paint: luma::Color::new(shade).into(),
-        width: if hair.strong { 0.8 } else { 0.4 },
+        width,
         ..Stroke::default()
     }));
     surface.draw_path(&path);

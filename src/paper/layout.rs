@@ -12,6 +12,10 @@ const BODY: f32 = 10.0;
 const SMALL: f32 = 8.0;
 const TITLE: f32 = 19.0;
 const HEADING: f32 = 12.5;
+/// The studio's name.
+const NAME: f32 = 11.5;
+/// The bar below it is so long.
+const BAR: f32 = 34.0;
 const LARGE: f32 = 30.0;
 /// The side of a square code with the white around it: 32 mm.
 const CODE: f32 = 32.0 / 25.4 * 72.0;
@@ -65,7 +69,18 @@ pub(super) struct Hair {
     pub(super) page: usize,
     pub(super) from: (f32, f32),
     pub(super) to: (f32, f32),
-    pub(super) strong: bool,
+    pub(super) weight: Stroke,
+}
+
+/// How heavy a line is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Stroke {
+    /// Between rows.
+    Light,
+    /// Below a head, above a total, around a box.
+    Strong,
+    /// The bar of the letterhead.
+    Bar,
 }
 
 /// A square code at its place.
@@ -221,7 +236,8 @@ impl Setter<'_> {
     }
 
     fn hair(&mut self, y: f32, x0: f32, x1: f32, strong: bool) {
-        self.laid.hairs.push(Hair { page: self.page, from: (x0, y), to: (x1, y), strong });
+        let weight = if strong { Stroke::Strong } else { Stroke::Light };
+        self.laid.hairs.push(Hair { page: self.page, from: (x0, y), to: (x1, y), weight });
     }
 
     fn group(&mut self, kind: Kind, name: &str, nodes: Vec<Node>) {
@@ -242,12 +258,39 @@ impl Setter<'_> {
         self.group(kind, text, nodes);
     }
 
+    /// The letterhead: whose paper it is with a short bar below, as on the client's page, the
+    /// address to the right of it; then what it is.
     fn head(&mut self, paper: &Paper) {
-        self.paragraph(&paper.studio, Style::of(BODY, Weight::Bold), Kind::Paragraph);
-        self.y += 10.0;
+        let from = match paper.blocks.first() {
+            Some(Block::Parties { left, .. }) => left.get(1..).unwrap_or_default(),
+            _ => &[],
+        };
+        let top = self.y;
+        let (name, small) =
+            (Style::of(NAME, Weight::Bold), Style::of(SMALL, Weight::Regular).soft());
+        let half = self.inner() / 2.0;
+        let mut nodes = Vec::new();
+        for line in self.broken(&paper.studio, name, half - GAP) {
+            self.y += name.leading();
+            nodes.extend(self.put(&line, name, MARGIN, self.y - name.size * 0.3, false));
+        }
+        self.group(Kind::Paragraph, "", nodes);
+        self.y += 3.0;
+        let (start, end) = ((MARGIN, self.y), (MARGIN + BAR, self.y));
+        self.laid.hairs.push(Hair { page: self.page, from: start, to: end, weight: Stroke::Bar });
+        let lowest = self.y;
+        self.y = top + name.leading() - small.leading();
+        let mut nodes = Vec::new();
+        for text in from {
+            for line in self.broken(text, small, half) {
+                self.y += small.leading();
+                let base = self.y - name.size * 0.3;
+                nodes.extend(self.put_right(&line, small, self.width - MARGIN, base, false));
+            }
+        }
+        self.group(Kind::Paragraph, "", nodes);
+        self.y = self.y.max(lowest) + 2.0 * GAP;
         self.paragraph(&paper.title, Style::of(TITLE, Weight::Bold), Kind::Title);
-        self.y += 6.0;
-        self.hair(self.y, MARGIN, self.width - MARGIN, true);
         self.y += GAP;
     }
 
@@ -283,10 +326,10 @@ impl Setter<'_> {
             Block::Small(text) => {
                 self.paragraph(text, Style::of(SMALL, Weight::Regular).soft(), Kind::Paragraph);
             }
-            Block::Parties { left, right } => self.parties(left, right),
+            Block::Parties { right, .. } => self.parties(right),
             Block::Facts(facts) => self.facts(facts),
-            Block::Table(table) => self.rows(table, Body { size: BODY, head: true, after }),
-            Block::Board(table) => self.rows(table, Body { size: BOARD, head: true, after }),
+            Block::Table(table) => self.rows(table, Body { size: BODY, after }),
+            Block::Board(table) => self.rows(table, Body { size: BOARD, after }),
             Block::Route(boxes) => self.route(boxes),
             Block::Sums(sums) => self.sums(sums),
             Block::Caution(text) => self.caution(text),
@@ -300,26 +343,22 @@ impl Setter<'_> {
         self.y += GAP;
     }
 
-    fn parties(&mut self, left: &[String], right: &[String]) {
+    /// For whom it is; from whom stands in the letterhead.
+    fn parties(&mut self, right: &[String]) {
         let half = (self.inner() - GAP) / 2.0;
-        let top = self.y;
-        let mut lowest = top;
-        for (side, lines) in [left, right].into_iter().enumerate() {
-            self.y = top;
-            let x = MARGIN + side as f32 * (half + GAP);
-            let mut nodes = Vec::new();
-            for (n, text) in lines.iter().enumerate() {
-                let weight = if n == 0 { Weight::Bold } else { Weight::Regular };
-                let style = Style::of(BODY, weight);
-                for line in self.broken(text, style, half) {
-                    self.y += style.leading();
-                    nodes.extend(self.put(&line, style, x, self.y - style.size * 0.3, false));
-                }
+        let label = Style::of(SMALL, Weight::Regular).soft();
+        self.y += label.leading();
+        let mut nodes: Vec<Node> =
+            self.put("For", label, MARGIN, self.y - label.size * 0.3, false).into_iter().collect();
+        for (n, text) in right.iter().enumerate() {
+            let weight = if n == 0 { Weight::Bold } else { Weight::Regular };
+            let style = Style::of(BODY, weight);
+            for line in self.broken(text, style, half) {
+                self.y += style.leading();
+                nodes.extend(self.put(&line, style, MARGIN, self.y - style.size * 0.3, false));
             }
-            self.group(Kind::Paragraph, "", nodes);
-            lowest = lowest.max(self.y);
         }
-        self.y = lowest;
+        self.group(Kind::Paragraph, "", nodes);
     }
 
     fn sums(&mut self, sums: &[(String, String)]) {
@@ -399,7 +438,7 @@ impl Setter<'_> {
             ((right, self.y), (left, self.y)),
             ((left, self.y), (left, top)),
         ] {
-            self.laid.hairs.push(Hair { page: self.page, from, to, strong: true });
+            self.laid.hairs.push(Hair { page: self.page, from, to, weight: Stroke::Strong });
         }
         self.group(Kind::Part, "", nodes);
     }

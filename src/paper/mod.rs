@@ -76,7 +76,7 @@ pub struct Paper {
 /// A part of a paper.
 #[derive(Clone, Debug)]
 pub enum Block {
-    /// Two addresses side by side: from whom, and for whom.
+    /// From whom, which stands in the letterhead when this comes first, and for whom.
     Parties {
         /// On the left, the first line in bold.
         left: Vec<String>,

@@ -1,6 +1,6 @@
 //! Tables, facts and route cards on pages.
 
-use super::{BODY, CELL, Hair, Kind, LEADING, MARGIN, Node, SMALL, Setter, Style};
+use super::{BODY, CELL, Hair, Kind, LEADING, MARGIN, Node, SMALL, Setter, Stroke, Style};
 use crate::paper::Table;
 use crate::paper::fonts::Weight;
 
@@ -8,6 +8,8 @@ use crate::paper::fonts::Weight;
 const HEAD: f32 = SMALL + 0.5;
 /// What is read from a metre away, row by row.
 pub(super) const BOARD: f32 = 15.0;
+/// From column to column.
+const BETWEEN: f32 = 12.0;
 /// Of a table's width, words need so much at least.
 const LEAST_FOR_WORDS: f32 = 0.25;
 /// So many rows go along with what follows their table.
@@ -19,24 +21,58 @@ const BOX: f32 = 62.0;
 #[derive(Clone, Copy)]
 pub(super) struct Body {
     pub(super) size: f32,
-    /// With a head, on every page.
-    pub(super) head: bool,
     /// How much of what follows goes along with the last rows.
     pub(super) after: f32,
 }
 
 impl Setter<'_> {
+    /// Names above what they are, side by side as many as fit.
     pub(super) fn facts(&mut self, facts: &[(String, String)]) {
-        let rows = facts.iter().map(|(name, fact)| vec![name.clone(), fact.clone()]).collect();
-        let columns =
-            vec![crate::paper::Column::words("", 0.3), crate::paper::Column::words("", 0.7)];
-        self.rows(&Table { columns, rows }, Body { size: BODY, head: false, after: 0.0 });
+        let (label, style) =
+            (Style::of(SMALL, Weight::Regular).soft(), Style::of(BODY, Weight::Regular));
+        let wide = |n: usize| (self.inner() - (n - 1) as f32 * BETWEEN) / n as f32;
+        let fits = |n: &usize| {
+            let room = wide(*n) / style.size;
+            facts.iter().all(|(_, fact)| self.fonts.width(fact, style.weight) <= room)
+        };
+        let abreast = [3, 2].into_iter().find(fits).unwrap_or(if facts.len() > 3 { 2 } else { 1 });
+        let width = wide(abreast);
+        let mut rows = Vec::new();
+        for some in facts.chunks(abreast) {
+            let lines: Vec<Vec<String>> =
+                some.iter().map(|(_, fact)| self.broken(fact, style, width)).collect();
+            let most = lines.iter().map(Vec::len).max().unwrap_or(1) as f32;
+            self.need(label.leading() + most * style.leading() + 2.0 * CELL);
+            self.hair(self.y, MARGIN, self.width - MARGIN, false);
+            let top = self.y + CELL + label.leading();
+            for (at, ((name, _), lines)) in some.iter().zip(lines).enumerate() {
+                let x = MARGIN + at as f32 * (width + BETWEEN);
+                let name = self.put(name, label, x, top - label.size * 0.3, false);
+                let mut cell = Vec::new();
+                let mut y = top;
+                for line in lines {
+                    y += style.leading();
+                    cell.extend(self.put(&line, style, x, y - style.size * 0.3, false));
+                }
+                rows.push(Node::Group(
+                    Kind::Row,
+                    String::new(),
+                    vec![
+                        Node::Group(Kind::Cell, String::new(), name.into_iter().collect()),
+                        Node::Group(Kind::Cell, String::new(), cell),
+                    ],
+                ));
+            }
+            self.y = top + most * style.leading() + CELL;
+        }
+        self.hair(self.y, MARGIN, self.width - MARGIN, false);
+        self.group(Kind::Table, "", rows);
     }
 
     /// Left edge and width of each column. Figures get what they need and words share the rest;
     /// where that leaves words too little, all have their shares.
     fn places(&self, table: &Table, size: f32) -> Vec<(f32, f32)> {
-        let gaps = CELL * 2.0 * (table.columns.len().max(1) - 1) as f32;
+        let gaps = BETWEEN * (table.columns.len().max(1) - 1) as f32;
         let room = self.inner() - gaps;
         let all: f32 = table.columns.iter().map(|column| column.width).sum();
         let shares = table.columns.iter().map(|column| room * column.width / all);
@@ -60,7 +96,7 @@ impl Setter<'_> {
             .into_iter()
             .map(|width| {
                 let place = (x, width);
-                x += width + CELL * 2.0;
+                x += width + BETWEEN;
                 place
             })
             .collect()
@@ -81,12 +117,10 @@ impl Setter<'_> {
         let heights: Vec<f32> =
             table.rows.iter().map(|row| self.row_height(&places, row, style)).collect();
         let mut rows = Vec::new();
-        if body.head {
-            // A head stands above a row, never alone.
-            let first = heights.first().copied().unwrap_or(0.0);
-            self.need(HEAD * LEADING + 2.0 * CELL + first);
-            rows.extend(self.row(table, &places, &names, style, Some(false)));
-        }
+        // A head stands above a row, never alone.
+        let first = heights.first().copied().unwrap_or(0.0);
+        self.need(HEAD * LEADING + 2.0 * CELL + first);
+        rows.extend(self.row(table, &places, &names, style, Some(false)));
         for (at, row) in table.rows.iter().enumerate() {
             let before = self.page;
             // What comes after the table is not left alone: the last rows go along with it.
@@ -98,7 +132,7 @@ impl Setter<'_> {
             };
             let a_page = self.lowest() - MARGIN - HEAD * LEADING - 2.0 * CELL;
             self.need(if wanted < a_page { wanted } else { heights[at] });
-            if self.page != before && body.head {
+            if self.page != before {
                 self.row(table, &places, &names, style, Some(true));
             }
             rows.extend(self.row(table, &places, row, style, None));
@@ -191,6 +225,6 @@ impl Setter<'_> {
 
     fn upright(&mut self, x: f32, top: f32, bottom: f32) {
         let (from, to) = ((x, top), (x, bottom));
-        self.laid.hairs.push(Hair { page: self.page, from, to, strong: true });
+        self.laid.hairs.push(Hair { page: self.page, from, to, weight: Stroke::Strong });
     }
 }
