@@ -118,7 +118,11 @@ impl Setter<'_> {
             table.rows.iter().map(|row| self.row_height(&places, row, style)).collect();
         let mut rows = Vec::new();
         // A head stands above a row, never alone.
-        let first = heights.first().copied().unwrap_or(0.0);
+        let first = if heights.len() <= KEPT_ROWS {
+            heights.iter().sum::<f32>() + body.after
+        } else {
+            heights[0]
+        };
         self.need(HEAD * LEADING + 2.0 * CELL + first);
         rows.extend(self.row(table, &places, &names, style, Some(false)));
         for (at, row) in table.rows.iter().enumerate() {
