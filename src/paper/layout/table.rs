@@ -69,28 +69,37 @@ impl Setter<'_> {
         self.group(Kind::Table, "", rows);
     }
 
-    /// Left edge and width of each column. Figures get what they need and words share the rest;
-    /// where that leaves words too little, all have their shares.
+    /// Left edge and width of each column. Figures get what they need, short words no more than
+    /// that, and long ones share the rest; where that leaves words too little, all have their shares.
     fn places(&self, table: &Table, size: f32) -> Vec<(f32, f32)> {
-        let gaps = BETWEEN * (table.columns.len().max(1) - 1) as f32;
-        let room = self.inner() - gaps;
+        let count = table.columns.len();
+        let room = self.inner() - BETWEEN * (count.max(1) - 1) as f32;
+        let natural: Vec<f32> = (0..count).map(|at| self.natural(table, at, size)).collect();
+        let figures = |at: &usize| table.columns[*at].figures;
+        let needed: f32 = (0..count).filter(figures).map(|at| natural[at]).sum();
         let all: f32 = table.columns.iter().map(|column| column.width).sum();
-        let shares = table.columns.iter().map(|column| room * column.width / all);
-        let needed: Vec<Option<f32>> = (0..table.columns.len())
-            .map(|at| table.columns[at].figures.then(|| self.natural(table, at, size)))
-            .collect();
-        let words: f32 = table.columns.iter().filter(|c| !c.figures).map(|c| c.width).sum();
-        let left = room - needed.iter().flatten().sum::<f32>();
-        let widths: Vec<f32> = if words > 0.0 && left > room * LEAST_FOR_WORDS {
-            table
-                .columns
-                .iter()
-                .zip(&needed)
-                .map(|(column, needed)| needed.unwrap_or(left * column.width / words))
-                .collect()
-        } else {
-            shares.collect()
-        };
+        let mut widths: Vec<f32> =
+            table.columns.iter().map(|column| room * column.width / all).collect();
+        let mut open: Vec<usize> = (0..count).filter(|at| !figures(at)).collect();
+        if !open.is_empty() && room - needed > room * LEAST_FOR_WORDS {
+            let mut left = room - needed;
+            (0..count).filter(figures).for_each(|at| widths[at] = natural[at]);
+            // The first column of words takes what nobody needs, so that the table fills the sheet.
+            let first = open[0];
+            loop {
+                let shares: f32 = open.iter().map(|at| table.columns[*at].width).sum();
+                let share = |at: usize| left * table.columns[at].width / shares;
+                let short =
+                    open.iter().position(|&at| at != first && natural[at] < share(at) - 0.5);
+                let Some(short) = short else {
+                    open.iter().for_each(|&at| widths[at] = share(at));
+                    break;
+                };
+                let at = open.remove(short);
+                widths[at] = natural[at];
+                left -= natural[at];
+            }
+        }
         let mut x = MARGIN;
         widths
             .into_iter()
