@@ -65,9 +65,10 @@
       most = Math.max(most, clock.level);
     }
     // What a page tells itself, large, needs no bar above it.
-    const shown = new Set(Array.from(document.querySelectorAll("main .clock[data-until]"), (time) => time.dataset.until));
+    const second = (moment) => Math.floor(Date.parse(moment) / 1000);
+    const shown = new Set(Array.from(document.querySelectorAll("main .clock[data-until]"), (time) => second(time.dataset.until)));
     const pressing = up.filter((clock) => clock.loses).sort((a, b) => b.level - a.level || a.due_at.localeCompare(b.due_at));
-    const told = pressing.filter((clock) => !shown.has(clock.due_at));
+    const told = pressing.filter((clock) => !shown.has(second(clock.due_at)));
     bar.hidden = told.length === 0;
     bar.className = `alarm level-${most}`;
     const word = ["", "is up", "is late", "is very late: go and look"];
