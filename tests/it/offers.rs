@@ -443,7 +443,7 @@ async fn a_list_is_fetched_from_the_address_that_was_set_and_bad_answers_are_tol
         )
     };
     let address = answers(vec![
-        reply("200 OK", "Ag;31.1034768;ozt\nCu;0.01;g"),
+        reply("200 OK", "Ag;31.1034768;ozt\nCu;0.01;g\nUSD;1.08"),
         reply("404 Not Found", "gone"),
         reply("200 OK", "<html>not a list</html>"),
         reply("200 OK", ""),
@@ -455,13 +455,13 @@ async fn a_list_is_fetched_from_the_address_that_was_set_and_bad_answers_are_tol
     owner.post("/prices/fetch/address", &fields).await.led_to();
     let count = "SELECT count(*)::text FROM prices";
     for (words, prices) in [
-        ("2 prices read, 2 of them new.", "3"),
-        ("answered 404 Not Found", "3"),
-        ("Nothing here is called", "3"),
-        ("no line with a price", "3"),
-        ("longer than 256 kB", "3"),
-        ("did not answer as a web server does", "3"),
-        ("cannot be reached", "3"),
+        ("3 prices read, 3 of them new.", "4"),
+        ("answered 404 Not Found", "4"),
+        ("Nothing here is called", "4"),
+        ("no line with a price", "4"),
+        ("longer than 256 kB", "4"),
+        ("did not answer as a web server does", "4"),
+        ("cannot be reached", "4"),
     ] {
         owner.post("/prices/fetch", &[]).await.led_to();
         let page = owner.get("/prices/rules").await;
@@ -470,6 +470,8 @@ async fn a_list_is_fetched_from_the_address_that_was_set_and_bad_answers_are_tol
     }
     let fine = "SELECT amount::text FROM prices WHERE item = 'Ag'";
     assert_eq!(shop.one(fine).await, "1.0000000000");
+    let rate = "SELECT amount::text FROM prices WHERE kind = 'exchange' AND item = 'USD'";
+    assert_eq!(shop.one(rate).await, "1.0800000000", "rates of exchange come the same way");
     assert_eq!(
         shop.studio.maker().await.post("/prices/fetch", &[]).await.status,
         StatusCode::FORBIDDEN
