@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use serde_json::json;
 use sqlx::{PgConnection, PgPool};
 
+use super::begun::BegunLoads;
 use super::grid::Grid;
 use super::instance::{self, Instance};
 use super::store::{self, Begun};
@@ -56,9 +57,16 @@ pub(super) async fn accept(
     let settings = Settings::load(&mut *conn).await?;
     let grid = Grid::on(proposed.day_zero, settings.zone());
     kiln_loads::cancel_planned(conn, signed.now).await?;
+    // Whoever starts a load holds its row, so from here on none is started.
+    let begun = BegunLoads::since(conn, proposed.made_at).await?;
+    if let Some(why) = begun.outdates(&plan, &grid, proposed.made_at) {
+        return Err(
+            Refused::conflict(format!("{why} Make a plan anew; nothing was changed.")).into()
+        );
+    }
     let known = Known::read(conn, &proposed.instance).await?;
     for load in &plan.loads {
-        if known.is_under_way(load.flasks.first().map(|flask| flask.id.as_str())) {
+        if begun.of(load).is_some() {
             // What is in the kiln stays there; its pours may be at other times.
             for placed in &load.flasks {
                 let pour = plan.pours.iter().find(|pour| pour.flask == placed.id);
@@ -115,12 +123,6 @@ impl Known {
             }
         }
         Ok(Self { flasks, kilns, families, minutes })
-    }
-
-    fn is_under_way(&self, flask: Option<&str>) -> bool {
-        flask
-            .and_then(|flask| self.flasks.get(flask))
-            .is_some_and(|flask| matches!(flask.state.as_str(), "in_kiln" | "hot" | "poured"))
     }
 
     /// A load of the plan in the studio's terms; its programme is that of the

@@ -57,10 +57,10 @@ pub(super) async fn current(
     Ok(plan)
 }
 
-/// The loads as they stand, in the minutes of a proposal, and what they achieve of what it was
-/// asked for.
+/// The loads as they stand, from when they were really started, in the minutes of a proposal, and
+/// what they achieve of what it was asked for.
 pub(super) async fn beside(pool: &PgPool, proposal: i32, grid: &Grid) -> Result<Plan, sqlx::Error> {
-    let asked = view::asked(pool, proposal).await?;
+    let pour_min = view::asked_pour_min(pool, proposal).await?;
     let flasks = view::asked_flasks(pool, proposal).await?;
     let flasks: HashMap<&str, &AskedFlask> =
         flasks.iter().map(|flask| (flask.id.as_str(), flask)).collect();
@@ -71,13 +71,11 @@ pub(super) async fn beside(pool: &PgPool, proposal: i32, grid: &Grid) -> Result<
         let Some(flask) = flasks.get(id.as_str()) else { continue };
         if last != Some(row.load) {
             last = Some(row.load);
-            // A load under way counts from the minute at which the proposal has it begin.
-            let begun = asked.under_way.iter().find(|load| load.flasks.contains(&id));
-            let start_min = begun.map_or_else(|| grid.minute(row.starts), |load| load.start_min);
+            let start_min = grid.minute(row.starts);
             plan.loads.push(Load { kiln: row.kiln, start_min, flasks: Vec::new() });
         }
         let start_min = grid.minute(row.pour);
-        let end = start_min + asked.pour_min;
+        let end = start_min + pour_min;
         let late = (end + flask.lead_min - flask.due_min).max(0);
         plan.objective.weighted_tardiness += flask.weight * late;
         plan.objective.makespan_min = plan.objective.makespan_min.max(end);

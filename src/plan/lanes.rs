@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use super::difference::span;
 use super::grid::Grid;
 use super::prices::Priced;
 use crate::clock::{Day, Moment};
@@ -58,6 +57,8 @@ pub(super) struct Firing {
     pub(super) pours: Vec<Moment>,
     pub(super) pour_min: i64,
     pub(super) proposed: bool,
+    /// Whether it is held already, or over: how long it takes is no question any more.
+    pub(super) held: bool,
 }
 
 /// A firing as it lies on its lane.
@@ -179,13 +180,11 @@ fn ends(firing: &Firing, grid: &Grid) -> i64 {
     programme.max(last.unwrap_or(programme))
 }
 
-/// That the kiln as it is known cannot follow its programme, in words; a few minutes are not told.
-pub(super) fn behind(line: &HeatLine) -> String {
+/// How many minutes longer than its programme a firing takes in its kiln as that is known; none
+/// of one that is held or over. A few minutes are not told.
+pub(super) fn longer_min(firing: &Firing, line: &HeatLine) -> Option<i64> {
     const TOLD_MIN: f64 = 10.0;
-    if line.waited_min < TOLD_MIN {
-        return String::new();
-    }
-    format!("; this kiln, as it is known, takes {} longer", span(line.waited_min.round() as i64))
+    (!firing.held && line.waited_min >= TOLD_MIN).then(|| line.waited_min.round() as i64)
 }
 
 fn drawn(
@@ -224,8 +223,8 @@ fn drawn(
             firing.name,
             firing.flasks.join(", "),
             show.moment(firing.starts),
-            show.moment(grid.moment(burns + line.minutes)),
-        ) + &behind(line),
+            show.moment(grid.moment(burns + line.minutes + longer_min(firing, line).unwrap_or(0))),
+        ),
         name: firing.name.clone(),
         link: firing.link.clone(),
         x: x(begins),

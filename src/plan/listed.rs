@@ -27,9 +27,10 @@ pub(super) struct ListedLoad {
     pub(super) place: String,
     pub(super) can_take: bool,
     pub(super) floor: (i32, i32),
-    /// What the kiln draws, and that it cannot follow its programme, once that is computed.
+    /// What the kiln draws, once that is computed.
     pub(super) energy: Option<Energy>,
-    pub(super) behind: String,
+    /// When it is held in this kiln as it is known, if that is later than by its programme.
+    pub(super) as_known: Option<Moment>,
 }
 
 /// What a firing draws and costs.
@@ -44,6 +45,8 @@ pub(super) struct ListedFlask {
     pub(super) number: String,
     pub(super) alloy: String,
     pub(super) pour: Moment,
+    /// When it is to be poured so far, if a proposal moves the pour of a load under way.
+    pub(super) agreed: Option<Moment>,
     pub(super) due: Option<Day>,
     pub(super) x_mm: f64,
     pub(super) y_mm: f64,
@@ -51,7 +54,7 @@ pub(super) struct ListedFlask {
 }
 
 /// Loads that were agreed or are under way, as far as they lie in the window; with a proposal
-/// only those that have begun.
+/// only those that have begun, with the pours that it gives them.
 pub(super) async fn agreed(
     pool: &PgPool,
     window: Window,
@@ -59,7 +62,7 @@ pub(super) async fn agreed(
     settings: &Settings,
     flasks: &[FlaskBrief],
     known: &KnownKilns,
-    proposed: bool,
+    proposed: Option<&PlanJson>,
 ) -> Result<(Vec<Firing>, Vec<ListedLoad>), Fault> {
     let (mut firings, mut loads) = (Vec::new(), Vec::new());
     let (from, to) = (grid.moment(window.from_min), grid.moment(window.to_min));
@@ -67,9 +70,18 @@ pub(super) async fn agreed(
     let ids: Vec<_> = listed.iter().map(|load| load.id).collect();
     let due: HashMap<i32, Day> =
         flasks.iter().filter_map(|flask| Some((flask.number, flask.due_on?))).collect();
+    let moved: HashMap<&str, i64> = proposed
+        .iter()
+        .flat_map(|plan| &plan.pours)
+        .map(|pour| (pour.flask.as_str(), pour.start_min))
+        .collect();
+    let pour_of = |flask: &Standing| {
+        let moved = moved.get(flask.number.to_string().as_str()).map(|&at| grid.moment(at));
+        flask.poured_at.or(moved).unwrap_or(flask.planned_pour_at)
+    };
     let mut standing_in = kiln_loads::standing_in_each(pool, &ids).await?;
     for load in listed {
-        if proposed && load.state == LoadState::Planned {
+        if proposed.is_some() && load.state == LoadState::Planned {
             continue;
         }
         let Some(standing) = standing_in.remove(&load.id).filter(|one| !one.is_empty()) else {
@@ -86,25 +98,28 @@ pub(super) async fn agreed(
             segments: load.programme.0.clone(),
             inside: known.inside(&load.kiln, &load.family, &moulds_of(&standing)),
             flasks: standing.iter().map(|flask| flask.number.to_string()).collect(),
-            pours: standing
-                .iter()
-                .map(|flask| flask.poured_at.unwrap_or(flask.planned_pour_at))
-                .collect(),
+            pours: standing.iter().map(pour_of).collect(),
             pour_min: i64::from(settings.pour_min),
             proposed: false,
+            held: load.held_at.is_some(),
         });
         loads.push(ListedLoad {
             name,
             link,
             state: load.state.words(),
             starts: load.starts(),
-            held: load.held_at.unwrap_or(load.planned_held_at),
+            held: load.held_at.unwrap_or_else(|| match load.started_at {
+                Some(at) => at.plus_minutes(crate::kilns::total_minutes(&load.programme.0)),
+                None => load.planned_held_at,
+            }),
             flasks: standing
                 .iter()
                 .map(|flask| ListedFlask {
                     number: flask.number.to_string(),
                     alloy: flask.alloy.clone(),
-                    pour: flask.poured_at.unwrap_or(flask.planned_pour_at),
+                    pour: pour_of(flask),
+                    agreed: Some(flask.planned_pour_at)
+                        .filter(|at| flask.poured_at.is_none() && *at != pour_of(flask)),
                     due: due.get(&flask.number).copied(),
                     x_mm: flask.x_mm,
                     y_mm: f64::from(load.depth_mm) - flask.y_mm,
@@ -115,7 +130,7 @@ pub(super) async fn agreed(
             can_take: load.state == LoadState::Planned,
             floor: (load.width_mm, load.depth_mm),
             energy: None,
-            behind: String::new(),
+            as_known: None,
             kiln: load.kiln,
         });
     }
@@ -295,6 +310,7 @@ pub(super) fn proposal(
             pours: load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).collect(),
             pour_min: i64::from(settings.pour_min),
             proposed: true,
+            held: false,
         });
         let mut listed: Vec<ListedFlask> = members
             .iter()
@@ -303,6 +319,7 @@ pub(super) fn proposal(
                     number: placed.id.clone(),
                     alloy: row.alloy.clone(),
                     pour: pour_of(&placed.id)?,
+                    agreed: None,
                     due: row.due_on,
                     x_mm: placed.x_mm,
                     y_mm: f64::from(kiln.depth_mm) - placed.y_mm,
@@ -323,7 +340,7 @@ pub(super) fn proposal(
             can_take: true,
             floor: (kiln.width_mm, kiln.depth_mm),
             energy: None,
-            behind: String::new(),
+            as_known: None,
         });
     }
     (firings, loads)

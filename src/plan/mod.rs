@@ -9,6 +9,7 @@
 
 mod actions;
 mod again;
+mod begun;
 mod by_hand;
 mod current;
 mod difference;

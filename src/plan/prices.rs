@@ -85,7 +85,7 @@ impl Priced {
             .map(|(price, days)| format!("{} {}", self.money(*price), days_in_words(days)))
             .collect();
         Some(format!(
-            "{}; at all other hours {}. By {}.",
+            "{}; at all other hours {} (tariff “{}”).",
             dear.join("; "),
             self.money(cheapest.unwrap_or_default()),
             self.in_force.name
@@ -151,7 +151,7 @@ mod tests {
         let one = priced(&[(0, 420, 17), (420, 1320, 31), (1320, 10_080, 17)]);
         assert_eq!(
             one.words().unwrap(),
-            "0.31\u{a0}EUR/kWh Mon 07:00–22:00; at all other hours 0.17\u{a0}EUR/kWh. By Day and night."
+            "0.31\u{a0}EUR/kWh Mon 07:00–22:00; at all other hours 0.17\u{a0}EUR/kWh (tariff “Day and night”)."
         );
         let drawn: Vec<(i64, i64)> =
             one.dear_between(600, 2 * 10_080).map(|(from, to, _)| (from, to)).collect();

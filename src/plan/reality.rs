@@ -7,13 +7,13 @@ use std::time::{Duration, Instant};
 use foundry::plan::{Plan, Problem};
 use jiff::tz::TimeZone;
 use serde_json::json;
-use sqlx::PgPool;
+use sqlx::{PgConnection, PgPool};
 
 use super::again::{self, Again};
 use super::difference::{Difference, span};
 use super::instance;
 use super::store::{self, Proposal};
-use super::{current, think, view, words};
+use super::{begun, current, think, view, words};
 use crate::clock::Moment;
 use crate::studio::Settings;
 use crate::web::{App, Fault, Refused};
@@ -73,7 +73,8 @@ pub async fn watch(app: App) {
 
 /// Makes a proposal if the agreed loads cannot be carried out as they are, or if a piece that is
 /// made again gains by other loads; its number. Nothing when they can, when nothing was agreed,
-/// when a proposal is open, or when the same was proposed and turned down.
+/// when a proposal is open, or when the same was proposed and turned down. A proposal that was
+/// made so is withdrawn when loads were begun that it has otherwise.
 pub async fn replan(pool: &PgPool, now: Moment) -> Result<Option<i32>, Fault> {
     look(pool, now, &mut None).await
 }
@@ -83,9 +84,25 @@ type Looked = Option<(serde_json::Value, Plan)>;
 
 async fn look(pool: &PgPool, now: Moment, looked: &mut Looked) -> Result<Option<i32>, Fault> {
     let mut tx = pool.begin().await?;
-    if !store::is_wanted(&mut tx).await? {
+    if !store::is_ours(&mut tx).await? {
         return Ok(None);
     }
+    let withdrawn = begun::withdraw(&mut tx).await?;
+    let made = match store::is_wanted(&mut tx).await? {
+        true => make(pool, &mut tx, now, looked, withdrawn).await?,
+        false => None,
+    };
+    tx.commit().await?;
+    Ok(made)
+}
+
+async fn make(
+    pool: &PgPool,
+    conn: &mut PgConnection,
+    now: Moment,
+    looked: &mut Looked,
+    withdrawn: bool,
+) -> Result<Option<i32>, Fault> {
     let studio = instance::read(pool, now).await?;
     let problem = studio.problem()?;
     let standing = current::current(pool, &problem, &studio).await?;
@@ -99,7 +116,8 @@ async fn look(pool: &PgPool, now: Moment, looked: &mut Looked) -> Result<Option<
     let mut reasons = happened(pool, &again, &zone, now).await?;
     reasons.extend(troubles);
     let told = json!(reasons);
-    if store::turned_down(&mut tx).await?.as_ref() == Some(&told) {
+    // What was withdrawn was not turned down.
+    if !withdrawn && store::turned_down(conn).await?.as_ref() == Some(&told) {
         return Ok(None);
     }
     let known = looked.as_ref().is_some_and(|one| one.0 == told && one.1 == standing);
@@ -134,9 +152,7 @@ async fn look(pool: &PgPool, now: Moment, looked: &mut Looked) -> Result<Option<
         gains: json!(gains),
         notes: studio.notes,
     };
-    let number = store::insert_proposal(&mut tx, &proposal, now).await?;
-    tx.commit().await?;
-    Ok(Some(number))
+    Ok(Some(store::insert_proposal(conn, &proposal, now).await?))
 }
 
 /// A plan near to the loads as they stand that keeps room for what is made again: without those

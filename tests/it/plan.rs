@@ -401,10 +401,21 @@ async fn two_plans_are_compared_side_by_side_and_weeks_are_paged() {
     proposed(&studio, &owner).await;
     set_flask(&studio.db.pool, "Large", studio.clock.now()).await;
     proposed(&studio, &owner).await;
-    let page = owner.get("/plan/compare?a=1&b=2").await;
-    assert!(page.page().contains("Plan 1") && page.body.contains("Plan 2"));
-    assert!(page.body.contains("What is different"), "{}", page.body);
+    for asked in ["/plan/compare?a=1&b=2", "/plan/compare"] {
+        let page = owner.get(asked).await;
+        assert!(page.page().contains("Plan 1") && page.body.contains("Plan 2"));
+        assert!(page.body.contains("What is different"), "{}", page.body);
+        assert!(!page.body.contains("in common"), "{}", page.body);
+    }
     assert_eq!(owner.get("/plan/compare?a=1&b=99").await.status, StatusCode::NOT_FOUND);
+    // Plans of other flasks are not compared unless somebody wants that.
+    sqlx::query("UPDATE flasks SET state = 'cancelled'").execute(&studio.db.pool).await.unwrap();
+    set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    let page = owner.get("/plan/compare").await;
+    assert!(page.page().contains("Plan 1") && !page.body.contains("Plan 3</th>"), "{}", page.body);
+    let page = owner.get("/plan/compare?a=2&b=3").await;
+    assert!(page.page().contains("no flask in common"), "{}", page.body);
     let week = owner.get("/plan?week=2026-12-09").await;
     assert!(week.page().contains("Week from Mon 7 Dec"));
     assert!(owner.get("/plan?week=nonsense").await.page().contains("The days from now"));

@@ -252,3 +252,128 @@ async fn a_load_that_burns_long_moves_its_pours_and_the_load_after_it() {
     owner.post(&format!("/loads/{load}/hold"), &[("version", "2")]).await.led_to();
     assert_eq!(replan(&studio).await, None);
 }
+
+/// The load of the accepted plan: its number and its planned start.
+async fn first_load(studio: &Studio) -> (i32, Moment) {
+    sqlx::query_as("SELECT number, planned_start_at FROM kiln_loads WHERE state = 'planned'")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap()
+}
+
+async fn start(studio: &Studio, owner: &Actor, load: i32, at: Moment) {
+    studio.clock.set(at);
+    let form = [("version", "1"), ("read_back", "yes")];
+    owner.post(&format!("/loads/{load}/start"), &form).await.led_to();
+}
+
+/// Everything that accepting a plan would change.
+async fn agreed(studio: &Studio) -> Vec<(i32, String, i32, Moment, bool)> {
+    sqlx::query_as(
+        "SELECT l.number, l.state, f.number, x.planned_pour_at, x.left_at IS NULL FROM kiln_loads l
+         JOIN kiln_load_flasks x ON x.kiln_load_id = l.id JOIN flasks f ON f.id = x.flask_id ORDER BY 1, 3",
+    )
+    .fetch_all(&studio.db.pool)
+    .await
+    .unwrap()
+}
+
+/// A moment as the pages write it.
+fn written(at: Moment) -> String {
+    let zone = jiff::tz::TimeZone::get("Europe/Berlin").unwrap();
+    zone.to_datetime(at.0).strftime("%a %-d %b %H:%M").to_string()
+}
+
+/// A part of a page, from the place with an id to the end of its element.
+fn part<'p>(page: &'p str, id: &str, end: &str) -> &'p str {
+    let from = page.find(&format!("id=\"{id}\"")).unwrap_or_else(|| panic!("no {id}: {page}"));
+    &page[from..from + page[from..].find(end).unwrap()]
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_proposal_whose_load_was_started_otherwise_changes_nothing() {
+    let (studio, owner) = accepted(2).await;
+    let late = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    proposed(&studio, &owner).await;
+    let one_load =
+        "SELECT jsonb_array_length(result -> 'loads')::bigint FROM plans WHERE number = 2";
+    assert_eq!(count(&studio, one_load).await, 1, "all three in one load");
+    let (load, starts) = first_load(&studio).await;
+    start(&studio, &owner, load, starts.plus_minutes(10)).await;
+    let before = agreed(&studio).await;
+
+    let page = owner.get("/plan").await;
+    let text = page.page();
+    assert!(text.contains("Proposal 2 is out of date"), "{text}");
+    assert!(text.contains(&format!("Load {load} has started since")), "{text}");
+    assert!(text.contains(&format!("and {late} in that load")), "{text}");
+    assert!(!text.contains("Accept this plan") && text.contains("Plan anew"), "{text}");
+    assert!(!text.contains("New load"), "nothing of it is drawn");
+    let refused = owner.post("/plan/accept", &[("number", "2")]).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert!(refused.body.contains("Make a plan anew; nothing was changed"), "{}", refused.body);
+    assert_eq!(agreed(&studio).await, before, "nothing was changed");
+    assert_eq!(replan(&studio).await, None, "what somebody asked for stays until it is answered");
+
+    let page = proposed(&studio, &owner).await;
+    assert!(page.contains("Accept this plan") && page.contains("New load"), "{page}");
+    owner.post("/plan/accept", &[("number", "3")]).await.led_to();
+    let planned = agreed(&studio).await;
+    assert!(planned.iter().any(|row| row.2 == late && row.1 == "planned" && row.4), "{planned:?}");
+    assert_eq!(planned.iter().filter(|row| row.0 == load).count(), 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_proposed_without_asking_is_withdrawn_and_proposed_anew() {
+    let (studio, owner) = accepted(2).await;
+    studio.clock.set(studio.clock.now().plus_minutes(5));
+    let late = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    assert_eq!(replan(&studio).await, Some(2));
+    assert_eq!(replan(&studio).await, None, "it holds");
+    let (load, starts) = first_load(&studio).await;
+    start(&studio, &owner, load, starts.plus_minutes(10)).await;
+    assert_eq!(replan(&studio).await, Some(3));
+    let state = "SELECT count(*) FROM plans WHERE number = 2 AND state = 'replaced'";
+    assert_eq!(count(&studio, state).await, 1);
+    owner.post("/plan/accept", &[("number", "3")]).await.led_to();
+    assert!(agreed(&studio).await.iter().any(|row| row.2 == late && row.1 == "planned"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_proposal_shows_loads_under_way_from_their_true_start_and_every_pour_once() {
+    let (studio, owner) = accepted(2).await;
+    let (load, starts) = first_load(&studio).await;
+    let started = starts.plus_minutes(10);
+    start(&studio, &owner, load, started).await;
+    let pour: Moment = sqlx::query_scalar("SELECT max(planned_pour_at) FROM kiln_load_flasks")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
+    // Held long after it was to be poured: its start is reckoned back from then for planning.
+    studio.clock.set(pour.plus_minutes(90));
+    owner.post(&format!("/loads/{load}/hold"), &[("version", "2")]).await.led_to();
+    let other = set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;
+    let page = proposed(&studio, &owner).await;
+    let changed = part(&page, "changed", "</table>");
+    assert_eq!(changed.matches(&written(started)).count(), 4, "before and after: {changed}");
+    let pours = part(&page, "pours", "</table>");
+    let flasks: Vec<i32> = agreed(&studio).await.iter().map(|row| row.2).collect();
+    for flask in flasks.iter().chain([&other]) {
+        assert_eq!(pours.matches(&format!("href=\"/flasks/{flask}\"")).count(), 1, "{pours}");
+    }
+    let now = studio.clock.now();
+    assert!(pours.contains(&format!("so far {}", written(pour))), "{pours}");
+    // What is shown is what accepting it brings.
+    owner.post("/plan/accept", &[("number", "2")]).await.led_to();
+    let first: Moment = sqlx::query_scalar(
+        "SELECT min(x.planned_pour_at) FROM kiln_load_flasks x JOIN kiln_loads l ON l.id = x.kiln_load_id WHERE l.state = 'held'",
+    )
+    .fetch_one(&studio.db.pool)
+    .await
+    .unwrap();
+    assert!(first >= now, "{first}");
+    assert!(
+        pours.contains(&format!("<td>{}", &written(first)[written(first).len() - 5..])),
+        "{pours}"
+    );
+}

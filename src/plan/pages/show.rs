@@ -15,6 +15,7 @@ use crate::clock::{Day, Moment};
 use crate::json::plan::PlanJson;
 use crate::kilns::{HeatLine, heat_lines};
 use crate::people::Signed;
+use crate::plan::begun::BegunLoads;
 use crate::plan::current;
 use crate::plan::difference::Difference;
 use crate::plan::feed;
@@ -91,7 +92,10 @@ pub(crate) struct ShowPlan {
     pub(super) lane_height: f64,
     pub(super) loads: Vec<ListedLoad>,
     pub(super) open: Option<PlanRow>,
+    /// What is shown of it; nothing of one that is out of date.
     pub(super) result: Option<PlanJson>,
+    /// Why the proposal cannot be accepted any more.
+    pub(super) outdated: Option<String>,
     pub(super) difference: Option<Difference>,
     /// A change that was taken back and can be made again.
     pub(super) redo: Option<String>,
@@ -152,6 +156,17 @@ pub(crate) async fn page(
         .filter(|plan| matches!(plan.state.as_str(), "proposed" | "computing"))
         .and_then(|plan| plan.result.clone())
         .and_then(|result| serde_json::from_value(result).ok());
+    let begun = match &open {
+        Some(plan) => Some(BegunLoads::since(&mut *pool.acquire().await?, plan.made_at).await?),
+        None => None,
+    };
+    let outdated = match (&open, &begun, &result) {
+        (Some(row), Some(begun), Some(plan)) if row.state == "proposed" => {
+            begun.outdates(plan, &Grid::on(row.day_zero, zone.clone()), row.made_at)
+        }
+        _ => None,
+    };
+    let result = result.filter(|_| outdated.is_none());
     let grid = match (&result, &open) {
         (Some(_), Some(plan)) => Grid::on(plan.day_zero, zone.clone()),
         _ => Grid::from(now, zone.clone()),
@@ -167,7 +182,7 @@ pub(crate) async fn page(
     };
     let known = KnownKilns::read(pool).await?;
     let (mut firings, mut loads) =
-        listed::agreed(pool, window, &grid, &settings, &briefs, &known, result.is_some()).await?;
+        listed::agreed(pool, window, &grid, &settings, &briefs, &known, result.as_ref()).await?;
     // Those that wait: who stands in no load first, then by the day on which they are due.
     let planned = planned_in(result.as_ref());
     let in_none = |flask: &FlaskBrief| match &planned {
@@ -204,10 +219,10 @@ pub(crate) async fn page(
         Some(plan) => plan.loads.iter().filter(|load| load.start_min >= window.to_min).count(),
         None => view::planned_from(pool, grid.moment(window.to_min)).await?,
     };
-    let difference = match (&result, &open) {
-        (Some(plan), Some(row)) => {
+    let difference = match (&result, &open, &begun) {
+        (Some(plan), Some(row), Some(begun)) => {
             let standing = current::beside(pool, row.number, &grid).await?;
-            let proposed = foundry::plan::Plan::from(plan.clone());
+            let proposed = foundry::plan::Plan::from(begun.as_started(plan, &grid));
             Some(Difference::between((&standing, &grid), (&proposed, &grid)))
         }
         _ => None,
@@ -221,7 +236,8 @@ pub(crate) async fn page(
     for ((load, firing), line) in
         shown.of_mut(&mut loads).iter_mut().zip(shown.of(&firings)).zip(shown.of(&lines))
     {
-        load.behind = lanes::behind(line);
+        load.as_known =
+            lanes::longer_min(firing, line).map(|longer| load.held.plus_minutes(longer));
         let lit = firing.starts.plus_minutes(firing.load_min);
         // What it costs is the owner's to see.
         let priced = priced.as_ref().filter(|_| signed.frame.owner());
@@ -277,6 +293,7 @@ pub(crate) async fn page(
         redo: view::redo(pool, open.as_ref()).await?,
         open,
         result,
+        outdated,
         difference,
         waiting,
         shown_waiting,

@@ -8,7 +8,9 @@ mod reality;
 pub(super) use by_hand::{Change, hold_open, insert_change, numbered, open, redo, undo};
 pub(super) use feeds::{FeedRow, feed_of, insert_feed, note_feed_read, revoke_feed};
 pub(super) use pins::{allow, forbid, pin, unpin, waiting_flask};
-pub(super) use reality::{Proposal, insert_proposal, is_wanted, turned_down};
+pub(super) use reality::{
+    Proposal, insert_proposal, is_ours, is_wanted, lock_made_by_itself, turned_down, withdraw,
+};
 
 use serde_json::Value;
 use sqlx::types::Json;
@@ -129,6 +131,7 @@ pub(in crate::plan) async fn note_power(
 pub(in crate::plan) struct Proposed {
     pub(in crate::plan) id: PlanId,
     pub(in crate::plan) day_zero: Day,
+    pub(in crate::plan) made_at: Moment,
     pub(in crate::plan) result: Option<Value>,
     #[sqlx(json)]
     pub(in crate::plan) instance: InstanceJson,
@@ -140,7 +143,7 @@ pub(in crate::plan) async fn lock_proposed(
     number: i32,
 ) -> Result<Option<Proposed>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, day_zero, result, instance FROM plans WHERE number = $1 AND state = 'proposed' FOR UPDATE",
+        "SELECT id, day_zero, made_at, result, instance FROM plans WHERE number = $1 AND state = 'proposed' FOR UPDATE",
     )
     .bind(number)
     .fetch_optional(conn)

@@ -3,7 +3,9 @@
 mod named;
 mod since;
 
-pub(super) use named::{NamedFlask, families_by_name, flasks_by_number, kilns_by_name};
+pub(super) use named::{
+    BegunRow, NamedFlask, begun_loads, families_by_name, flasks_by_number, kilns_by_name,
+};
 pub(super) use since::{
     AgainRow, News, absences_since, likely_flask, long_loads, made_again, news, until_set,
 };
@@ -15,7 +17,6 @@ use super::power::Power;
 use super::year::Taken;
 use crate::clock::{Day, Moment};
 use crate::id::{KilnId, KilnLoadId, OutageId};
-use crate::json::plan::UnderWayJson;
 
 #[derive(Clone, Debug, FromRow)]
 pub(in crate::plan) struct KilnRow {
@@ -174,22 +175,15 @@ pub(in crate::plan) async fn asked_flasks(
     .await
 }
 
-/// The loads under way that a plan was told of, and how long a pour takes in it.
-#[derive(Clone, Debug, FromRow)]
-pub(in crate::plan) struct Asked {
-    #[sqlx(json)]
-    pub(in crate::plan) under_way: Vec<UnderWayJson>,
-    pub(in crate::plan) pour_min: i64,
-}
-
-pub(in crate::plan) async fn asked(pool: &PgPool, number: i32) -> Result<Asked, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT coalesce(instance -> 'decisions' -> 'under_way', '[]') AS under_way,
-                (instance ->> 'pour_min')::bigint AS pour_min FROM plans WHERE number = $1",
-    )
-    .bind(number)
-    .fetch_one(pool)
-    .await
+/// How long a pour takes in a plan.
+pub(in crate::plan) async fn asked_pour_min(
+    pool: &PgPool,
+    number: i32,
+) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("SELECT (instance ->> 'pour_min')::bigint FROM plans WHERE number = $1")
+        .bind(number)
+        .fetch_one(pool)
+        .await
 }
 
 /// The flasks that wait, and whether each stands in a load.
@@ -279,12 +273,21 @@ pub(in crate::plan) async fn planned_from(
     Ok(usize::try_from(count).unwrap_or(0))
 }
 
-/// Plans that can be compared, newest first: number, state, when made.
-pub(in crate::plan) async fn comparable(
-    pool: &PgPool,
-) -> Result<Vec<(i32, String, Moment)>, sqlx::Error> {
+/// A plan that can be compared.
+#[derive(Clone, Debug, FromRow)]
+pub(in crate::plan) struct ComparableRow {
+    pub(in crate::plan) number: i32,
+    pub(in crate::plan) state: String,
+    pub(in crate::plan) made_at: Moment,
+    /// The flasks that it plans.
+    pub(in crate::plan) flasks: Vec<String>,
+}
+
+/// Plans that can be compared, newest first.
+pub(in crate::plan) async fn comparable(pool: &PgPool) -> Result<Vec<ComparableRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT number, state, made_at FROM plans WHERE result IS NOT NULL ORDER BY number DESC LIMIT 60",
+        "SELECT number, state, made_at, ARRAY(SELECT p ->> 'flask' FROM jsonb_array_elements(result -> 'pours') p) AS flasks
+         FROM plans WHERE result IS NOT NULL ORDER BY number DESC LIMIT 60",
     )
     .fetch_all(pool)
     .await

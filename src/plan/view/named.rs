@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use sqlx::{FromRow, PgConnection};
 
+use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, KilnId};
 
 /// A flask that a plan may name.
@@ -46,4 +47,45 @@ pub(in crate::plan) async fn families_by_name(
     let rows: Vec<(String, FamilyId)> =
         sqlx::query_as("SELECT name, id FROM burnout_families").fetch_all(conn).await?;
     Ok(rows.into_iter().collect())
+}
+
+/// A load that was started.
+#[derive(Clone, Debug, FromRow)]
+pub(in crate::plan) struct BegunRow {
+    pub(in crate::plan) number: i32,
+    pub(in crate::plan) kiln: String,
+    pub(in crate::plan) started_at: Moment,
+    /// Whether it burns or is held.
+    pub(in crate::plan) fires: bool,
+    /// Whether it is not held yet.
+    pub(in crate::plan) burns: bool,
+    pub(in crate::plan) programme_min: i64,
+    /// The flasks that stand in it.
+    pub(in crate::plan) standing: Vec<String>,
+    /// The flasks that were in it when it was started.
+    pub(in crate::plan) fired: Vec<String>,
+    /// Those of them that were poured.
+    pub(in crate::plan) poured: Vec<String>,
+}
+
+/// Loads that burn or are held, and those that ended since a moment.
+pub(in crate::plan) async fn begun_loads(
+    conn: &mut PgConnection,
+    since: Moment,
+) -> Result<Vec<BegunRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT l.number, k.name AS kiln, l.started_at, l.state <> 'ended' AS fires, l.state = 'burning' AS burns,
+                (SELECT coalesce(sum((s ->> 'minutes')::int), 0) FROM jsonb_array_elements(l.programme) s) AS programme_min,
+                coalesce(array_agg(f.number::text ORDER BY f.number) FILTER (WHERE lf.left_at IS NULL), '{}') AS standing,
+                array_agg(f.number::text ORDER BY f.number) AS fired,
+                coalesce(array_agg(f.number::text ORDER BY f.number) FILTER (WHERE p.id IS NOT NULL), '{}') AS poured
+         FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+         JOIN kiln_load_flasks lf ON lf.kiln_load_id = l.id AND (lf.left_at IS NULL OR lf.left_at >= l.started_at)
+         JOIN flasks f ON f.id = lf.flask_id LEFT JOIN pours p ON p.flask_id = f.id AND p.kiln_load_id = l.id
+         WHERE l.started_at IS NOT NULL AND (l.state IN ('burning', 'held') OR l.ended_at >= $1)
+         GROUP BY l.id, k.id ORDER BY l.number",
+    )
+    .bind(since)
+    .fetch_all(conn)
+    .await
 }
