@@ -4,7 +4,7 @@
 
 use foundry::heat::curve::{
     Comparison, CurveRefusal, Deviation, MeasuredCurve, MeasuredPoint, ReadCurve, ReadNote,
-    ReadOptions, Role, Scale, TimeForm, compare, fit_kiln, read,
+    ReadOptions, Role, Scale, TimeForm, columns, compare, fit_kiln, read,
 };
 use foundry::heat::{
     Behind, FlaskBody, Grid, GypsumMix, HeatRefusal, Kiln, PoweredKiln, Programme, Segment,
@@ -75,6 +75,73 @@ fn columns_are_found_by_their_headings_and_can_be_chosen() {
         read(text, &nowhere).unwrap_err(),
         CurveRefusal::NoSuchColumn { column: 10, columns: 6 }
     );
+}
+
+/// Both columns move alike; only their headings tell them apart. Words of the trade in several
+/// languages (common practice, no source).
+#[test]
+fn the_set_point_is_not_taken_for_what_was_measured() {
+    let headings = [
+        ("Soll °C", "Ist °C"),
+        ("Sollwert", "Istwert"),
+        ("Solltemperatur [°C]", "Ofentemperatur Ist [°C]"),
+        ("T_soll", "T_ist"),
+        ("Consigne (°C)", "Mesure (°C)"),
+        ("Température consigne", "Température four"),
+        ("Setpoint", "Actual"),
+        ("Set Point °C", "Temperature °C"),
+        ("SP", "PV"),
+        ("Zone 1 SP", "Zone 1 PV"),
+        ("Target", "Kiln"),
+        ("Temp asked", "Temp measured"),
+        ("Programm", "Ofen"),
+        ("Consigna", "Medida"),
+        ("Impostata", "Misurata"),
+        ("Ziel °C", "°C"),
+    ];
+    for (set, ist) in headings {
+        for swapped in [false, true] {
+            let (a, b) = if swapped { (ist, set) } else { (set, ist) };
+            let text = format!(
+                "Datum;Zeit;{a};{b};Leistung %\n\
+                 24.11.2026;19:00;100;101;0\n24.11.2026;19:10;200;201;90\n24.11.2026;19:20;300;301;100\n"
+            );
+            let found = reads(&text);
+            let at = |role| found.columns.iter().find(|c| c.role == role).map(|c| c.index);
+            let (set_at, ist_at) = if swapped { (3, 2) } else { (2, 3) };
+            assert_eq!(
+                (at(Role::SetPoint), at(Role::Kiln)),
+                (Some(set_at), Some(ist_at)),
+                "{text}"
+            );
+        }
+    }
+    // The number of the programme is no set point while another column is.
+    let text = "min;Programme;Set;Kiln\n0;3;100;99\n10;3;200;190\n20;3;300;290\n";
+    let role = |index: usize| reads(text).columns[index].role;
+    assert_eq!((role(1), role(2), role(3)), (Role::Other, Role::SetPoint, Role::Kiln));
+}
+
+#[test]
+fn of_two_columns_that_nothing_tells_apart_it_is_asked_which() {
+    let which = |columns: Vec<usize>| Err(CurveRefusal::WhichTemperature { columns });
+    let rows = "0;30;29\n10;200;190\n20;300;290\n";
+    assert_eq!(read(rows, &ReadOptions::default()), which(vec![2, 3]));
+    let headed = format!("min;Temp 1;Temp 2\n{rows}");
+    assert_eq!(read(&headed, &ReadOptions::default()), which(vec![2, 3]));
+    let said = read(rows, &ReadOptions::default()).unwrap_err().to_string();
+    assert!(said.contains("columns 2 and 3") && said.contains("choose"), "{said}");
+    // They can be listed to choose from, and either choice settles it.
+    let listed = columns(&headed, &ReadOptions::default()).unwrap();
+    assert_eq!(listed[2].heading.as_deref(), Some("Temp 2"));
+    let kiln = ReadOptions { kiln_column: Some(2), ..ReadOptions::default() };
+    assert_eq!(points(&read(&headed, &kiln).unwrap())[1], (10.0, 190.0));
+    let set = ReadOptions { set_point_column: Some(1), ..ReadOptions::default() };
+    assert_eq!(points(&read(&headed, &set).unwrap())[1], (10.0, 190.0));
+    // One that hardly moves, or is named as something else, is no candidate.
+    assert!(read("0;100;21\n10;200;22\n20;300;22\n", &ReadOptions::default()).is_ok());
+    let power = format!("min;Temp;Power\n{rows}");
+    assert_eq!(points(&reads(&power))[1], (10.0, 200.0));
 }
 
 #[test]
@@ -230,6 +297,14 @@ fn a_firing_that_follows_its_programme_shows_nothing() {
     assert!(comparison.events.is_empty(), "{:?}", comparison.events);
     assert!(comparison.typical.get() < 0.01);
     assert!(comparison.starts_at.get().abs() <= 1.0);
+}
+
+#[test]
+fn a_log_of_the_set_point_is_seen_to_be_one() {
+    assert!(held_against(&log(0.0, |_, t| t)).looks_like_set_point());
+    // A thermocouple swings about its programme.
+    let swings = log(0.0, |minute, t| t + 1.5 * (minute / 3.0).sin());
+    assert!(!held_against(&swings).looks_like_set_point());
 }
 
 #[test]

@@ -36,6 +36,8 @@ pub enum Role {
     Kiln,
     /// What the controller asked for.
     SetPoint,
+    /// One of several that may be the kiln's temperature, and nothing says which.
+    MaybeKiln,
     /// Something else.
     Other,
 }
@@ -55,6 +57,122 @@ pub struct Column {
 const READABLE_PERCENT: usize = 60;
 /// Rows looked at.
 const LOOKED_AT: usize = 500;
+/// A temperature of a firing moves by more than this, K.
+const MOVES_K: f64 = 20.0;
+
+/// Headings of what the controller asked for, the plainest first: words of the trade in English,
+/// German, French, Italian, Spanish, Dutch, Polish and Swedish (common practice, no source).
+const SET_POINT: [&[&str]; 2] = [
+    &[
+        "set",
+        "setpoint",
+        "setpt",
+        "sp",
+        "wsp",
+        "sv",
+        "target",
+        "asked",
+        "wanted",
+        "demand",
+        "soll",
+        "sollwert",
+        "solltemperatur",
+        "solltemp",
+        "tsoll",
+        "ziel",
+        "zielwert",
+        "zieltemperatur",
+        "vorgabe",
+        "consigne",
+        "consigna",
+        "impostata",
+        "impostato",
+        "impostazione",
+        "objetivo",
+        "obiettivo",
+        "ingesteld",
+        "gewenst",
+        "zadana",
+        "zadane",
+        "börvärde",
+    ],
+    &["programme", "program", "programm", "profile", "profil", "recipe", "schedule"],
+];
+
+/// Headings of what was measured, then of the kiln itself.
+const MEASURED: [&[&str]; 2] = [
+    &[
+        "actual",
+        "act",
+        "pv",
+        "measured",
+        "process",
+        "reading",
+        "ist",
+        "istwert",
+        "isttemperatur",
+        "isttemp",
+        "tist",
+        "gemessen",
+        "messwert",
+        "mesure",
+        "mesuré",
+        "mesurée",
+        "mesuree",
+        "réel",
+        "réelle",
+        "reel",
+        "reelle",
+        "effective",
+        "misura",
+        "misurata",
+        "misurato",
+        "reale",
+        "effettiva",
+        "medida",
+        "medido",
+        "real",
+        "gemeten",
+        "actueel",
+        "zmierzona",
+        "ärvärde",
+        "thermocouple",
+        "tc",
+    ],
+    &["kiln", "oven", "furnace", "chamber", "muffle", "ofen", "kammer", "four", "forno", "horno"],
+];
+
+/// Headings of a temperature that do not say whose.
+const TEMPERATURE: &[&str] =
+    &["temperature", "temp", "temperatur", "température", "temperatura", "temperatuur", "t"];
+
+/// Headings of something that is not the kiln's temperature.
+const ELSEWHERE: &[&str] = &[
+    "power",
+    "output",
+    "out",
+    "load",
+    "room",
+    "ambient",
+    "leistung",
+    "stellgrad",
+    "raum",
+    "umgebung",
+    "puissance",
+    "sortie",
+    "potenza",
+    "potencia",
+    "vermogen",
+    "segment",
+    "step",
+    "no",
+    "nr",
+    "kw",
+    "kwh",
+    "error",
+    "deviation",
+    "abweichung",
+];
 
 /// The rows below the heading, and the heading's fields.
 pub(super) fn split_heading(rows: &[Row], decimal_comma: bool) -> (Option<&Row>, &[Row]) {
@@ -129,21 +247,61 @@ pub(super) fn guess(heading: Option<&Row>, data: &[Row], decimal_comma: bool) ->
             }
         }
     }
-    let set_words = ["set", "setpoint", "sp", "target", "programme", "program", "asked"];
-    if let Some(set) = by_name(&columns, &set_words, &numeric) {
+    let moves = |index: usize| numeric(index) && range(looked_at, index, decimal_comma) > MOVES_K;
+    // Of several that name it, one that moves: the number of a programme stays as it is.
+    let named = |columns: &[Column], words: &[&str]| {
+        by_name(columns, words, &moves).or_else(|| by_name(columns, words, &numeric))
+    };
+    let set = SET_POINT.iter().find_map(|words| named(&columns, words));
+    if let Some(set) = set {
         columns[set].role = Role::SetPoint;
     }
-    let kiln_words = ["kiln", "actual", "pv", "measured", "temperature", "temp", "chamber", "t"];
-    let moves = |index: usize| numeric(index) && range(looked_at, index, decimal_comma) > 20.0;
-    let kiln = kiln_words
-        .iter()
-        .find_map(|word| by_name(&columns, &[word], &numeric))
-        .or_else(|| free(&columns, &moves))
-        .or_else(|| free(&columns, &numeric));
-    if let Some(kiln) = kiln {
-        columns[kiln].role = Role::Kiln;
+    let other = |column: &Column| {
+        SET_POINT.iter().chain(&[ELSEWHERE]).any(|words| has_word(column, words))
+            || column.heading.as_deref().is_some_and(|heading| heading.contains('%'))
+    };
+    let left: Vec<Column> = columns.iter().filter(|column| !other(column)).cloned().collect();
+    match MEASURED.iter().find_map(|words| named(&left, words)) {
+        Some(kiln) => columns[kiln].role = Role::Kiln,
+        None => unnamed(&mut columns, &left, &moves, &numeric),
     }
     columns
+}
+
+/// Takes for the kiln the only column that moves, of those called temperatures if there are any.
+/// Of several that nothing tells apart each may be it.
+fn unnamed(
+    columns: &mut [Column],
+    left: &[Column],
+    moves: &dyn Fn(usize) -> bool,
+    numeric: &dyn Fn(usize) -> bool,
+) {
+    let is_temperature = |column: &&Column| {
+        has_word(column, TEMPERATURE)
+            || column.heading.as_deref().is_some_and(|heading| named_scale(heading).is_some())
+    };
+    let of = |wanted: &dyn Fn(&&Column) -> bool, fit: &dyn Fn(usize) -> bool| -> Vec<usize> {
+        left.iter()
+            .filter(|column| column.role == Role::Other && fit(column.index))
+            .filter(wanted)
+            .map(|column| column.index)
+            .collect()
+    };
+    let any = |_: &&Column| true;
+    let tries: [Vec<usize>; 4] = [
+        of(&is_temperature, moves),
+        of(&any, moves),
+        of(&is_temperature, numeric),
+        of(&any, numeric),
+    ];
+    let Some(found) = tries.iter().position(|found| !found.is_empty()) else { return };
+    match (found, tries[found].as_slice()) {
+        (0 | 1, several @ [_, _, ..]) => {
+            several.iter().for_each(|&index| columns[index].role = Role::MaybeKiln);
+        }
+        (_, [first, ..]) => columns[*first].role = Role::Kiln,
+        (_, []) => {}
+    }
 }
 
 /// Whether a heading has one of the words, whole.

@@ -112,6 +112,20 @@ pub struct Comparison {
     pub events: Vec<Event>,
 }
 
+impl Comparison {
+    /// Whether it follows the programme as no kiln does: it is then the set point that was read.
+    /// A kiln lags behind a ramp and swings about a hold by a kelvin and more (common practice,
+    /// no source).
+    #[must_use]
+    pub fn looks_like_set_point(&self) -> bool {
+        self.typical.get() < EXACT_TYPICAL_K && self.greatest.get() < EXACT_GREATEST_K
+    }
+}
+
+/// What follows its programme within this is no thermocouple, K.
+const EXACT_TYPICAL_K: f64 = 0.3;
+const EXACT_GREATEST_K: f64 = 2.0;
+
 /// An overshoot smaller than this is a controller's habit, K.
 const OVERSHOOT_K: f64 = 5.0;
 /// A ramp is behind from here on, K.

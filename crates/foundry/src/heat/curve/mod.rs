@@ -17,4 +17,4 @@ pub use compare::{Comparison, Deviation, Event, compare};
 pub use fit::{KilnFit, fit_kiln};
 pub use measured::{MeasuredCurve, MeasuredPoint};
 pub use note::{CurveRefusal, ReadNote};
-pub use read::{ReadCurve, ReadOptions, read};
+pub use read::{ReadCurve, ReadOptions, columns, read};

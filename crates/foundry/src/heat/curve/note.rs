@@ -110,6 +110,13 @@ pub enum CurveRefusal {
     /// No column of temperatures.
     #[error("no column of temperatures was found; choose one")]
     NoTemperature,
+    /// Several columns move like a temperature, and no heading says which is measured.
+    #[error("columns {} all move like temperatures, and no heading says which was measured in the \
+             kiln and which is the set point: choose the kiln's", .columns.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and "))]
+    WhichTemperature {
+        /// The columns, counted from 1.
+        columns: Vec<usize>,
+    },
     /// A chosen column that is not there.
     #[error("there is no column {column}; the table has {columns}")]
     NoSuchColumn {

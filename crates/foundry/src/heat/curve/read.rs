@@ -63,16 +63,19 @@ pub fn read(text: &str, options: &ReadOptions) -> Result<ReadCurve, CurveRefusal
     if text.len() > LONGEST {
         return Err(CurveRefusal::TooLong { bytes: text.len(), most: LONGEST });
     }
-    let delimiter =
-        options.delimiter.or_else(|| table::find_delimiter(text)).ok_or(CurveRefusal::NoTable)?;
-    let rows = table::rows(text, delimiter);
-    let decimal_comma = options.decimal_comma.unwrap_or_else(|| table::find_decimal_comma(&rows));
+    let Cut { delimiter, rows, decimal_comma } = cut(text, options)?;
     let (heading, data) = columns::split_heading(&rows, decimal_comma);
     let mut columns = columns::guess(heading, data, decimal_comma);
     choose(&mut columns, options)?;
     let place = |role| columns.iter().find(|c| c.role == role).map(|c| c.index);
     let time_at = place(Role::Time).ok_or(CurveRefusal::NoTime)?;
-    let kiln_at = place(Role::Kiln).ok_or(CurveRefusal::NoTemperature)?;
+    let maybe: Vec<usize> =
+        columns.iter().filter(|c| c.role == Role::MaybeKiln).map(|c| c.index + 1).collect();
+    let kiln_at = match (place(Role::Kiln), maybe) {
+        (Some(kiln_at), _) => kiln_at,
+        (None, maybe) if maybe.is_empty() => return Err(CurveRefusal::NoTemperature),
+        (None, columns) => return Err(CurveRefusal::WhichTemperature { columns }),
+    };
     let (date_at, set_at) = (place(Role::Date), place(Role::SetPoint));
     let mut notes = Vec::new();
 
@@ -126,6 +129,34 @@ pub fn read(text: &str, options: &ReadOptions) -> Result<ReadCurve, CurveRefusal
     Ok(ReadCurve { curve, columns, delimiter, decimal_comma, scale, time_form, notes })
 }
 
+/// A text cut into rows.
+struct Cut {
+    delimiter: char,
+    rows: Vec<Row>,
+    decimal_comma: bool,
+}
+
+fn cut(text: &str, options: &ReadOptions) -> Result<Cut, CurveRefusal> {
+    let delimiter =
+        options.delimiter.or_else(|| table::find_delimiter(text)).ok_or(CurveRefusal::NoTable)?;
+    let rows = table::rows(text, delimiter);
+    let decimal_comma = options.decimal_comma.unwrap_or_else(|| table::find_decimal_comma(&rows));
+    Ok(Cut { delimiter, rows, decimal_comma })
+}
+
+/// The columns of a log with what they would be taken for, of one that cannot be read too: to
+/// choose from.
+///
+/// # Refuses
+/// Text without a table, and chosen columns that are not there.
+pub fn columns(text: &str, options: &ReadOptions) -> Result<Vec<Column>, CurveRefusal> {
+    let Cut { rows, decimal_comma, .. } = cut(text, options)?;
+    let (heading, data) = columns::split_heading(&rows, decimal_comma);
+    let mut columns = columns::guess(heading, data, decimal_comma);
+    choose(&mut columns, options)?;
+    Ok(columns)
+}
+
 /// Puts chosen columns in the place of guessed ones.
 fn choose(columns: &mut [Column], options: &ReadOptions) -> Result<(), CurveRefusal> {
     let chosen = [
@@ -145,6 +176,15 @@ fn choose(columns: &mut [Column], options: &ReadOptions) -> Result<(), CurveRefu
             }
         }
         columns[index].role = role;
+    }
+    if options.kiln_column.is_some() {
+        columns.iter_mut().filter(|c| c.role == Role::MaybeKiln).for_each(|c| c.role = Role::Other);
+    }
+    // Two that may be the kiln's, and one was chosen as the set point: the other is measured.
+    let maybe: Vec<usize> =
+        columns.iter().filter(|c| c.role == Role::MaybeKiln).map(|c| c.index).collect();
+    if let ([one], Some(_)) = (maybe.as_slice(), options.set_point_column) {
+        columns[*one].role = Role::Kiln;
     }
     Ok(())
 }
