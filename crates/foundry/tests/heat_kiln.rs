@@ -3,8 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use foundry::heat::{
-    Behind, FlaskBody, Grid, GypsumMix, HeatRefusal, InvestmentHeat, KelvinsPerHour, Kiln,
-    MINUTES_OF_WEEK, PoweredKiln, Programme, Segment, Tariff, TariffBand, cost, simulate,
+    Behind, Binder, FlaskBody, Grid, GypsumMix, HeatRefusal, InvestmentHeat, KelvinsPerHour, Kiln,
+    Limits, MINUTES_OF_WEEK, PatternFamily, PoweredKiln, Programme, Segment, Tariff, TariffBand,
+    cost, judge, simulate,
 };
 use foundry::quantity::{Celsius, Currency, Millimetres, Minutes};
 use rust_decimal::Decimal;
@@ -115,12 +116,54 @@ fn a_kiln_that_falls_behind_waits_or_runs_on() {
     };
     let waits = run(Behind::Waits);
     assert!(waits.waited > Minutes::of(30.0));
+    assert_eq!((waits.waited_cooling, waits.fell_k_h), (Minutes::ZERO, None), "it heats only");
     let longer = (waits.total - programme.total()).get() - waits.waited.get();
     assert!(longer.abs() < 2.0, "the wait is what makes it longer: {longer}");
     assert!((waits.samples.last().unwrap().kiln.get() - 732.0).abs() < 1.0);
     let runs_on = run(Behind::RunsOn);
     assert!((runs_on.total - programme.total()).get().abs() < 1.0e-6);
     assert!(runs_on.samples.iter().any(|s| s.asked.get() - s.kiln.get() > 50.0));
+}
+
+/// A way down that is too steep for the closed kiln: it waits for the kiln to cool, and says so.
+#[test]
+fn a_kiln_that_cools_too_slowly_is_not_said_to_lack_power() {
+    let programme = Programme::new(
+        Celsius::of(22.0),
+        vec![
+            Segment::ramp(632.0, 120.0).unwrap(),
+            Segment::hold(120.0).unwrap(),
+            Segment::ramp(500.0, 900.0).unwrap(),
+            Segment::hold(60.0).unwrap(),
+        ],
+    )
+    .unwrap();
+    let powered = kiln(Behind::Waits);
+    let run = simulate(
+        &flask(),
+        &programme,
+        &Kiln::Powered { kiln: powered, flasks: 1 },
+        &Grid::default(),
+    )
+    .unwrap();
+    let fell = run.fell_k_h.unwrap();
+    // Between the rates at both ends: empty at the hot one, with the flask at the cold one.
+    let load = flask().fired_capacity_j_k();
+    let (slow, fast) = (
+        powered.cooling_k_h(Celsius::of(500.0), load),
+        powered.cooling_k_h(Celsius::of(632.0), 0.0),
+    );
+    assert!(slow * 0.8 < fell && fell < fast, "{slow} < {fell} < {fast}");
+    assert!(run.waited_cooling > Minutes::of(5.0), "{:?}", run.waited_cooling);
+    let longer = (run.total - programme.total()).get();
+    assert!((longer - run.waited.get()).abs() < 2.0, "{longer}");
+    let limits = Limits::usual(Binder::Gypsum, PatternFamily::Wax);
+    let verdict = judge(&run, Celsius::of(500.0), &limits);
+    let said: Vec<String> =
+        verdict.findings.iter().map(|finding| finding.concern.to_string()).collect();
+    let cools = format!("for the kiln to cool: closed, it falls only {fell:.0} K/h");
+    assert!(said.iter().any(|one| one.contains(&cools)), "{said:?}");
+    assert!(said.iter().all(|one| !one.contains("too little power")), "{said:?}");
 }
 
 /// A light flask in a heavy kiln at full power: the exponential of the closed form.

@@ -41,6 +41,10 @@ pub struct Burnout {
     pub drawn_kwh: Vec<f64>,
     /// Minutes the programme had to wait for the kiln.
     pub waited: Minutes,
+    /// Of these, minutes in which the kiln was too hot and could only cool.
+    pub waited_cooling: Minutes,
+    /// How fast the closed kiln fell while it was too hot, K/h; none when it never was.
+    pub fell_k_h: Option<f64>,
 }
 
 impl Burnout {
@@ -347,6 +351,9 @@ impl Record {
             kiln_kwh: powered.then_some(self.drawn_j / J_PER_KWH),
             drawn_kwh: if powered { self.drawn_kwh } else { Vec::new() },
             waited: run.waited(),
+            waited_cooling: Minutes::of(run.drive.waited_cooling_s / 60.0),
+            fell_k_h: (run.drive.fell.1 > 0.0)
+                .then(|| run.drive.fell.0 / run.drive.fell.1 * 3600.0),
         }
     }
 }

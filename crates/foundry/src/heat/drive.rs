@@ -9,6 +9,8 @@ use crate::quantity::Minutes;
 const BAND_K: f64 = 5.0;
 /// How long a programme may wait for its kiln in all, s.
 const LONGEST_WAIT_S: f64 = 86_400.0;
+/// A kiln nearer than this to its programme is not too hot, K.
+const SAME_K: f64 = 0.1;
 /// Moments closer than this are one, s.
 const SAME_MOMENT_S: f64 = 1.0e-6;
 
@@ -23,6 +25,10 @@ pub(crate) struct Drive<'a> {
     load_w: f64,
     load_middle_c: f64,
     pub(crate) waited_s: f64,
+    /// Of it, how long the kiln was hotter than the programme.
+    pub(crate) waited_cooling_s: f64,
+    /// How far it fell without power while it was too hot, K, and in how long, s.
+    pub(crate) fell: (f64, f64),
 }
 
 /// A step as planned.
@@ -67,6 +73,8 @@ impl<'a> Drive<'a> {
             load_w: 0.0,
             load_middle_c: start_c,
             waited_s: 0.0,
+            waited_cooling_s: 0.0,
+            fell: (0.0, 0.0),
         })
     }
 
@@ -137,8 +145,12 @@ impl<'a> Drive<'a> {
 
     /// Books a step: what a flask took decides where the kiln is. Returns the electricity, J.
     pub(crate) fn settle(&mut self, plan: &Plan, taken_j: f64) -> f64 {
+        let too_hot = plan.now_c > self.asked_c() + SAME_K;
         if plan.waits {
             self.waited_s += plan.seconds;
+            if too_hot {
+                self.waited_cooling_s += plan.seconds;
+            }
         } else {
             self.programme_s += plan.seconds;
         }
@@ -153,6 +165,9 @@ impl<'a> Drive<'a> {
         let rise_k =
             (plan.power_w - lost_w - flasks * self.load_w) / (stored + kiln.loss_w_k / 2.0);
         self.kiln_c = plan.now_c + rise_k;
+        if too_hot && plan.power_w <= 0.0 {
+            self.fell = (self.fell.0 - rise_k, self.fell.1 + plan.seconds);
+        }
         plan.power_w * plan.seconds
     }
 }

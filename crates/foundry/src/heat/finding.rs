@@ -144,10 +144,17 @@ pub enum Concern {
         /// The wall when the core passed 100 °C.
         wall: Celsius,
     },
-    /// The programme had to wait for the kiln.
-    Waited {
+    /// The programme had to wait for the kiln to heat.
+    WaitedToHeat {
         /// For how long.
         minutes: Minutes,
+    },
+    /// The programme had to wait for the kiln to cool.
+    WaitedToCool {
+        /// For how long.
+        minutes: Minutes,
+        /// How fast the closed kiln fell, K/h.
+        fell_k_h: f64,
     },
 }
 
@@ -252,9 +259,16 @@ impl fmt::Display for Concern {
                  hot, fired mould. A longer hold below 180 °C lowers this",
                 wall.get()
             ),
-            Self::Waited { minutes } => write!(
+            Self::WaitedToHeat { minutes } => write!(
                 f,
-                "the programme waits {:.0} min for the kiln, which has too little power for it",
+                "the programme waits {:.0} min for the kiln to heat: it has too little power for \
+                 its ramps with this load",
+                minutes.get()
+            ),
+            Self::WaitedToCool { minutes, fell_k_h } => write!(
+                f,
+                "the programme waits {:.0} min for the kiln to cool: closed, it falls only \
+                 {fell_k_h:.0} K/h. Give the way down that much longer, or count on the later end",
                 minutes.get()
             ),
         }

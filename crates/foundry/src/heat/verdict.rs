@@ -116,8 +116,13 @@ pub fn judge(burnout: &Burnout, casting: Celsius, limits: &Limits) -> Verdict {
             Concern::CoreOffCasting { core: core_at_pour, wanted: casting },
         );
     }
-    if burnout.waited > Minutes::of(1.0) {
-        add(Severity::Note, None, Concern::Waited { minutes: burnout.waited });
+    let heating = burnout.waited - burnout.waited_cooling;
+    if heating > Minutes::of(1.0) {
+        add(Severity::Note, None, Concern::WaitedToHeat { minutes: heating });
+    }
+    if let Some(fell_k_h) = burnout.fell_k_h.filter(|_| burnout.waited_cooling > Minutes::of(1.0)) {
+        let minutes = burnout.waited_cooling;
+        add(Severity::Note, None, Concern::WaitedToCool { minutes, fell_k_h });
     }
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Verdict {
