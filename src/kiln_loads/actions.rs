@@ -83,12 +83,14 @@ async fn pieces_in(
     Ok(all)
 }
 
-/// The kiln is loaded and its programme runs.
+/// The kiln is loaded and its programme runs; how long that takes in this kiln, where it is longer
+/// than the programme.
 pub(super) async fn start(
     conn: &mut PgConnection,
     signed: &Signed,
     number: i32,
     seen: i64,
+    takes_min: Option<i64>,
 ) -> Result<(), Fault> {
     let load = locked(conn, number, &[LoadState::Planned], seen).await?;
     let flasks = store::flasks_of(conn, load.id).await?;
@@ -110,7 +112,7 @@ pub(super) async fn start(
     let wanted = pieces_in(conn, &flasks).await?;
     pieces::record(conn, &wanted, &Happening::Entered(Stage::Burnout), &act).await?;
     store::started(conn, load.id, signed.now).await?;
-    let minutes = total_minutes(&load.programme.0);
+    let minutes = takes_min.unwrap_or_else(|| total_minutes(&load.programme.0));
     timers::start(conn, &batch, "burnout", signed.now, minutes as f64).await?;
     Ok(())
 }

@@ -3,12 +3,15 @@
 //! The program never starts a kiln: these are records of what people did.
 
 mod actions;
+mod controller;
+mod known_logs;
 mod pages;
 mod sight;
 mod store;
 mod view;
 
 pub use actions::{PlannedLoad, cancel_planned, end_when_empty, hold_again, move_pour, plan_load};
+pub use controller::{Setting, settings};
 pub use view::{LoadRow, LoadState, Standing, list_between, load, standing_in, standing_in_each};
 
 use axum::Router;

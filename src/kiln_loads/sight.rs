@@ -1,6 +1,8 @@
 //! A load's firing as it is predicted and as it was measured, on one heat line.
 
-use foundry::heat::curve::{Comparison, Event, KilnFit, fit_kiln};
+use std::sync::Arc;
+
+use foundry::heat::curve::{Column, Comparison, Event, KilnFit, fit_kiln};
 use foundry::heat::{
     Binder, Burnout, FlaskBody, Grid, Kiln, Limits, Passage, PatternFamily, PoweredKiln, Programme,
     judge, simulate,
@@ -8,16 +10,21 @@ use foundry::heat::{
 use foundry::quantity::Celsius;
 use foundry::working::Worked;
 
+use super::known_logs::known;
 use super::view::{LoadRow, LoadState, Standing};
 use crate::clock::Moment;
 use crate::files;
-use crate::kiln_logs::{self, LogRow, Reading, better_scale, first_lines, text_of};
-use crate::kilns::{Chart, Curve, KilnFacts, Mould, as_run, binder};
+use crate::kiln_logs::{self, LogRow, Reading, better_scale, columns_of, first_lines, text_of};
+use crate::kilns::{Chart, Curve, Inside, KilnFacts, Mould, as_run, binder, heat_lines};
 use crate::studio::{Settings, Week};
 use crate::web::{App, Fault, Show};
 
 /// A log is drawn so far beyond the end of the programme, min.
 const BEYOND_MIN: f64 = 240.0;
+/// A kiln that takes no longer than this beyond its programme keeps to it, min.
+const KEEPS_MIN: f64 = 10.0;
+/// A clock may be so many minutes out.
+const CLOCK_MIN: i64 = 10;
 
 /// What can be seen of a load's firing.
 pub(super) struct Sight {
@@ -33,11 +40,27 @@ pub(super) struct Sight {
     pub(super) log: Option<Log>,
 }
 
-/// The log of a load, read or not.
+/// The log of a load.
 pub(super) struct Log {
     pub(super) row: LogRow,
+    content: Arc<Content>,
+}
+
+/// What is in a log, read or not.
+pub(super) struct Content {
+    /// Its first lines.
     pub(super) sample: String,
+    /// Its columns with what they are taken for.
+    pub(super) columns: Vec<Column>,
     pub(super) read: Result<Held, String>,
+}
+
+impl std::ops::Deref for Log {
+    type Target = Content;
+
+    fn deref(&self) -> &Content {
+        &self.content
+    }
 }
 
 /// A log held against its programme.
@@ -130,22 +153,33 @@ impl Sight {
             None => {}
         }
         if let (Some(programme), Some(body)) = (&sight.programme, &sight.body) {
-            let kiln = Kiln::Powered { kiln: sight.facts.powered(), flasks };
-            match simulate(body, programme, &kiln, &Grid::default()) {
-                Ok(burnout) => {
+            let kiln = sight.facts.powered();
+            let inside = start.mould.map(|mould| Inside { mould, flasks, kiln: Some(kiln) });
+            let line = heat_lines(&[(start.segments.clone(), inside)]).pop();
+            match line.and_then(|line| line.burnout.clone()) {
+                Some(burnout) => {
                     let limits = Limits::usual(start.binder, start.pattern);
                     sight.passages = judge(&burnout, start.casting, &limits).passages;
                     sight.predicted = Some(burnout);
                 }
-                Err(why) => sight.why_not = Some(why.to_string()),
+                None => {
+                    let kiln = Kiln::Powered { kiln, flasks };
+                    let why = simulate(body, programme, &kiln, &Grid::default()).err();
+                    sight.why_not = why.map(|why| why.to_string());
+                }
             }
         }
-        sight.log = log.map(|row| sight.hold(row, bytes));
+        sight.log = log.map(|row| {
+            let key = format!("{} {:?} {:?}", row.file_id, row.form.0, start.segments);
+            let content = known(key, || sight.hold(&row, bytes));
+            Log { row, content }
+        });
         sight
     }
 
-    fn hold(&self, row: LogRow, bytes: &[u8]) -> Log {
+    fn hold(&self, row: &LogRow, bytes: &[u8]) -> Content {
         let form = &row.form.0;
+        let columns = columns_of(bytes, form);
         let sample = text_of(bytes).map(|text| first_lines(&text, 8)).unwrap_or_default();
         let read = kiln_logs::read(bytes, form).map_err(|why| why.to_string()).map(|reading| {
             let programme = self.programme.as_ref();
@@ -155,13 +189,35 @@ impl Sight {
                 None => Err("the programme of this load cannot be run".to_owned()),
             };
             let other_scale = programme
-                .and_then(|programme| better_scale(bytes, form, &reading, programme))
+                .and_then(|programme| {
+                    better_scale(bytes, form, &reading, comparison.as_ref().ok(), programme)
+                })
                 .map(|(other, is, would)| {
                     (other == foundry::heat::curve::Scale::Fahrenheit, is, would)
                 });
             Held { reading, comparison, other_scale }
         });
-        Log { row, sample, read }
+        Content { sample, columns, read }
+    }
+
+    /// How long the programme takes in this kiln as it is known, in minutes; none where it keeps
+    /// to its programme, or nothing could be predicted.
+    pub(super) fn takes_min(&self) -> Option<i64> {
+        let burnout = self.predicted.as_ref().filter(|one| one.waited.get() >= KEEPS_MIN)?;
+        Some(burnout.total.get().round() as i64)
+    }
+
+    /// Whether the log follows the programme as no kiln does.
+    pub(super) fn is_set_point(&self) -> bool {
+        self.held().is_some_and(|(_, comparison)| comparison.looks_like_set_point())
+    }
+
+    /// The moment of the log's last reading, if that is still to come.
+    pub(super) fn beyond(&self, load: &LoadRow, now: Moment) -> Option<Moment> {
+        let (held, comparison) = self.held()?;
+        let last = held.reading.curve.duration() - comparison.starts_at;
+        let last = load.starts().plus_seconds((last.get() * 60.0) as i64);
+        (last > now.plus_minutes(CLOCK_MIN)).then_some(last)
     }
 
     /// The log as it was held against the programme.
@@ -197,6 +253,9 @@ impl Sight {
             (None, ..) => return Err("There is no log that could be fitted to.".to_owned()),
             _ => return Err("A fit needs the flasks that were in the kiln.".to_owned()),
         };
+        if comparison.looks_like_set_point() {
+            return Err("The log looks like the set point, which says nothing of the kiln. Choose the column that was measured.".to_owned());
+        }
         let now = self.facts.powered();
         let starts = Some(comparison.starts_at);
         let fit = fit_kiln(&held.reading.curve, programme, body, &now, self.flasks, starts)

@@ -8,7 +8,7 @@ mod store;
 
 pub use form::{LogForm, choices_of, filled, read_form};
 pub use reading::{
-    LogRefusal, MOST_BYTES, Reading, against, better_scale, first_lines, read, text_of,
+    LogRefusal, MOST_BYTES, Reading, against, better_scale, columns_of, first_lines, read, text_of,
 };
 pub use store::{
     LogRow, NewLog, add, current, file_of, form_of_kiln, history, lock_current, put_back,

@@ -27,6 +27,9 @@ pub enum LogRefusal {
         "This is no text. Export the log as CSV or as text from the controller's program; a sheet of a spreadsheet can be saved as CSV."
     )]
     NoText,
+    /// Text in which it has to be chosen which column is the kiln's.
+    #[error("{0}.")]
+    WhichColumn(String),
     /// Text without a curve in it.
     #[error("{0}.")]
     Unread(String),
@@ -34,7 +37,11 @@ pub enum LogRefusal {
 
 impl From<CurveRefusal> for LogRefusal {
     fn from(why: CurveRefusal) -> Self {
-        Self::Unread(sentence(&why.to_string()))
+        let words = sentence(&why.to_string());
+        match why {
+            CurveRefusal::WhichTemperature { .. } => Self::WhichColumn(words),
+            _ => Self::Unread(words),
+        }
     }
 }
 
@@ -135,6 +142,16 @@ pub fn read(bytes: &[u8], form: &LogForm) -> Result<Reading, LogRefusal> {
     })
 }
 
+/// The columns of a log with what they are taken for, of one that cannot be read too; none where
+/// there is no table.
+#[must_use]
+pub fn columns_of(bytes: &[u8], form: &LogForm) -> Vec<Column> {
+    let found = text_of(bytes)
+        .ok()
+        .and_then(|text| foundry::heat::curve::columns(&text, &form.options()).ok());
+    found.unwrap_or_default()
+}
+
 /// Moves what was read after a minute back by an hour.
 fn without_the_hour(curve: &MeasuredCurve, at: Minutes) -> Result<MeasuredCurve, CurveRefusal> {
     let points = curve
@@ -187,22 +204,25 @@ pub fn against(
     compare(curve, programme, Some(Minutes::of(best.1)))
 }
 
-/// The other scale, when the log fits its programme far better in it: typical difference as
-/// read, and in the other scale, K.
+/// The other scale, when a log fits its programme far better in it than as it was read and
+/// compared: typical difference as read, and in the other scale, K.
 #[must_use]
 pub fn better_scale(
     bytes: &[u8],
     form: &LogForm,
     reading: &Reading,
+    comparison: Option<&Comparison>,
     programme: &Programme,
 ) -> Option<(Scale, f64, f64)> {
-    let typical = |curve: &MeasuredCurve| {
-        against(curve, programme, form).map_or(f64::INFINITY, |found| found.typical.get())
-    };
+    let is = comparison.map_or(f64::INFINITY, |found| found.typical.get());
+    // Reading it once more takes a while, and is for what lies far off.
+    if is <= 60.0 {
+        return None;
+    }
     let other = if reading.scale == Scale::Celsius { Scale::Fahrenheit } else { Scale::Celsius };
     let form = LogForm { fahrenheit: Some(other == Scale::Fahrenheit), ..form.clone() };
-    let (is, would) = (typical(&reading.curve), typical(&read(bytes, &form).ok()?.curve));
-    (is > 60.0 && would < is / 3.0).then_some((other, is, would))
+    let would = against(&read(bytes, &form).ok()?.curve, programme, &form).ok()?.typical.get();
+    (would < is / 3.0).then_some((other, is, would))
 }
 
 #[cfg(test)]

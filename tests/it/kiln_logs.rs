@@ -332,6 +332,129 @@ async fn gaps_and_clocks_put_forward_in_mid_burnout_are_told() {
     assert!(page.body.contains("The missing hour is the clock"));
 }
 
+/// The id of the newest log.
+async fn newest(studio: &Studio) -> String {
+    sqlx::query_scalar("SELECT id::text FROM kiln_logs ORDER BY added_at DESC, id DESC LIMIT 1")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap()
+}
+
+/// A log of what was asked for and what was measured, minute by minute.
+fn asked_and_measured(heading: &str) -> String {
+    let programme = as_run(&firing()).unwrap();
+    let mut log = heading.to_owned();
+    for (minute, celsius) in measured() {
+        let asked = programme.temperature_at(foundry::quantity::Minutes::of(minute)).get();
+        log.push_str(&format!("{minute};{asked:.1};{celsius:.1}\n"));
+    }
+    log
+}
+
+fn chosen<'a>(log: &'a str, kiln: &'a str) -> [(&'a str, &'a str); 8] {
+    [
+        ("log", log),
+        ("delimiter", ""),
+        ("decimal", ""),
+        ("scale", "C"),
+        ("time_form", "minutes"),
+        ("time", "0"),
+        ("kiln", kiln),
+        ("set_point", ""),
+    ]
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_set_point_is_not_taken_for_what_was_measured() {
+    let (studio, load) = furnished().await;
+    let owner = studio.owner().await;
+    let log = asked_and_measured("min;Soll °C;Ist °C\n");
+    assert_eq!(send(&owner, load, "a.csv", log.as_bytes()).await, StatusCode::SEE_OTHER);
+    let place = format!("/loads/{load}/log");
+    let page = owner.get(&place).await;
+    assert!(told(page.page()).contains("K behind"), "{}", page.body);
+    assert!(!page.body.contains("looks like the set point"));
+    // The set point chosen by mistake is seen to be it, and nothing is fitted to it.
+    let id = newest(&studio).await;
+    owner.post(&format!("{place}/columns"), &chosen(&id, "1")).await.led_to();
+    for place in [place.clone(), format!("/loads/{load}")] {
+        let page = owner.get(&place).await;
+        assert!(page.page().contains("looks like the set point"), "{}", page.body);
+    }
+    let fit = owner.get(&format!("{place}?fit=yes")).await;
+    assert!(fit.page().contains("says nothing of the kiln"), "{}", fit.body);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn of_two_columns_without_names_it_is_asked_which_and_the_file_is_kept() {
+    let (studio, first) = furnished().await;
+    let maker = studio.maker().await;
+    let log = asked_and_measured("min;Temp 1;Temp 2\n");
+    assert_eq!(send(&maker, first, "a.csv", log.as_bytes()).await, StatusCode::SEE_OTHER);
+    let place = format!("/loads/{first}/log");
+    let page = maker.get(&place).await;
+    assert!(page.page().contains("Columns 2 and 3 all move like temperatures"), "{}", page.body);
+    assert!(page.body.contains("3: Temp 2"), "by their headings: {}", page.body);
+    assert_eq!(count(&studio.db.pool, "SELECT count(*) FROM kiln_logs").await, 1);
+    let load_page = maker.get(&format!("/loads/{first}")).await;
+    assert!(load_page.page().contains("could not be read"));
+    let id = newest(&studio).await;
+    maker.post(&format!("{place}/columns"), &chosen(&id, "2")).await.led_to();
+    assert!(told(maker.get(&place).await.page()).contains("K behind"));
+    // The next one of this kiln is read the same way.
+    let next = load(&studio.db.pool, "2026-11-22T18:00:00Z", "ended").await;
+    assert_eq!(send(&maker, next, "b.csv", log.as_bytes()).await, StatusCode::SEE_OTHER);
+    assert!(told(maker.get(&format!("/loads/{next}/log")).await.page()).contains("K behind"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_log_that_runs_into_the_future_is_told_and_a_slow_kiln_is_counted_down_to() {
+    let (studio, over) = furnished().await;
+    let maker = studio.maker().await;
+    // Begun at nine in the morning; it is ten.
+    let burning = load(&studio.db.pool, "2026-11-25T08:00:00Z", "burning").await;
+    let log = asked_and_measured("min;Set;Kiln\n");
+    for load in [burning, over] {
+        assert_eq!(send(&maker, load, "a.csv", log.as_bytes()).await, StatusCode::SEE_OTHER);
+    }
+    let still = "which is still to come";
+    for place in [format!("/loads/{burning}"), format!("/loads/{burning}/log")] {
+        assert!(maker.get(&place).await.page().contains(still), "{place}");
+    }
+    assert!(!maker.get(&format!("/loads/{over}/log")).await.page().contains(still));
+
+    // From 730 to 520 °C in an hour is more than the closed kiln falls: ten hours become more.
+    let page = maker.get(&format!("/loads/{burning}")).await;
+    let text = page.page();
+    let by_programme =
+        "By its programme it would be Wed 25 Nov 19:00; Small kiln, as it is known, takes longer";
+    assert!(text.contains(by_programme), "{text}");
+    let until = text.split("class=\"clock\" data-until=\"").nth(1).unwrap();
+    let until = moment(until.split('"').next().unwrap());
+    assert!(until > moment("2026-11-25T18:15:00Z"), "{until}");
+    assert!(until < moment("2026-11-25T23:00:00Z"), "{until}");
+    let page = maker.get(&format!("/loads/{over}")).await;
+    assert!(!page.page().contains("as it is known, takes longer"), "it is over");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_clock_of_a_load_runs_as_long_as_its_kiln_takes() {
+    let (studio, _) = furnished().await;
+    let maker = studio.maker().await;
+    let planned = load(&studio.db.pool, "2026-11-25T09:00:00Z", "planned").await;
+    sqlx::query("UPDATE flasks SET state = 'setting'").execute(&studio.db.pool).await.unwrap();
+    let page = maker.get(&format!("/loads/{planned}")).await;
+    assert!(page.page().contains("as it is known, takes longer"), "{}", page.body);
+    let form = [("version", "1"), ("read_back", "yes")];
+    maker.post(&format!("/loads/{planned}/start"), &form).await.led_to();
+    let due: pourday::clock::Moment =
+        sqlx::query_scalar("SELECT due_at FROM timers WHERE name = 'burnout'")
+            .fetch_one(&studio.db.pool)
+            .await
+            .unwrap();
+    assert!(due > studio.clock.now().plus_minutes(615), "{due}");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn what_is_no_log_is_refused_and_nothing_is_lost() {
     let (studio, load_number) = furnished().await;

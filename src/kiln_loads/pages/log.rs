@@ -8,6 +8,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 
 use super::show::{Difference, differences};
+use crate::clock::Moment;
 use crate::files;
 use crate::id::{KilnFitId, KilnLogId};
 use crate::kiln_loads::sight::{Fitted, Sight};
@@ -47,9 +48,8 @@ impl LogPage {
 
     /// The columns of the log by their headings.
     fn columns(&self) -> Vec<(String, String)> {
-        let read = self.sight.log.as_ref().and_then(|log| log.read.as_ref().ok());
         let mut list = vec![(String::new(), "find it".to_owned())];
-        for column in read.iter().flat_map(|held| &held.reading.columns) {
+        for column in self.sight.log.iter().flat_map(|log| &log.columns) {
             let n = column.index + 1;
             let words = match &column.heading {
                 Some(heading) => format!("{n}: {}", heading.chars().take(40).collect::<String>()),
@@ -62,6 +62,11 @@ impl LogPage {
             list.extend((0..8).map(|index| (index.to_string(), format!("column {}", index + 1))));
         }
         list
+    }
+
+    /// The moment of the last reading, if that is still to come.
+    fn beyond(&self) -> Option<Moment> {
+        self.sight.beyond(&self.load, self.frame.show.now)
     }
 
     /// Whether an hour is missing, or was taken out.
@@ -115,10 +120,7 @@ async fn page(app: &App, signed: &Signed, number: i32, again: Again) -> Result<L
     let shown = fitted.as_ref().and_then(|fitted| fitted.as_ref().ok());
     let line = sight.chart(app, show, &load, &flasks, shown).await?.html();
     let form = again.form.unwrap_or_else(|| match &sight.log {
-        Some(log) => {
-            let columns = log.read.as_ref().map_or(&[][..], |held| &held.reading.columns);
-            filled(&log.row.form, columns)
-        }
+        Some(log) => filled(&log.row.form, &log.columns),
         None => Form::default(),
     });
     Ok(LogPage {
@@ -229,9 +231,17 @@ pub(crate) async fn add(
         Ok((form, name, bytes)) => {
             let load = load.clone();
             let read = tokio::task::spawn_blocking(move || {
-                let form = fitting(&bytes, kiln_form, &load)?;
-                let reading = kiln_logs::read(&bytes, &form)?;
-                Ok((bytes, form, reading))
+                match fitting(&bytes, kiln_form.clone(), &load) {
+                    Ok(form) => {
+                        let reading = kiln_logs::read(&bytes, &form)?;
+                        Ok((bytes, form, Some(reading)))
+                    }
+                    // It is kept, and its page asks which column is the kiln's.
+                    Err(LogRefusal::WhichColumn(_)) => {
+                        Ok((bytes, kiln_form.unwrap_or_default(), None))
+                    }
+                    Err(why) => Err(why),
+                }
             });
             match read.await.map_err(|error| Fault::Unforeseen(error.into()))? {
                 Ok(read) => Ok((form, name, read)),
@@ -253,8 +263,9 @@ pub(crate) async fn add(
             return Ok((status, page).into_response());
         }
     };
-    log_form.hour_out =
-        reading.hour_missing && clocks_put_forward(&signed, &load, reading.curve.duration().get());
+    log_form.hour_out = reading.is_some_and(|reading| {
+        reading.hour_missing && clocks_put_forward(&signed, &load, reading.curve.duration().get())
+    });
     form.act_once(&app.pool, signed.now, async |conn| {
         let file = files::put(conn, &bytes, &name, "text/csv", signed.now).await?;
         let new = NewLog { load: load.id, file, name: &name, form: &log_form };

@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 use crate::clock::Moment;
 use crate::doubt;
 use crate::kiln_loads::actions;
+use crate::kiln_loads::controller::{Setting, settings};
 use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
 use crate::kilns::total_minutes;
@@ -74,8 +75,60 @@ impl ShowLoad {
         )
     }
 
+    /// When it is held by its programme.
+    fn by_programme(&self) -> Moment {
+        match self.load.started_at {
+            Some(at) => at.plus_minutes(total_minutes(&self.load.programme.0)),
+            None => self.load.planned_held_at,
+        }
+    }
+
+    /// When it is held in this kiln as it is known; none where that is by its programme, or it
+    /// is held already.
+    fn as_known(&self) -> Option<Moment> {
+        if !self.is("planned") && !self.is("burning") {
+            return None;
+        }
+        let longer = self.sight.takes_min()? - total_minutes(&self.load.programme.0);
+        Some(self.by_programme().plus_minutes(longer))
+    }
+
+    /// When it is to be held, as well as that is known.
     fn ends(&self) -> Moment {
-        self.load.starts().plus_minutes(crate::kilns::total_minutes(&self.load.programme.0))
+        self.as_known().unwrap_or_else(|| self.by_programme())
+    }
+
+    /// The first pour that is planned before the load will be held.
+    fn too_early(&self) -> Option<Moment> {
+        let ends = self.as_known()?;
+        self.flasks
+            .iter()
+            .filter(|flask| flask.poured_at.is_none())
+            .map(|flask| flask.planned_pour_at)
+            .filter(|at| *at < ends)
+            .min()
+    }
+
+    /// The flasks, each with what the controller is to be set to before it.
+    fn poured_in_order(&self) -> Vec<(&Standing, Option<Setting>)> {
+        let end_c = self.load.programme.0.last().map(|segment| segment.target_c);
+        let mut flasks: Vec<&Standing> = self.flasks.iter().collect();
+        flasks.sort_by_key(|flask| flask.poured_at.unwrap_or(flask.planned_pour_at));
+        let first = flasks.first().map(|flask| flask.flask_c).unwrap_or_default();
+        let set = settings(
+            end_c.unwrap_or(first),
+            flasks.iter().map(|flask| flask.flask_c),
+            self.sight.facts.cool_min_per_100c,
+        );
+        let open = |flask: &Standing, set: Option<Setting>| {
+            set.filter(|_| flask.poured_at.is_none() && self.load.state != LoadState::Ended)
+        };
+        flasks.into_iter().zip(set).map(|(flask, set)| (flask, open(flask, set))).collect()
+    }
+
+    /// The moment of the log's last reading, if that is still to come.
+    fn beyond(&self) -> Option<Moment> {
+        self.sight.beyond(&self.load, self.frame.show.now)
     }
 
     /// The page that computes the inside of the load's largest flask.
@@ -232,8 +285,12 @@ pub(crate) async fn start(
         let page = page(&app, &signed, number, form).await?;
         return Ok((axum::http::StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
+    // Its clock runs as long as this kiln takes for the programme, as far as that is known.
+    let load = view::load(&app.pool, number).await?;
+    let flasks = view::standing_in(&app.pool, load.id).await?;
+    let takes_min = Sight::of(&app, &load, &flasks).await?.takes_min();
     step(&app, &signed, number, form, async |conn, seen| {
-        actions::start(conn, &signed, number, seen).await
+        actions::start(conn, &signed, number, seen, takes_min).await
     })
     .await
 }
