@@ -1,9 +1,12 @@
 //! What stands open, as things to do with the figures they need.
 
+use std::collections::{BTreeMap, HashMap};
+
 use super::model::{Ask, Pressing, Step, Told};
 use super::view::{CureRow, FinishingRow, FlaskRow, LoadRow, PlateRow, WaitingRow};
 use crate::clock::Moment;
 use crate::flasks::FlaskState;
+use crate::kiln_loads::{Setting, settings};
 use crate::metal::fumes_of;
 use crate::web::{Html, Show};
 
@@ -113,8 +116,38 @@ pub(super) fn cure(row: &CureRow, show: &Show) -> Ask {
     }
 }
 
+/// What the controllers are to be set to before hot flasks are poured and after, by flask: before
+/// only of the next one of each kiln.
+pub(super) fn controllers(rows: &[FlaskRow]) -> HashMap<i32, Vec<(&'static str, Setting)>> {
+    let mut loads: BTreeMap<i32, Vec<&FlaskRow>> = BTreeMap::new();
+    for row in rows.iter().filter(|row| row.state == FlaskState::Hot) {
+        loads.entry(row.load.unwrap_or_default()).or_default().push(row);
+    }
+    let mut told: HashMap<i32, Vec<(&'static str, Setting)>> = HashMap::new();
+    for flasks in loads.into_values() {
+        let Some((kiln_c, cool)) = flasks[0].kiln_c.zip(flasks[0].cool_min_per_100c) else {
+            continue;
+        };
+        let set = settings(kiln_c, flasks.iter().map(|row| row.flask_c), cool);
+        for (n, set) in set.into_iter().enumerate() {
+            let Some(set) = set else { continue };
+            let (of, when) = match n.checked_sub(1) {
+                Some(before) => (flasks[before], "after it, controller to"),
+                None => (flasks[0], "first, controller to"),
+            };
+            told.entry(of.number).or_default().push((when, set));
+        }
+    }
+    told
+}
+
 /// What a flask asks for; nothing while it sets for a load that is planned.
-pub(super) fn flask(row: &FlaskRow, show: &Show, now: Moment) -> Option<Ask> {
+pub(super) fn flask(
+    row: &FlaskRow,
+    controllers: &HashMap<i32, Vec<(&'static str, Setting)>>,
+    show: &Show,
+    now: Moment,
+) -> Option<Ask> {
     let (place, number) = (format!("/flasks/{}", row.number), row.number);
     let planned = if row.load.is_some() { Pressing::Slips } else { Pressing::Waits };
     let needed = |before: i64| row.load_starts_at.map(|starts| starts.plus_minutes(-before));
@@ -176,6 +209,13 @@ pub(super) fn flask(row: &FlaskRow, show: &Show, now: Moment) -> Option<Ask> {
             ]
             .into_iter()
             .filter_map(|(name, figure)| Some((name, figure?)))
+            .chain(
+                controllers
+                    .get(&row.number)
+                    .into_iter()
+                    .flatten()
+                    .map(|(when, set)| (*when, Html::escaped(&set.figures(show)))),
+            )
             .collect(),
             ..ask(format!("Pour flask {number} in {}", row.alloy), Pressing::Lost)
         },

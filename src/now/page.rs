@@ -50,7 +50,9 @@ pub(crate) async fn show(
 ) -> Result<Now, Fault> {
     let (pool, show, now) = (&app.pool, &signed.frame.show, signed.now);
     let mut all: Vec<Ask> = Vec::new();
-    all.extend(view::flasks(pool).await?.iter().filter_map(|row| asks::flask(row, show, now)));
+    let flasks = view::flasks(pool).await?;
+    let controllers = asks::controllers(&flasks);
+    all.extend(flasks.iter().filter_map(|row| asks::flask(row, &controllers, show, now)));
     all.extend(view::plates(pool).await?.iter().map(|row| asks::plate(row, show)));
     all.extend(view::cures(pool).await?.iter().map(|row| asks::cure(row, show)));
     all.extend(view::loads(pool).await?.iter().map(|row| asks::load(row, show)));

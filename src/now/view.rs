@@ -99,6 +99,10 @@ pub(super) struct FlaskRow {
     /// Until when it may stand hot.
     pub(super) hot_until: Option<Moment>,
     pub(super) quench_at: Option<Moment>,
+    /// Of one that is hot: how its kiln cools, and where it stands, at the temperature of the
+    /// flask poured last or at its programme's end.
+    pub(super) cool_min_per_100c: Option<i32>,
+    pub(super) kiln_c: Option<f64>,
 }
 
 /// A step of the mixing clock, in minutes from water.
@@ -115,10 +119,13 @@ pub(super) async fn flasks(pool: &PgPool) -> Result<Vec<FlaskRow>, sqlx::Error> 
                 a.melt_c, f.flask_c, f.mix_started_at, f.mix_clock, f.set_from_at, f.latest_start_at, i.bench_set_min,
                 CASE l.state WHEN 'planned' THEN l.planned_start_at END AS load_starts_at, l.number AS load, lf.planned_pour_at,
                 l.held_at + make_interval(mins => s.max_hold_min) AS hot_until,
-                (SELECT quench_at FROM pours p WHERE p.flask_id = f.id) AS quench_at
+                (SELECT quench_at FROM pours p WHERE p.flask_id = f.id) AS quench_at, k.cool_min_per_100c,
+                CASE f.state WHEN 'hot' THEN coalesce(
+                    (SELECT g.flask_c FROM pours p JOIN flasks g ON g.id = p.flask_id WHERE p.kiln_load_id = l.id
+                     ORDER BY p.poured_at DESC LIMIT 1), (l.programme -> -1 ->> 'target_c')::float8) END AS kiln_c
          FROM flasks f JOIN alloys a ON a.id = f.alloy_id JOIN investments i ON i.id = f.investment_id CROSS JOIN studio s
          LEFT JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL
-         LEFT JOIN kiln_loads l ON l.id = lf.kiln_load_id
+         LEFT JOIN kiln_loads l ON l.id = lf.kiln_load_id LEFT JOIN kilns k ON k.id = l.kiln_id
          CROSS JOIN LATERAL (SELECT count(*) AS pieces, min(o.due_on) AS due_on FROM flask_pieces x
              JOIN attempts t ON t.id = x.attempt_id JOIN pieces q ON q.id = t.piece_id JOIN orders o ON o.id = q.order_id
              WHERE x.flask_id = f.id AND x.left_at IS NULL) inside

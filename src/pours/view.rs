@@ -5,6 +5,7 @@ use sqlx::{FromRow, PgPool};
 use crate::clock::Moment;
 use crate::flasks::FlaskState;
 use crate::id::{AlloyId, ClientId, FlaskId, PieceId};
+use crate::kiln_loads::{Setting, settings};
 use crate::metal::{Drawer, Stock, balances, drawers};
 use crate::web::{Order, Paged, Term, Turned};
 
@@ -21,13 +22,49 @@ pub(super) struct SheetRow {
     pub(super) load: i32,
     pub(super) kiln: String,
     pub(super) planned_pour_at: Moment,
+    pub(super) cool_min_per_100c: i32,
+    /// Where its kiln stands: at the temperature of the flask poured last, or at its programme's
+    /// end.
+    pub(super) kiln_c: f64,
+}
+
+/// What the controllers are to be set to between pours, flask by flask of the sheet.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Between {
+    /// Before this pour, of the first that is still to come from a load.
+    pub(super) before: Option<Setting>,
+    /// After this pour, for the next one of the load.
+    pub(super) after: Option<Setting>,
+}
+
+/// The same for every flask of a sheet, load by load.
+pub(super) fn between(sheet: &[SheetRow]) -> Vec<Between> {
+    let mut all = vec![Between::default(); sheet.len()];
+    let mut loads: Vec<i32> = sheet.iter().map(|row| row.load).collect();
+    loads.sort_unstable();
+    loads.dedup();
+    for load in loads {
+        let mut of: Vec<usize> = (0..sheet.len()).filter(|&n| sheet[n].load == load).collect();
+        of.sort_by_key(|&n| sheet[n].planned_pour_at);
+        let Some(&first) = of.first() else { continue };
+        let flasks = of.iter().map(|&n| sheet[n].flask_c);
+        let set = settings(sheet[first].kiln_c, flasks, sheet[first].cool_min_per_100c);
+        all[first].before = set[0];
+        for (pair, set) in of.windows(2).zip(&set[1..]) {
+            all[pair[0]].after = *set;
+        }
+    }
+    all
 }
 
 /// Every flask in a load that is planned, burning or held, in pouring order.
 pub(super) async fn sheet(pool: &PgPool) -> Result<Vec<SheetRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT f.id AS flask_id, f.number, f.state, f.alloy_id, a.name AS alloy, f.charge_g, a.melt_c, f.flask_c,
-                l.number AS load, k.name AS kiln, lf.planned_pour_at
+                l.number AS load, k.name AS kiln, lf.planned_pour_at, k.cool_min_per_100c,
+                coalesce((SELECT g.flask_c FROM pours p JOIN flasks g ON g.id = p.flask_id WHERE p.kiln_load_id = l.id
+                          ORDER BY p.poured_at DESC LIMIT 1),
+                         (l.programme -> -1 ->> 'target_c')::float8, f.flask_c) AS kiln_c
          FROM kiln_load_flasks lf JOIN kiln_loads l ON l.id = lf.kiln_load_id JOIN kilns k ON k.id = l.kiln_id
          JOIN flasks f ON f.id = lf.flask_id JOIN alloys a ON a.id = f.alloy_id
          WHERE lf.left_at IS NULL AND l.state IN ('planned', 'burning', 'held') AND f.state IN ('weighed', 'mixing', 'setting', 'in_kiln', 'hot')

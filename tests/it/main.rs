@@ -8,6 +8,7 @@ mod cli_pack;
 mod clients;
 mod abroad;
 mod bad_money;
+mod between_pours;
 mod care;
 mod cure_batches;
 mod api;

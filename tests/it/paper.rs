@@ -38,6 +38,12 @@ async fn download(actor: &Actor, path: &str) -> Vec<u8> {
     bytes
 }
 
+/// The words of a paper in the order in which they are written, with single spaces.
+pub(crate) async fn text_of(actor: &Actor, path: &str) -> String {
+    let text = poppler("pdftotext", &["-raw"], &download(actor, path).await);
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// The words of a line in which a word stands, without the spaces between.
 fn line_with<'a>(text: &'a str, word: &str) -> Vec<&'a str> {
     let line =

@@ -15,7 +15,7 @@ use crate::people::Signed;
 use crate::pieces::Stage;
 use crate::pours::actions;
 use crate::pours::forms::{COVERS, PourForm, share_field};
-use crate::pours::view::{self, SheetPiece, SheetRow};
+use crate::pours::view::{self, Between, SheetPiece, SheetRow};
 use crate::web::{App, Fault, Form, Frame, Html};
 
 /// So long what failed in a pour stands on the sheet: a day at the furnace.
@@ -31,6 +31,8 @@ fn grams(cg: i64) -> String {
 /// A flask on the sheet, with its form when it is hot.
 pub(crate) struct Line {
     flask: SheetRow,
+    /// What its kiln's controller is to be set to before and after it.
+    between: Between,
     pieces: Vec<SheetPiece>,
     form: Option<Form>,
     /// Lots of its alloy, the oldest first, when it is hot.
@@ -132,7 +134,8 @@ async fn page(
     let fumes = metal::fumes(&app.pool, &alloys).await?;
     let pieces = view::pieces(&app.pool, &ids).await?;
     let mut lines = Vec::with_capacity(flasks.len());
-    for flask in flasks {
+    let between = view::between(&flasks);
+    for (flask, between) in flasks.into_iter().zip(between) {
         let its: Vec<SheetPiece> =
             pieces.iter().filter(|piece| piece.flask_id == flask.flask_id).cloned().collect();
         let hot = flask.state == FlaskState::Hot;
@@ -154,7 +157,7 @@ async fn page(
         } else {
             (Vec::new(), Vec::new())
         };
-        lines.push(Line { flask, pieces: its, form, lots, bags, open, drawers });
+        lines.push(Line { flask, between, pieces: its, form, lots, bags, open, drawers });
     }
     let poured = view::poured_since(&app.pool, signed.now.plus_minutes(-SHOWN_MIN)).await?;
     let losses = losses::of_batches(&app.pool, &signed.frame, &poured, &[Stage::Cast]).await?;
