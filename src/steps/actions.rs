@@ -19,6 +19,7 @@ pub(super) async fn record(
     step: &Step,
     mut told: Map<String, Value>,
 ) -> Result<(), Fault> {
+    possible(conn, subject, step).await?;
     if !step.again
         && let Some((at, who)) = store::recorded(conn, subject, step).await?
     {
@@ -45,6 +46,24 @@ pub(super) async fn record(
         clocks::use_up(conn, subject, step.key, record, signed.now).await?;
     }
     Ok(())
+}
+
+/// Refuses a step at a thing that has not come so far, or was given up.
+pub(super) async fn possible(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &Step,
+) -> Result<(), Fault> {
+    let Some(why) = store::hindrance(conn, subject).await? else { return Ok(()) };
+    let (kind, which) = subject.name.split_once(':').unwrap_or((&subject.name, ""));
+    let mut letters = kind.chars();
+    let kind: String =
+        letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
+    Err(Refused::conflict(format!(
+        "{kind} {which} {why}. “{}” was not begun; nothing was changed.",
+        step.words
+    ))
+    .into())
 }
 
 /// Takes a step back that was recorded by mistake.

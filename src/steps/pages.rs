@@ -133,16 +133,18 @@ async fn turn_clock(
     on: bool,
 ) -> Result<Response, Fault> {
     let (subject, step) = timed(app, &stage, &which, &step).await?;
-    form.act_once(&app.pool, signed.now, async |conn| {
-        if on {
-            clocks::start(conn, &subject, step.key, signed.now, signed.person).await?;
-        } else {
-            clocks::stop(conn, &subject, step.key, signed.now).await?;
-        }
-        Ok(format!("{}#steps", thing(&subject)))
-    })
-    .await?
-    .led()
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            if on {
+                actions::possible(conn, &subject, step).await?;
+                clocks::start(conn, &subject, step.key, signed.now, signed.person).await?;
+            } else {
+                clocks::stop(conn, &subject, step.key, signed.now).await?;
+            }
+            Ok(format!("{}#steps", thing(&subject)))
+        })
+        .await?;
+    ended.or_show(page(app, signed, &subject, &which, Some((step.key, form)))).await
 }
 
 /// A step that has a clock of its own.

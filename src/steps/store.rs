@@ -49,6 +49,39 @@ pub(super) async fn subject(
     Ok(there.then_some(Subject { stage, name, attempt: None }))
 }
 
+/// Why a stage's steps cannot be worked on yet or any more, as the end of a sentence about the
+/// thing; none while they can. They can also be told later, of what has gone on.
+pub(super) async fn hindrance(
+    conn: &mut PgConnection,
+    subject: &Subject,
+) -> Result<Option<&'static str>, sqlx::Error> {
+    let sql = match subject.stage {
+        Stage::Print => "SELECT state FROM plates WHERE number::text = split_part($1, ':', 2)",
+        Stage::Cure => "SELECT state FROM cure_batches WHERE number::text = split_part($1, ':', 2)",
+        Stage::Burnout => {
+            "SELECT state FROM kiln_loads WHERE number::text = split_part($1, ':', 2)"
+        }
+        Stage::Invest | Stage::Cast => {
+            "SELECT state FROM flasks WHERE number::text = split_part($1, ':', 2)"
+        }
+        Stage::Finish => "SELECT stage::text FROM pieces WHERE label = split_part($1, ':', 2)",
+    };
+    let state: String = sqlx::query_scalar(sql).bind(&subject.name).fetch_one(conn).await?;
+    Ok(match (subject.stage, state.as_str()) {
+        (_, "cancelled") => Some("was given up, so nothing is done to it any more"),
+        (Stage::Cast, "in_kiln") => {
+            Some("burns out still, so it cannot be cast yet. Record first that its load is held")
+        }
+        (Stage::Cast, "treeing" | "weighed" | "mixing" | "setting") => {
+            Some("has not been burnt out, so it cannot be cast yet")
+        }
+        (Stage::Finish, stage) if stage != "finish" => {
+            Some("is not cast and cut off yet, so there is nothing to finish")
+        }
+        _ => None,
+    })
+}
+
 /// Who recorded a step that is done once, and when; none while nobody has.
 pub(super) async fn recorded(
     conn: &mut PgConnection,

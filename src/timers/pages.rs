@@ -80,6 +80,14 @@ pub(crate) async fn start(
         let page = page(&app, &signed, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    let mut conn = app.pool.acquire().await?;
+    if let Some(why) = store::hindrance(&mut conn, &clock.subject).await? {
+        drop(conn);
+        form.wrong("of", why);
+        let page = page(&app, &signed, form).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    }
+    drop(conn);
     form.act_once(&app.pool, signed.now, async |conn| {
         store::start(conn, &clock.subject, &clock.name, signed.now, clock.minutes).await?;
         Ok(PLACE)

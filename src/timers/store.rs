@@ -143,6 +143,29 @@ pub fn subject_path(subject: &str) -> Option<String> {
     Some(format!("/{room}/{number}"))
 }
 
+/// Why a batch as people write it can have no clock, in a sentence; none when it can.
+pub(super) async fn hindrance(
+    conn: &mut PgConnection,
+    subject: &str,
+) -> Result<Option<String>, sqlx::Error> {
+    let Some((kind, number)) = subject.split_once(':') else { return Ok(None) };
+    let sql = match kind {
+        "plate" => "SELECT state FROM plates WHERE number::text = $1",
+        "cure" => "SELECT state FROM cure_batches WHERE number::text = $1",
+        "flask" => "SELECT state FROM flasks WHERE number::text = $1",
+        "load" => "SELECT state FROM kiln_loads WHERE number::text = $1",
+        _ => return Ok(None),
+    };
+    let state: Option<String> = sqlx::query_scalar(sql).bind(number).fetch_optional(conn).await?;
+    Ok(match state.as_deref() {
+        None => Some(format!(
+            "There is no {kind} {number}. Look at its number, leave this empty, or say in other words what it is."
+        )),
+        Some("cancelled") => Some(format!("{kind} {number} was given up.")),
+        Some(_) => None,
+    })
+}
+
 /// Starts a clock of so many minutes. A clock of the same name that already
 /// runs for the subject is left alone, so that a second tap does not begin it
 /// anew; its id is returned.

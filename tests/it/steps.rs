@@ -256,6 +256,21 @@ async fn cleaning_has_a_clock_and_what_passes_by_itself_has_none() {
     assert_eq!(minutes_told(&studio).await, [20.0]);
     let quenched = format!("/steps/cast/{number}/quenched/start-clock");
     assert_eq!(maker.post(&quenched, &[]).await.status, StatusCode::NOT_FOUND);
+    // What comes after the burnout is neither timed nor recorded before it.
+    for step in ["worked/start-clock", "worked"] {
+        let early = maker.post(&format!("/steps/cast/{number}/{step}"), &[("minutes", "40")]).await;
+        assert_eq!(early.status, StatusCode::CONFLICT, "{step}");
+        assert!(early.body.contains("has not been burnt out"), "{}", early.body);
+    }
+    let early = maker.post(&format!("/steps/finish/{}/polished/start-clock", labels[0]), &[]).await;
+    assert_eq!(early.status, StatusCode::CONFLICT);
+    assert!(early.body.contains("nothing to finish"), "{}", early.body);
+    let running: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM step_clocks WHERE stopped_at IS NULL")
+            .fetch_one(&studio.db.pool)
+            .await
+            .unwrap();
+    assert_eq!(running, 0);
     // Forgotten over night and longer, it is asked for and nothing is recorded.
     let sprued = format!("/steps/invest/{number}/sprued");
     maker.post(&format!("{sprued}/start-clock"), &[]).await.led_to();

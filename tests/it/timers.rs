@@ -35,14 +35,47 @@ async fn a_clock_of_nonsense_is_due_at_once() {
     assert!(running.iter().all(|timer| timer.due_at == now), "{running:?}");
 }
 
+/// A flask that has set; its number.
+async fn flask(studio: &Studio) -> i32 {
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let labels = studio.pieces(1, None).await;
+    studio.flask(&labels, "setting").await
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_clock_runs_for_what_is_not_there() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let number = flask(&studio).await;
+    let post = async |of: &str| {
+        maker.post("/timers", &[("name", "Quench"), ("minutes", "12"), ("of", of)]).await
+    };
+    for of in ["flask 999", "Load 999", "cure 999", "plate 999"] {
+        let refused = post(of).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{of}");
+        assert!(refused.body.contains(&format!("There is no {}", of.to_lowercase())), "{of}");
+        assert!(refused.body.contains(&format!("value=\"{of}\"")), "what was typed is kept: {of}");
+    }
+    sqlx::query("UPDATE flasks SET state = 'cancelled'").execute(&studio.db.pool).await.unwrap();
+    let gone = post(&format!("flask {number}")).await;
+    assert!(gone.body.contains("was given up"), "{}", gone.body);
+    assert!(timers::running(&studio.db.pool).await.unwrap().is_empty());
+    post("flask of tea").await.led_to();
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_clock_is_started_on_one_device_and_stopped_on_another() {
     let studio = Studio::open().await;
     let (one, other) = (studio.maker().await, studio.owner().await);
-    let form = [("name", "Pickle"), ("minutes", "12"), ("of", "Flask 201")];
+    let number = flask(&studio).await;
+    let of = format!("Flask {number}");
+    let form = [("name", "Pickle"), ("minutes", "12"), ("of", of.as_str())];
     assert_eq!(one.post("/timers", &form).await.led_to(), "/timers");
     let running = timers::running(&studio.db.pool).await.unwrap();
-    assert_eq!(running[0].subject, "flask:201");
+    assert_eq!(running[0].subject, format!("flask:{number}"));
     let page = other.get("/timers").await;
     assert!(page.page().contains("Pickle") && page.body.contains("12:00"));
     studio.clock.set(studio.clock.now().plus_minutes(13));
