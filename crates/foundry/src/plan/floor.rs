@@ -14,6 +14,7 @@ pub(super) type Layout = Arc<[(f64, f64)]>;
 #[derive(Debug, Clone)]
 pub(super) struct Floors {
     floors: Vec<Known>,
+    patience: pack::Patience,
     diameters_mm: Vec<f64>,
 }
 
@@ -50,7 +51,16 @@ impl Floors {
                 failing: Vec::new(),
             })
             .collect();
-        Self { floors, diameters_mm }
+        Self { floors, patience: pack::Patience::SHORT, diameters_mm }
+    }
+
+    /// From now on places are looked for longer, also for what was given up before.
+    pub(super) fn look_longer(&mut self) {
+        self.patience = pack::Patience::LONG;
+        for known in &mut self.floors {
+            known.failing.clear();
+            known.answers.retain(|_, answer| answer.is_some());
+        }
     }
 
     /// Whether flasks of these sizes, in ascending order of number, were placed on the floor.
@@ -77,7 +87,7 @@ impl Floors {
         } else {
             let diameters: Vec<f64> =
                 sizes.iter().map(|&size| self.diameters_mm[usize::from(size)]).collect();
-            let packed = known.floor.pack(&diameters).map(Layout::from);
+            let packed = known.floor.pack(&diameters, self.patience).map(Layout::from);
             match &packed {
                 Some(layout) => {
                     known.fitting.retain(|(smaller, _)| !within(smaller, sizes));

@@ -102,6 +102,7 @@ pub fn solve(
         plan: Some(search.write(&mut floors, first.clone(), None)),
     };
     let answer = watch(&progress);
+    floors.look_longer();
     let bounds = Bounds::new(problem, &model, search.flasks(), search.under_way());
     let (schedule, proved) = match answer {
         Control::Stop => (first, false),
