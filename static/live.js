@@ -53,6 +53,7 @@
       const shown = Math.abs(left);
       const two = (n) => String(n).padStart(2, "0");
       const hours = Math.floor(shown / 3600);
+      if (left <= 0 && "least" in clock.dataset) { clock.textContent = "ready"; continue; }
       clock.textContent = (left < 0 ? "over by " : "") + (hours ? hours + ":" : "") + two(Math.floor(shown / 60) % 60) + ":" + two(shown % 60);
       clock.classList.toggle("over", left < 0);
     }

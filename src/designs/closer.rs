@@ -58,6 +58,9 @@ pub async fn said_of(
     Ok(of_it.map(|closer| closer.said()).unwrap_or_default())
 }
 
+/// So many times the way there is to run is far.
+const FAR: f64 = 5.0;
+
 /// The closer look, as the page shows it.
 pub(crate) struct Closer {
     pub(super) casting: Option<(Casting, i64)>,
@@ -312,6 +315,16 @@ impl Closer {
     /// The fill verdict: a word for the style and a heading.
     pub(super) fn fill_verdict(filling: &Filling) -> (&'static str, &'static str) {
         words(filling.sheet.value.verdict)
+    }
+
+    /// Whether metal runs so much farther than it has to that the upper bound tells nothing more.
+    pub(super) fn runs_far(filling: &Filling) -> bool {
+        filling.sheet.value.flow.shortest.get() > FAR * filling.run_mm
+    }
+
+    /// The centre of mass, once the model was looked into.
+    pub(super) fn centre_mm(&self) -> Option<[f64; 3]> {
+        self.look.there().and_then(|look| look.centre_mm)
     }
 
     /// Were it a wire and not a sheet, and that made a difference.

@@ -42,8 +42,26 @@ pub(super) fn unit(form: &mut Form) -> Option<Unit> {
 /// Sprues that a form has rows for.
 pub(super) const SPRUE_ROWS: usize = 6;
 
+/// Where a model is, as far as is known before its surface is read.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Extent {
+    pub(super) centre_mm: [f64; 3],
+    /// Sides of the box around it.
+    pub(super) box_mm: [f64; 3],
+}
+
+impl Extent {
+    /// How far a place certainly is from the model: a body lies within the sides of its box of its
+    /// centre of mass.
+    fn away_mm(&self, at_mm: [f64; 3]) -> f64 {
+        let beyond =
+            |axis: usize| ((at_mm[axis] - self.centre_mm[axis]).abs() - self.box_mm[axis]).max(0.0);
+        [0, 1, 2].map(beyond).into_iter().fold(0.0, f64::hypot)
+    }
+}
+
 /// How a version is to be cast, as typed; `None` after noting at each field what is wrong.
-pub(super) fn casting(form: &mut Form) -> Option<Casting> {
+pub(super) fn casting(form: &mut Form, model: Option<Extent>) -> Option<Casting> {
     let alloy = form.choice("alloy");
     let method: Option<Method> = form.choice("method");
     let usual = |form: &mut Form, name: &str, used: bool, least, most, otherwise| {
@@ -74,6 +92,13 @@ pub(super) fn casting(form: &mut Form) -> Option<Casting> {
         if let ([Some(x), Some(y), Some(z)], Some(diameter_mm), Some(length_mm)) =
             (place, diameter, length)
         {
+            let away_mm = model.map_or(0.0, |model| model.away_mm([x, y, z]));
+            if away_mm > diameter_mm {
+                let why = format!(
+                    "This sprue stands at least {away_mm:.0} mm away from the model. Place it on its surface, in the picture or by the model's own coordinates."
+                );
+                form.wrong(&field("x"), why);
+            }
             sprues.push(SprueJson { at_mm: [x, y, z], diameter_mm, length_mm });
         }
     }

@@ -76,7 +76,8 @@ impl Standing {
 }
 
 /// Asks for a job. One that is there already stays as it is, unless it had failed or was called
-/// off. Jobs of lower rank go first.
+/// off. Jobs of lower rank go first, and of one rank the newest: whoever just tried something
+/// waits for it.
 pub async fn ask(
     conn: &mut PgConnection,
     kind: &str,
@@ -167,7 +168,7 @@ pub(super) async fn claim(
          WHERE id = (SELECT id FROM jobs
              WHERE kind = ANY($2) AND (state = 'waiting'
                 OR state = 'running' AND alive_at < clock_timestamp() - make_interval(secs => $3))
-             ORDER BY rank, created_at, id LIMIT 1 FOR UPDATE SKIP LOCKED)
+             ORDER BY rank, created_at DESC, id DESC LIMIT 1 FOR UPDATE SKIP LOCKED)
          RETURNING id, kind, input, attempts",
     )
     .bind(worker)

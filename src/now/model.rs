@@ -102,6 +102,14 @@ impl Ask {
         }
     }
 
+    /// Why it comes where it comes.
+    pub(super) fn why(&self, now: &Moment) -> &'static str {
+        match self.pressing {
+            Pressing::Idle if !self.is_open(now) => "to come",
+            pressing => pressing.words(),
+        }
+    }
+
     /// Whether its time has come.
     pub(super) fn is_open(&self, now: &Moment) -> bool {
         self.after.is_none() && self.opens.is_none_or(|opens| opens <= now.plus_seconds(BEFORE_S))

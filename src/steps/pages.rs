@@ -41,6 +41,15 @@ fn thing(subject: &Subject) -> String {
     }
 }
 
+/// Where a tap leads: back to the sheet it was made on, which is either on the page of the thing or
+/// the large one.
+fn back(subject: &Subject, which: &str, form: &Form) -> String {
+    match form.value("large") {
+        "yes" => place(subject.stage, which),
+        _ => format!("{}#steps", thing(subject)),
+    }
+}
+
 async fn find(app: &App, stage: &str, which: &str) -> Result<Subject, Fault> {
     let stage: Stage = stage.parse().map_err(|()| Fault::NotFound)?;
     let mut conn = app.pool.acquire().await?;
@@ -96,10 +105,11 @@ pub(crate) async fn record(
         let page = page(&app, &signed, &subject, &which, Some((step.key, form))).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     };
+    let place = back(&subject, &which, &form);
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             actions::record(conn, &signed, &subject, step, told).await?;
-            Ok(format!("{}#steps", thing(&subject)))
+            Ok(place)
         })
         .await?;
     ended.or_show(page(&app, &signed, &subject, &which, Some((step.key, form)))).await
@@ -133,6 +143,7 @@ async fn turn_clock(
     on: bool,
 ) -> Result<Response, Fault> {
     let (subject, step) = timed(app, &stage, &which, &step).await?;
+    let place = back(&subject, &which, &form);
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             if on {
@@ -141,7 +152,7 @@ async fn turn_clock(
             } else {
                 clocks::stop(conn, &subject, step.key, signed.now).await?;
             }
-            Ok(format!("{}#steps", thing(&subject)))
+            Ok(place)
         })
         .await?;
     ended.or_show(page(app, signed, &subject, &which, Some((step.key, form)))).await
@@ -167,10 +178,11 @@ pub(crate) async fn take_back(
 ) -> Result<Response, Fault> {
     let subject = find(&app, &stage, &which).await?;
     let id: Uuid = form.value("record").parse().map_err(|_| Fault::NotFound)?;
+    let place = back(&subject, &which, &form);
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             actions::take_back(conn, &signed, &subject, id).await?;
-            Ok(format!("{}#steps", thing(&subject)))
+            Ok(place)
         })
         .await?;
     ended.or_show(page(&app, &signed, &subject, &which, Some(("", form)))).await

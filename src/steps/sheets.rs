@@ -321,6 +321,14 @@ const FINISH: &[Step] = &[
         ),
         "Pickle is acid: eye protection, gloves, fresh air; no iron in it, and never quench hot metal in it.",
     ),
+    again(
+        "measured",
+        "Measured as cast, against the model",
+        &[
+            needed(number("mm", "Across", "mm", 0.1, 2000.0)),
+            needed(one_of("side", "Side of the model", &["width", "depth", "height"])),
+        ],
+    ),
     again("ground", "Ground and filed", &[WORKED, NOTE]),
     again(
         "tumbled",
@@ -348,14 +356,6 @@ const FINISH: &[Step] = &[
     ),
     again("coloured", "Patinated or plated", &[WORKED, NOTE]),
     again("cleaned", "Cleaned", &[WORKED]),
-    again(
-        "measured",
-        "Measured as cast, against the model",
-        &[
-            needed(number("mm", "Across", "mm", 0.1, 2000.0)),
-            needed(one_of("side", "Side of the model", &["width", "depth", "height"])),
-        ],
-    ),
 ];
 
 /// The steps of a stage, in their order.

@@ -30,11 +30,20 @@ impl Timer {
         self.due_at <= *now
     }
 
+    /// Whether it is over and something is lost while nobody comes.
+    #[must_use]
+    pub fn is_late(&self, now: &Moment) -> bool {
+        self.is_over(now) && self.loses()
+    }
+
     /// What is left as the page shows it before its script counts on: `12:05`,
-    /// `1:02:05`, `over by 00:40`.
+    /// `1:02:05`, `over by 00:40`; `ready` where nothing is lost by waiting.
     #[must_use]
     pub fn left(&self, now: &Moment) -> String {
         let left = self.due_at.seconds_since(*now);
+        if left <= 0 && !self.loses() {
+            return "ready".to_owned();
+        }
         let shown = left.unsigned_abs();
         let (hours, minutes, seconds) = (shown / 3600, shown / 60 % 60, shown % 60);
         let over = if left < 0 { "over by " } else { "" };
@@ -81,7 +90,8 @@ impl Timer {
     pub fn lateness(&self, now: &Moment) -> Lateness {
         match now.seconds_since(self.due_at) {
             late if late < 0 => Lateness::Runs,
-            late if !self.loses() || late < Lateness::LATE_S => Lateness::Up,
+            _ if !self.loses() => Lateness::Ready,
+            late if late < Lateness::LATE_S => Lateness::Up,
             late if late < Lateness::VERY_LATE_S => Lateness::Late,
             _ => Lateness::VeryLate,
         }
@@ -93,6 +103,8 @@ impl Timer {
 pub enum Lateness {
     /// Its time is not up.
     Runs,
+    /// It was the least time, and has passed: nothing is lost by waiting.
+    Ready,
     /// Its time is up.
     Up,
     /// Nobody came for two minutes.
@@ -109,7 +121,7 @@ impl Lateness {
     #[must_use]
     pub const fn words(self) -> Option<&'static str> {
         match self {
-            Self::Runs => None,
+            Self::Ready | Self::Runs => None,
             Self::Up => Some("its time is up"),
             Self::Late => Some("late: go and look"),
             Self::VeryLate => Some("very late: go and look at once"),
@@ -121,6 +133,7 @@ impl Lateness {
     pub const fn class(self) -> &'static str {
         match self {
             Self::Runs => "runs",
+            Self::Ready => "ready",
             Self::Up => "up",
             Self::Late => "late-by",
             Self::VeryLate => "very-late",
@@ -354,6 +367,6 @@ mod tests {
         assert_eq!(late("Wash", 0), Lateness::Up);
         assert_eq!(late("Wash", 120), Lateness::Late);
         assert_eq!(late("Wash", 600), Lateness::VeryLate);
-        assert_eq!(late("Print", 6000), Lateness::Up);
+        assert_eq!(late("Print", 6000), Lateness::Ready);
     }
 }

@@ -33,9 +33,12 @@ impl TrialForm {
         if stage.is_none() {
             form.wrong("stage", "Choose one of these.");
         }
-        let arms = [form.line("first_arm", 120), form.line("second_arm", 120)];
+        let values = setting.map_or(&[][..], Setting::values);
+        let arms = [form.line("first_arm", 120), form.line("second_arm", 120)].map(|arm| {
+            let known = values.iter().find(|value| value.eq_ignore_ascii_case(&arm));
+            known.map_or(arm, |value| (*value).to_owned())
+        });
         for (name, arm) in ["first_arm", "second_arm"].into_iter().zip(&arms) {
-            let values = setting.map_or(&[][..], Setting::values);
             if arm.is_empty() {
                 form.wrong(name, "Say what is done in this arm.");
             } else if !values.is_empty() && !values.contains(&arm.as_str()) {

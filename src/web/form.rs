@@ -310,6 +310,7 @@ impl Form {
             required: false,
             attributes: "",
             options: Vec::new(),
+            headings: Vec::new(),
             id: format!("f-{name}"),
         }
     }
@@ -335,6 +336,8 @@ pub struct Input<'a> {
     required: bool,
     attributes: &'static str,
     options: Vec<(String, String)>,
+    /// Headings of the options, each with the number of those under it; none where there are none.
+    headings: Vec<(String, usize)>,
     id: String,
 }
 
@@ -406,6 +409,34 @@ impl<'a> Input<'a> {
             .map(|(value, words)| (value.to_string(), words.to_string()))
             .collect();
         self
+    }
+
+    /// The same under headings, each with its options.
+    #[must_use]
+    pub fn options_under<V: ToString, W: ToString>(
+        self,
+        groups: impl AsRef<[(String, Vec<(V, W)>)]>,
+    ) -> Self {
+        let groups = groups.as_ref();
+        let all: Vec<(String, String)> = groups
+            .iter()
+            .flat_map(|(_, options)| options)
+            .map(|(value, words)| (value.to_string(), words.to_string()))
+            .collect();
+        let headings = groups.iter().map(|(name, of)| (name.clone(), of.len())).collect();
+        Self { headings, ..self.options(all) }
+    }
+
+    /// The options with the heading over each run of them.
+    fn grouped(&self) -> Vec<(&str, &[(String, String)])> {
+        let mut rest = self.options.as_slice();
+        let mut grouped = Vec::new();
+        for (name, count) in &self.headings {
+            let (these, others) = rest.split_at((*count).min(rest.len()));
+            grouped.push((name.as_str(), these));
+            rest = others;
+        }
+        grouped
     }
 
     fn is(&self, kind: &str) -> bool {

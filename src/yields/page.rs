@@ -130,9 +130,21 @@ pub(crate) struct Yields {
 }
 
 impl Yields {
-    /// By what pieces can be told apart.
-    fn ways(&self) -> Vec<(String, String)> {
-        By::all().map(|by| (by.name(), by.words())).collect()
+    /// By what pieces can be told apart: what they have of themselves, then what was chosen at the
+    /// steps of each stage.
+    fn ways(&self) -> Vec<(String, Vec<(String, String)>)> {
+        let mut ways: Vec<(String, Vec<(String, String)>)> = Vec::new();
+        for by in By::all() {
+            let heading = match by {
+                By::Step(choice) => format!("Told at {}", choice.stage),
+                _ => "Batch and piece".to_owned(),
+            };
+            match ways.last_mut() {
+                Some((last, those)) if *last == heading => those.push((by.name(), by.words())),
+                _ => ways.push((heading, vec![(by.name(), by.words())])),
+            }
+        }
+        ways
     }
 }
 
@@ -144,11 +156,12 @@ fn read(wanted: &Wanted) -> (Form, Which, By) {
         ("from", wanted.from.clone()),
         ("to", wanted.to.clone()),
     ]);
-    let which = Which {
-        stage: wanted.stage.parse().ok(),
-        from: form.day_or_none("from"),
-        before: form.day_or_none("to").map(|day| day.plus_days(1)),
-    };
+    let from = form.day_or_none("from");
+    let before = form.day_or_none("to").map(|day| day.plus_days(1));
+    if from.zip(before).is_some_and(|(from, before)| from >= before) {
+        form.wrong("to", "This day comes before the first one. Turn the two round.");
+    }
+    let which = Which { stage: wanted.stage.parse().ok(), from, before };
     let by = By::all().find(|by| by.name() == wanted.by).unwrap_or(By::Lot);
     (form, which, by)
 }

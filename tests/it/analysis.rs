@@ -141,13 +141,20 @@ async fn sprues_are_judged_and_a_stale_form_changes_nothing() {
     let refused = owner.post(&format!("{place}/casting"), &stale).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.body.contains("name=\"d1\" value=\"1\""), "what was typed is kept");
-    // A sprue in the air is refused by the analysis, with what to do.
+    // A sprue far away is refused at once; no point of the cube is farther from its centre than 6 mm.
+    let mut far = casting(&alloy, "2", "0.8");
+    far.extend([("x1", "3"), ("y1", "3"), ("z1", "30"), ("d1", "2"), ("l1", "8")]);
+    let refused = owner.post(&format!("{place}/casting"), &far).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.body.contains("at least 21 mm away from the model"), "{}", refused.body);
+    assert!(refused.body.contains("name=\"z1\" value=\"30\""), "what was typed is kept");
+    // One in the air beside it is refused by the analysis, with what to do.
     let mut fields = casting(&alloy, "2", "0.8");
-    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "30"), ("d1", "2"), ("l1", "8")]);
+    fields.extend([("x1", "3"), ("y1", "3"), ("z1", "12"), ("d1", "5"), ("l1", "8")]);
     owner.post(&format!("{place}/casting"), &fields).await.led_to();
     work(&studio).await;
     let page = owner.get(&place).await;
-    assert!(page.page().contains("24.00 mm away from the model"), "{}", page.body);
+    assert!(page.page().contains("6.00 mm away from the model"), "{}", page.body);
     // Numbers that are none come back beside their sprue.
     let mut wrong = casting(&alloy, "3", "0.8");
     wrong.extend([("x1", "three"), ("y1", "3"), ("z1", "6"), ("d1", "2"), ("l1", "8")]);

@@ -68,6 +68,22 @@ async fn a_question_asked_twice_is_answered_once() {
     assert!(!worker.run_one(&mut never()).await.unwrap(), "what is answered is not asked again");
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_asked_last_is_done_first_unless_something_ranks_before_it() {
+    let studio = Studio::open().await;
+    let mut conn = studio.db.pool.acquire().await.unwrap();
+    for (minute, (key, rank)) in (0..).zip([("1", 1), ("2", 3), ("3", 3)]) {
+        let at = moment(NOW).plus_minutes(minute);
+        jobs::ask(&mut conn, "double", key, &json!(1), rank, at).await.unwrap();
+    }
+    let worker = Worker::new(studio.app.clone(), vec![doubling()]);
+    for key in ["1", "3", "2"] {
+        assert_eq!(standing(&studio, "double", key).await.state(), State::Waiting);
+        assert!(worker.run_one(&mut never()).await.unwrap());
+        assert_eq!(standing(&studio, "double", key).await.state(), State::Done, "{key}");
+    }
+}
+
 static CALLS: AtomicUsize = AtomicUsize::new(0);
 
 #[tokio::test(flavor = "multi_thread")]

@@ -189,7 +189,8 @@ async fn a_clock_that_belongs_to_a_step_fills_in_its_minutes() {
     let pass = |minutes: i64| studio.clock.set(studio.clock.now().plus_minutes(minutes));
     assert!(line(&maker, &sheet, "Polished").await.contains("Start the clock"));
     // Start, stop, and again after a break: the minutes stand in the form.
-    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    let begun = maker.post(&format!("{polished}/start-clock"), &[("large", "yes")]).await;
+    assert_eq!(begun.led_to(), sheet, "a tap on the large sheet leads back to it");
     assert!(line(&maker, &sheet, "Polished").await.contains("Stop and record"));
     assert!(
         maker.get("/now").await.page().contains("At work"),

@@ -95,6 +95,22 @@ async fn a_clock_is_started_on_one_device_and_stopped_on_another() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_clock_of_the_least_time_is_ready_and_not_late() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let mut conn = studio.db.pool.acquire().await.unwrap();
+    let now = studio.clock.now();
+    timers::start(&mut conn, "flask:201", "bench set", now, 120.0).await.unwrap();
+    studio.clock.set(now.plus_minutes(60));
+    let page = maker.get("/timers").await;
+    assert!(page.page().contains("1:00:00") && page.body.contains("until Wed"), "{}", page.body);
+    studio.clock.set(now.plus_minutes(15 * 60));
+    let page = maker.get("/timers").await;
+    assert!(page.page().contains(">ready</time>") && page.body.contains("since Wed"));
+    assert!(!page.body.contains("over by") && !page.body.contains("its time is up"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn pages_are_told_the_time_and_the_clocks_but_not_steps_that_others_follow() {
     let studio = Studio::open().await;
     let maker = studio.maker().await;

@@ -149,6 +149,8 @@ async fn a_trial_that_cannot_answer_is_not_begun() {
     assert!(close.body.contains("Are heavy supports needed?"), "what was typed is kept");
     let same = maker.post("/trials", &with("second_arm", "heavy")).await;
     assert!(same.body.contains("The two arms have to differ"));
+    let same = maker.post("/trials", &with("second_arm", "Heavy")).await;
+    assert!(same.body.contains("The two arms have to differ"), "capitals make no other arm");
     let unknown = maker.post("/trials", &with("first_arm", "stilts")).await;
     assert!(unknown.body.contains("One of light, medium, heavy is needed here"));
     let seen = [("version", "1")];

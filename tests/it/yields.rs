@@ -43,6 +43,16 @@ async fn yields_come_with_their_interval_and_causes_in_order() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn days_that_are_the_wrong_way_round_are_told() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let page = owner.get("/yields?from=2026-11-20&to=2026-11-19").await;
+    assert!(page.page().contains("This day comes before the first one"), "{}", page.body);
+    let page = owner.get("/yields?from=2026-11-20&to=2026-11-20").await;
+    assert!(!page.page().contains("comes before"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn of_a_few_pieces_nothing_is_claimed_and_a_formula_stays_a_name() {
     let studio = Studio::open().await;
     let labels = studio.pieces(3, None).await;

@@ -30,7 +30,11 @@ pub(crate) async fn submit(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let version = version(&app, number, &mut form).await?;
-    let Some(casting) = forms::casting(&mut form) else {
+    let box_mm = change::box_of(&version);
+    let closer = Closer::read(&app.pool, version.id, box_mm).await?;
+    let centre_mm = closer.and_then(|closer| closer.centre_mm());
+    let model = centre_mm.map(|centre_mm| forms::Extent { centre_mm, box_mm });
+    let Some(casting) = forms::casting(&mut form, model) else {
         let forms = Forms { casting: Some(form), ..Forms::default() };
         let page = page(&app, &signed, number, Some(version.n), forms).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
