@@ -33,6 +33,7 @@ async fn version(studio: &Studio, number: i32) -> String {
 async fn numbers_that_cannot_be_are_told_without_a_model_too() {
     let studio = Studio::open().await;
     let owner = studio.owner().await;
+    alloy(&studio.db.pool, "Sterling", 10.36).await;
     for (quantity, minutes, message) in [
         ("-3", "30", "This must be between 1 and 10000."),
         ("999999999", "30", "This must be between 1 and 10000."),

@@ -77,7 +77,11 @@ async fn a_day_at_risk_is_marked_on_today_on_the_list_and_on_the_order() {
     assert!(!owner.get("/orders").await.page().contains("at risk"));
     due("2027-05-01").await;
     for page in ["/", "/orders", place.as_str()] {
-        assert!(!owner.get(page).await.page().contains("at risk"), "{page}");
+        let shown = owner.get(page).await;
+        assert!(
+            !shown.page().contains("at risk,") && !shown.body.contains("day is at risk."),
+            "{page}"
+        );
     }
     let kept: i64 = sqlx::query_scalar(
         "SELECT count(*) FROM order_chances WHERE day = '2027-05-01' AND chance > 0.9",

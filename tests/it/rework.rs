@@ -249,7 +249,7 @@ async fn a_piece_goes_back_to_print_from_any_stage_as_a_new_attempt_and_is_told_
         assert!(page.page().contains(&instead), "{stage}: {instead}: {}", page.body);
         // The bench's quarter of an hour at 60 is spent again from invest on.
         let cost =
-            if *stage >= Stage::Invest { "about 15.00 EUR again" } else { "about 0.00 EUR again" };
+            if *stage >= Stage::Invest { "about 15.00 EUR more" } else { "about 0.00 EUR more" };
         assert!(page.body.contains(cost), "{stage}: {}", page.body);
         // By mistake: it is where it was.
         let seen = studio.version_of(label).await;
