@@ -52,6 +52,7 @@ pub mod api;
 pub mod portal;
 pub mod pours;
 pub mod tickets;
+pub mod find;
 pub mod route_cards;
 pub mod rework;
 pub mod estimates;

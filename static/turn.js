@@ -5,7 +5,7 @@
   const form = document.getElementById("turn");
   const priced = document.getElementById("priced");
   if (!form || !priced) return;
-  const reach = { margin_percent: [0, 80, 1], discount_percent: [0, 50, 1], overhead_percent: [0, 100, 1], deposit_percent: [0, 100, 5], bench_minutes: [0, 120, 5], set_up_minutes: [0, 240, 5], spares: [0, 10, 1], metal_loss_percent: [0, 20, 0.5] };
+  const reach = { margin_percent: [0, 80, 1], discount_percent: [0, 50, 1], overhead_percent: [0, 100, 1], deposit_percent: [0, 100, 1], bench_minutes: [0, 120, 1], set_up_minutes: [0, 240, 1], spares: [0, 10, 1], metal_loss_percent: [0, 20, 0.5] };
   for (const [name, [least, most, step]] of Object.entries(reach)) {
     const field = form.elements[name];
     if (!field || !field.labels?.length) continue;

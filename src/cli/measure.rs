@@ -91,8 +91,13 @@ fn examined_lines(examined: &ExaminedJson) -> Vec<String> {
             "  bore       {:.3} mm, {:.3} mm out of round",
             bore.diameter_mm, bore.out_of_round_mm
         ));
+        if !bore.is_closed() {
+            let percent = bore.coverage * 100.0;
+            lines.push(format!("             open: wall for {percent:.0} % of the way around"));
+        }
         for (scale, size) in bore.ring_sizes.named() {
-            lines.push(format!("             {scale} {size}"));
+            let ring = if bore.is_closed() { "" } else { " if it is a cut ring" };
+            lines.push(format!("             {scale} {size}{ring}"));
         }
     }
     for repair in &examined.repairs {

@@ -18,6 +18,9 @@ const FINISHING_MM: f64 = 0.1;
 /// What is asked about a ring; what is left out has its usual value.
 #[derive(Clone, Debug, Default, Deserialize)]
 pub(super) struct Asked {
+    /// Somebody says that what is open is a cut ring.
+    #[serde(default)]
+    pub(super) ring: String,
     /// `iso`, `us` or `uk`.
     #[serde(default)]
     pub(super) scale: String,
@@ -30,6 +33,13 @@ pub(super) struct Asked {
     /// Taken away in finishing, in millimetres.
     #[serde(default)]
     pub(super) finishing: String,
+}
+
+impl Asked {
+    /// Whether it was said that it is a ring.
+    pub(super) fn is_ring(&self) -> bool {
+        self.ring == "yes"
+    }
 }
 
 /// A ring's size.

@@ -4,6 +4,7 @@ use sqlx::{FromRow, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::pieces::{Stage, Standing};
+use crate::promises::UNLIKELY;
 
 /// How many pieces are at a stage.
 #[derive(Clone, Copy, Debug)]
@@ -104,25 +105,36 @@ pub(super) struct OrderRow {
     pub(super) due_on: Option<Day>,
     pub(super) pieces: i64,
     pub(super) ready: i64,
+    /// How likely the day is, as last reckoned.
+    pub(super) chance: Option<f64>,
+}
+
+impl OrderRow {
+    /// The chance of a day that is more likely missed than kept.
+    pub(super) fn at_risk(&self) -> Option<f64> {
+        self.chance.filter(|chance| *chance < UNLIKELY)
+    }
 }
 
 const ORDERS: &str = "SELECT o.number, o.title, c.name AS client, o.due_on, count(p.id) AS pieces,
-        count(p.id) FILTER (WHERE p.standing IN ('ready', 'handed_over')) AS ready
+        count(p.id) FILTER (WHERE p.standing IN ('ready', 'handed_over')) AS ready, r.chance
     FROM orders o JOIN clients c ON c.id = o.client_id
+    LEFT JOIN order_chances r ON r.order_id = o.id AND r.day = o.due_on
     LEFT JOIN pieces p ON p.order_id = o.id AND p.standing <> 'cancelled'";
 
-/// Agreed orders due by a day, the latest first.
+/// Agreed orders due by a day, and those whose day is at risk, the latest first.
 pub(super) async fn due_by(pool: &PgPool, day: Day) -> Result<Vec<OrderRow>, sqlx::Error> {
     let sql = format!(
-        "{ORDERS} WHERE o.state = 'agreed' AND o.due_on <= $1 GROUP BY o.id, c.name ORDER BY o.due_on, o.number LIMIT 50"
+        "{ORDERS} WHERE o.state = 'agreed' AND (o.due_on <= $1 OR r.chance < $2)
+         GROUP BY o.id, c.name, r.chance ORDER BY o.due_on, o.number LIMIT 50"
     );
-    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(day).fetch_all(pool).await
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(day).bind(UNLIKELY).fetch_all(pool).await
 }
 
 /// Orders whose pieces are all ready.
 pub(super) async fn ready(pool: &PgPool) -> Result<Vec<OrderRow>, sqlx::Error> {
     let sql = format!(
-        "{ORDERS} WHERE o.state = 'ready' GROUP BY o.id, c.name ORDER BY o.due_on NULLS LAST LIMIT 50"
+        "{ORDERS} WHERE o.state = 'ready' GROUP BY o.id, c.name, r.chance ORDER BY o.due_on NULLS LAST LIMIT 50"
     );
     sqlx::query_as(sqlx::AssertSqlSafe(sql)).fetch_all(pool).await
 }

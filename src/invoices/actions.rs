@@ -16,7 +16,7 @@ use crate::orders;
 use crate::people::Signed;
 use crate::quotes;
 use crate::studio::Settings;
-use crate::web::{Fault, Refused};
+use crate::web::{Fault, Refused, Show};
 
 /// Which part of an order is invoiced.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -278,7 +278,7 @@ pub(super) async fn issue(
     }
     let corrected = match held.corrects {
         Some(corrected) => {
-            within_corrected(conn, &held, corrected).await?;
+            within_corrected(conn, &signed.frame.show, &held, corrected).await?;
             Some(EntryId(corrected.0))
         }
         None => None,
@@ -316,14 +316,16 @@ pub(super) async fn issue(
 /// A credit note takes back no more than what was invoiced and is not taken back yet.
 async fn within_corrected(
     conn: &mut PgConnection,
+    show: &Show,
     note: &Locked,
     corrected: InvoiceId,
 ) -> Result<(), Fault> {
     let left = view::left_of(&mut *conn, corrected).await?;
     if note.total > left.total {
         return Err(Refused::conflict(format!(
-            "The credit note comes to {} {}, but only {} of the invoice is not credited yet. Make its lines smaller.",
-            note.total.normalize(), note.currency, left.total.normalize()
+            "The credit note comes to {}, but only {} of the invoice is not credited yet. Make its lines smaller.",
+            show.money_text(note.total, &note.currency),
+            show.money_text(left.total, &note.currency)
         ))
         .into());
     }
@@ -336,7 +338,10 @@ async fn within_corrected(
         if tax.amount > most {
             return Err(Refused::conflict(format!(
                 "The credit note takes back {} of {} {} %, but the invoice has only {} of it left. Look at the taxes of its lines.",
-                tax.amount.normalize(), tax.name, tax.percent.normalize(), most.normalize()
+                show.money_text(tax.amount, &note.currency),
+                tax.name,
+                tax.percent.normalize(),
+                show.money_text(most, &note.currency)
             ))
             .into());
         }

@@ -109,9 +109,8 @@ pub(super) async fn refund(
         return Err(Refused::input(
             "amount",
             format!(
-                "The client has a credit of {} {}; no more can be given back.",
-                most.normalize(),
-                money.currency
+                "The client has a credit of {}; no more can be given back.",
+                signed.frame.show.money_text(most, &money.currency)
             ),
         )
         .into());

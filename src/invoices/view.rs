@@ -463,6 +463,8 @@ pub(crate) struct EntryRow {
     pub(crate) reversed: bool,
     pub(crate) booked_in: Option<String>,
     pub(crate) booked: Option<Decimal>,
+    /// The invoices that a payment or a credit note pays for.
+    pub(crate) pays_for: Option<String>,
 }
 
 impl EntryRow {
@@ -475,7 +477,8 @@ impl EntryRow {
             "payment_reversed" => "Payment reversed",
             _ => "Refund reversed",
         };
-        [kind, self.method.as_str(), self.reference.as_str()]
+        let pays_for = self.pays_for.as_ref().map(|invoices| format!("for invoice {invoices}"));
+        [kind, self.method.as_str(), self.reference.as_str(), pays_for.as_deref().unwrap_or("")]
             .into_iter()
             .filter(|part| !part.is_empty())
             .collect::<Vec<_>>()
@@ -504,7 +507,10 @@ pub(crate) async fn entries(
     sqlx::query_as(
         "SELECT e.id, e.kind, e.debit, e.currency, e.amount, b.amount - b.settled AS open, e.on_day, i.due_on, e.method,
                 e.reference, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed,
-                e.booked_in::text AS booked_in, e.booked
+                e.booked_in::text AS booked_in, e.booked,
+                (SELECT string_agg(paid.label, ', ' ORDER BY paid.number) FROM (
+                    SELECT d.label, d.number FROM settlements s JOIN invoices d ON d.id = s.debit_id
+                    WHERE s.credit_id = e.id GROUP BY d.id HAVING sum(s.amount) <> 0) paid) AS pays_for
          FROM client_entries e JOIN entry_balances b ON b.entry_id = e.id LEFT JOIN invoices i ON i.id = e.id
          WHERE e.client_id = $1 AND e.on_day <= $2 ORDER BY e.currency, e.on_day, e.at, e.id",
     )
@@ -572,13 +578,19 @@ pub(super) async fn currencies(
     .await
 }
 
+/// An invoice that is not paid.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct Unpaid {
+    pub(super) id: InvoiceId,
+    pub(super) label: String,
+    pub(super) open: Decimal,
+    pub(super) currency: String,
+}
+
 /// Invoices of a client that are not paid, to choose from.
-pub(super) async fn unpaid(
-    pool: &PgPool,
-    client: ClientId,
-) -> Result<Vec<(InvoiceId, String)>, sqlx::Error> {
+pub(super) async fn unpaid(pool: &PgPool, client: ClientId) -> Result<Vec<Unpaid>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT i.id, i.label || ', ' || trim_scale(b.amount - b.settled) || ' ' || i.currency || ' open' FROM invoices i
+        "SELECT i.id, i.label, b.amount - b.settled AS open, i.currency FROM invoices i
          JOIN entry_balances b ON b.entry_id = i.id
          WHERE i.client_id = $1 AND i.kind = 'invoice' AND b.settled < b.amount ORDER BY i.number",
     )

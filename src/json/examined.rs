@@ -136,6 +136,15 @@ pub struct BoreJson {
     pub ring_sizes: RingSizesJson,
 }
 
+impl BoreJson {
+    /// Whether there is wall all around: a ring, or a hole. What is open may be a ring that is
+    /// cut, or a hook.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        self.coverage >= Bore::CLOSED
+    }
+}
+
 impl From<&Bore> for BoreJson {
     fn from(bore: &Bore) -> Self {
         Self {

@@ -222,24 +222,24 @@ pub(super) async fn save(
     Ok(store::change(conn, id, to, (&typed.subject, &typed.body)).await?)
 }
 
-/// Puts a letter in the post.
+/// Puts a letter in the post as it is typed.
 pub(super) async fn send(
     conn: &mut PgConnection,
     signed: &Signed,
     id: MessageId,
+    typed: &LetterForm,
     seen: i64,
 ) -> Result<(), Fault> {
     let letter = hold(conn, id, seen, &["draft", "given_up"]).await?;
-    if letter.recipient.is_empty() {
-        return Err(Refused::conflict(
-            "There is no address it could go to. Write it in, and save.",
-        )
-        .into());
+    if typed.recipient.is_empty() {
+        return Err(Refused::conflict("There is no address it could go to. Write it in.")
+            .at("recipient")
+            .into());
     }
     let office = store::post_office(&mut *conn).await?;
     if !office.is_open() {
         return Err(Refused::conflict(
-            "No server is set up that could send it. Set one up under Studio, Post; the letter is kept as it is.",
+            "No server is set up that could send it. Save what you changed, and set one up under Studio, Post.",
         )
         .into());
     }
@@ -249,6 +249,8 @@ pub(super) async fn send(
     } else {
         letter.message_id
     };
+    let to = (typed.recipient.as_str(), typed.recipient_name.as_str());
+    store::change(&mut *conn, id, to, (&typed.subject, &typed.body)).await?;
     store::post(conn, id, &message_id, signed.now).await?;
     note(conn, signed, "sent a letter", id, &letter.kind).await
 }

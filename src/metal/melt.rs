@@ -119,7 +119,7 @@ pub(super) struct Way {
     pub(super) weighed: Worked<Weighed>,
     /// When there is too little: the most of the melt that it is enough for.
     pub(super) enough_for: Option<Worked<Decimal>>,
-    /// Metals in it that the melt does not have, by their symbols.
+    /// Metals in it that neither the melt has nor the alloy it becomes, by their symbols.
     pub(super) foreign: Vec<String>,
     /// Into which alloy of the studio that would go, if there is one.
     pub(super) into: Option<AlloyId>,
@@ -204,16 +204,22 @@ fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, melt: &Stocked) -> Optio
     } else {
         Some(Worked { value: Decimal::ZERO, working: weighed.working.clone() })
     };
-    let into = stock
+    let reached = weighed.value.reached;
+    // The finest alloy that it is fine enough for.
+    let nearest = stock
         .iter()
         .filter(|alloy| {
             let its = alloy.fineness(wish.metal);
-            let reached = weighed.value.reached;
-            its <= reached && reached.per_mille() - its.per_mille() <= NEAR_ENOUGH
+            its > Fineness::NONE && its <= reached
         })
-        .max_by_key(|alloy| alloy.fineness(wish.metal))
-        .map(|alloy| alloy.id);
-    let has = |metal: &String| melt.parts.iter().any(|(known, _)| known == metal);
+        .max_by_key(|alloy| alloy.fineness(wish.metal));
+    let into = nearest.filter(|alloy| {
+        reached.per_mille() - alloy.fineness(wish.metal).per_mille() <= NEAR_ENOUGH
+    });
+    // A melt of one metal says nothing of what may come into it; the nearest alloy does.
+    let meant = if melt.parts.len() == 1 { nearest } else { into };
+    let belongs = || melt.parts.iter().chain(meant.iter().flat_map(|alloy| &alloy.parts));
+    let has = |metal: &String| belongs().any(|(known, _)| known == metal);
     let foreign = other.parts.iter().map(|(metal, _)| metal).filter(|metal| !has(metal)).cloned();
     Some(Way {
         with: other.id,
@@ -222,7 +228,7 @@ fn way(stock: &[Stocked], other: &Stocked, wish: &Wish, melt: &Stocked) -> Optio
         weighed,
         enough_for,
         foreign: foreign.collect(),
-        into,
+        into: into.map(|alloy| alloy.id),
     })
 }
 
@@ -322,6 +328,37 @@ mod tests {
         assert_eq!(most, Some(Decimal::new(4_999, 2)));
         assert!(fine_enough(&[(&stock[0], 10_000), (&stock[1], 4_049)], &stock[2]).is_err());
         assert!(fine_enough(&[(&stock[1], 1), (&stock[2], 4_049)], &stock[2]).is_ok());
+    }
+
+    #[test]
+    fn what_brings_in_another_metal_is_told_apart() {
+        let stock = [
+            alloy("Sterling", 50_000, &[("Ag", 925), ("Cu", 75)]),
+            alloy("Copper", 9_000, &[("Cu", 1000)]),
+            alloy("Brass", 90_000, &[("Cu", 850), ("Zn", 150)]),
+            alloy("Fourteen", 9_000, &[("Au", 585), ("Ag", 250), ("Cu", 165)]),
+            alloy("Fine silver", 9_000, &[("Ag", 1000)]),
+        ];
+        let to = |from: usize, target: i64| {
+            let wish = Wish {
+                alloy: stock[from].id,
+                account: Account::Fresh,
+                cg: 10_000,
+                metal: Element::Silver,
+                target: Fineness::from_per_mille(target.into()).unwrap(),
+                step: Decimal::new(1, 2),
+            };
+            let ways = ways(&stock, &wish).unwrap().into_iter();
+            ways.map(|way| (way.name, way.foreign.join(" "))).collect::<Vec<_>>()
+        };
+        let told = |name: &str, foreign: &str| (name.to_owned(), foreign.to_owned());
+        let down = to(0, 900);
+        assert_eq!(down[0], told("Copper", ""));
+        assert!(down.contains(&told("Brass", "Zn")) && down.contains(&told("Fourteen", "Au")));
+        // Fine silver says nothing of copper; sterling, the nearest alloy, does.
+        let fine = to(4, 950);
+        assert!(fine.contains(&told("Sterling", "")) && fine.contains(&told("Copper", "")));
+        assert!(fine.contains(&told("Brass", "Zn")));
     }
 
     #[test]

@@ -64,6 +64,21 @@ impl LineForm {
     /// Reads the form; finishing that is left empty takes what is `usual`.
     pub(super) fn read(form: &mut Form, usual: i32) -> Option<Self> {
         let alloy = form.choice("alloy");
+        let (quantity, finishing_minutes) = Self::numbers(form, usual);
+        Some(Self { alloy: alloy?, quantity: quantity?, finishing_minutes: finishing_minutes? })
+    }
+
+    /// Looks at numbers that were typed though there is nothing yet that they are about.
+    pub(super) fn look_at_numbers(form: &mut Form) {
+        if !form.value("quantity").trim().is_empty() || form.value("finishing_minutes") != "" {
+            if form.value("quantity").trim().is_empty() {
+                form.put("quantity", "1");
+            }
+            Self::numbers(form, 0);
+        }
+    }
+
+    fn numbers(form: &mut Form, usual: i32) -> (Option<i32>, Option<i32>) {
         let quantity = small(form.whole("quantity", 1, 10_000));
         if form.value("finishing_minutes").trim().is_empty() {
             form.put("finishing_minutes", &usual.to_string());
@@ -76,7 +91,7 @@ impl LineForm {
                 None
             }
         };
-        Some(Self { alloy: alloy?, quantity: quantity?, finishing_minutes: finishing_minutes? })
+        (quantity, finishing_minutes)
     }
 }
 

@@ -7,6 +7,7 @@ use sqlx::{FromRow, PgExecutor, PgPool, QueryBuilder};
 use super::state::OrderState;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, ClientId, DesignVersionId, FileId, OrderId};
+use crate::promises::UNLIKELY;
 use crate::web::{Order, Paged, Term, Turned};
 
 /// Which orders are wanted.
@@ -31,9 +32,16 @@ pub(super) struct ListRow {
     pub(super) pieces: i64,
     pub(super) done: i64,
     pub(super) picture_id: Option<FileId>,
+    /// How likely the day is, as last reckoned.
+    pub(super) chance: Option<f64>,
 }
 
 impl ListRow {
+    /// The chance of a day that is more likely missed than kept.
+    pub(super) fn at_risk(&self) -> Option<f64> {
+        self.chance.filter(|chance| *chance < UNLIKELY)
+    }
+
     pub(super) fn late(&self, today: &Day) -> bool {
         !self.state.is_closed() && self.due_on.is_some_and(|due| due < *today)
     }
@@ -52,9 +60,11 @@ fn narrow(query: &mut QueryBuilder<sqlx::Postgres>, filter: &Filter) {
     }
     if !filter.search.is_empty() {
         query
-            .push(" AND strpos(lower(o.number || ' ' || o.title || ' ' || c.name), lower(")
+            .push(" AND (strpos(lower(o.number || ' ' || o.title || ' ' || c.name), lower(")
             .push_bind(filter.search.clone())
-            .push(")) > 0");
+            .push(")) > 0 OR EXISTS (SELECT 1 FROM pieces p WHERE p.order_id = o.id AND p.label = ")
+            .push_bind(filter.search.clone())
+            .push("))");
     }
 }
 
@@ -86,7 +96,8 @@ pub(super) async fn list(
             (SELECT coalesce(sum(l.quantity), 0) FROM order_lines l WHERE l.order_id = o.id AND l.removed_at IS NULL) AS pieces,
             (SELECT count(*) FROM pieces p WHERE p.order_id = o.id AND p.standing IN ('ready', 'handed_over')) AS done,
             (SELECT v.picture_id FROM order_lines l JOIN design_versions v ON v.id = l.design_version_id
-              WHERE l.order_id = o.id AND l.removed_at IS NULL ORDER BY l.n LIMIT 1) AS picture_id
+              WHERE l.order_id = o.id AND l.removed_at IS NULL ORDER BY l.n LIMIT 1) AS picture_id,
+            (SELECT r.chance FROM order_chances r WHERE r.order_id = o.id AND r.day = o.due_on AND o.state = 'agreed') AS chance
          FROM orders o JOIN clients c ON c.id = o.client_id",
     );
     narrow(&mut list, filter);

@@ -188,7 +188,7 @@ impl Family {
     fn placed(&self, text: &str) -> Vec<Placed> {
         let mut line: Vec<Placed> = Vec::with_capacity(text.len());
         for letter in text.chars().map(plain) {
-            let (face, glyph, letter) = self.find(letter);
+            let Some((face, glyph, letter)) = self.find(letter) else { continue };
             let loaded = &self.0[face];
             let glyph = if letter.is_ascii_digit() { loaded.even(glyph) } else { glyph };
             if let Some(before) = line.last_mut().filter(|before| before.face == face) {
@@ -199,14 +199,16 @@ impl Family {
         line
     }
 
-    /// The face that has a letter, and its glyph; a question mark where none has it.
-    fn find(&self, letter: char) -> (usize, GlyphId, char) {
+    /// The face that has a letter, and its glyph. Where none has it a question mark stands for a
+    /// letter, which carries meaning; a picture is left out.
+    fn find(&self, letter: char) -> Option<(usize, GlyphId, char)> {
         for (at, loaded) in self.0.iter().enumerate() {
             if let Some(glyph) = loaded.face.glyph_index(letter) {
-                return (at, glyph, letter);
+                return Some((at, glyph, letter));
             }
         }
-        (0, self.0[0].face.glyph_index('?').unwrap_or_default(), '?')
+        let means = letter.is_alphanumeric();
+        means.then(|| (0, self.0[0].face.glyph_index('?').unwrap_or_default(), '?'))
     }
 }
 
@@ -238,5 +240,11 @@ mod tests {
         }
         let runs = fonts.runs("1111.70 EUR", Weight::Regular);
         assert_eq!(runs[0].text, "1111.70 EUR", "and it is read back as it was written");
+        let text = |words: &str| {
+            let runs = fonts.runs(words, Weight::Regular);
+            runs.into_iter().map(|run| run.text).collect::<String>()
+        };
+        assert_eq!(text("Ring \u{1f48d}\u{fe0f}, gold"), "Ring , gold", "a picture is left out");
+        assert_eq!(text("\u{9280} ring"), "? ring", "a letter is not dropped in silence");
     }
 }

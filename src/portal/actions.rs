@@ -53,8 +53,8 @@ pub(super) struct Said<'a> {
     pub(super) quote: i32,
     /// Their name.
     pub(super) name: &'a str,
-    /// Which way they chose; 0 is what was asked.
-    pub(super) option: usize,
+    /// Which way they chose; 0 is what was asked. None where nothing was chosen.
+    pub(super) option: Option<usize>,
     /// The total that was on their page.
     pub(super) total: Option<Decimal>,
 }
@@ -89,7 +89,11 @@ pub(super) async fn say_yes(
         )
         .into());
     }
-    let Some((chosen, lines)) = quote.content.choosing(said.option) else {
+    let only = quote.content.options.is_empty().then_some(0);
+    let Some(option) = said.option.or(only) else {
+        return Err(Refused::input("option", "Choose which way you want it made.").into());
+    };
+    let Some((chosen, lines)) = quote.content.choosing(option) else {
         return Err(Refused::input("option", "Choose one of these.").into());
     };
     let agreed = at_today(pool, guest, &chosen).await?.ok_or_else(|| {

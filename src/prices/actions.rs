@@ -29,13 +29,14 @@ pub(super) async fn note(
         }
         Some((_, before)) if before == price.amount => return Ok(()),
         Some((_, before)) if !price.correct => {
+            let shown = signed.frame.show.money_exact_text(before, &currency);
             let before = before.normalize();
             let there = match price.kind {
                 PriceKind::Exchange => {
                     format!("rate for that day already: 1 {currency} = {before} {}", price.item)
                 }
                 kind => {
-                    format!("price for that day already: {before} {currency} for a {}", kind.unit())
+                    format!("price for that day already: {shown} for a {}", kind.unit())
                 }
             };
             return Err(Refused::conflict(format!(

@@ -5,6 +5,7 @@
 //! are (`progress.rs`) and when kiln and furnace are free beside the plan, and asks foundry. A
 //! day that is sent to a client is kept with its chance and never changed.
 
+mod chances;
 mod habits;
 mod model;
 mod pages;
@@ -13,6 +14,7 @@ mod reckon;
 mod store;
 mod view;
 
+pub use chances::{UNLIKELY, keep_reckoned, reckon_agreed};
 pub use model::{Outlook, chance_words};
 pub use reckon::{Asked, PieceAt, days, reckon};
 pub use store::keep;

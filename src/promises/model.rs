@@ -4,6 +4,7 @@ use askama::Template;
 use foundry::promise::Forecast;
 use serde::{Deserialize, Serialize};
 
+use super::chances::UNLIKELY;
 use crate::clock::Day;
 use crate::json::working::WorkingJson;
 use crate::plan::Grid;
@@ -54,6 +55,12 @@ impl Outlook {
     #[must_use]
     pub fn wanted_chance(&self) -> Option<f64> {
         self.wanted.map(|(_, chance)| chance)
+    }
+
+    /// The day that was asked about with its chance, when it is more likely missed than kept.
+    #[must_use]
+    pub fn unlikely(&self) -> Option<(Day, f64)> {
+        self.wanted.filter(|(_, chance)| *chance < UNLIKELY)
     }
 
     /// Why no day can be told; empty when it can.

@@ -110,6 +110,17 @@ impl Content {
         Some((chosen, lines))
     }
 
+    /// What the client chose, where there was a choice.
+    #[must_use]
+    pub fn chosen_words(&self) -> Option<&str> {
+        match (&self.chosen, self.asked_name()) {
+            (Some(chosen), _) => Some(chosen),
+            (None, _) if self.options.is_empty() => None,
+            (None, "") => Some("as asked"),
+            (None, name) => Some(name),
+        }
+    }
+
     /// Alloys whose price of the day moves this quote.
     #[must_use]
     pub fn moving_alloys(&self) -> Vec<(AlloyId, String)> {

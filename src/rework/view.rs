@@ -45,8 +45,8 @@ pub(super) async fn piece(pool: &PgPool, label: &str) -> Result<PieceRow, sqlx::
     sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(label).fetch_one(pool).await
 }
 
-/// Pieces of the same model in the same alloy that are further on, the furthest first, and of
-/// those the one that is due last.
+/// Pieces of the same model in the same alloy for other orders that are further on, the furthest
+/// first, and of those the one that is due last. Within an order nothing would be gained.
 pub(super) async fn spares(pool: &PgPool, piece: &PieceRow) -> Result<Vec<PieceRow>, sqlx::Error> {
     // From the lines of the same make to the few pieces that are shown, and only then to all that
     // is shown of them.
@@ -55,7 +55,7 @@ pub(super) async fn spares(pool: &PgPool, piece: &PieceRow) -> Result<Vec<PieceR
         "WITH make AS MATERIALIZED (SELECT other.id FROM pieces q JOIN order_lines m ON m.id = q.order_line_id
              JOIN order_lines other ON (other.design_version_id, other.alloy_id) = (m.design_version_id, m.alloy_id) WHERE q.id = $1),
          shown AS MATERIALIZED (SELECT p.id FROM pieces p JOIN orders o ON o.id = p.order_id
-             WHERE p.order_line_id = ANY(ARRAY(SELECT id FROM make)) AND p.id <> $1 AND p.standing IN ('waiting', 'in_hand', 'ready')
+             WHERE p.order_line_id = ANY(ARRAY(SELECT id FROM make)) AND p.order_id <> $5 AND p.standing IN ('waiting', 'in_hand', 'ready')
                AND array_position($2, p.stage::text) * 3 + array_position(ARRAY['waiting', 'in_hand', 'ready'], p.standing)
                  > array_position($2, $3) * 3 + array_position(ARRAY['waiting', 'in_hand', 'ready'], $4)
              ORDER BY {order} LIMIT 12)
@@ -72,6 +72,7 @@ pub(super) async fn spares(pool: &PgPool, piece: &PieceRow) -> Result<Vec<PieceR
         .bind(stages)
         .bind(piece.stage.name())
         .bind(standing)
+        .bind(piece.order_id)
         .fetch_all(pool)
         .await
 }

@@ -51,6 +51,7 @@ pub fn router(app: App) -> Router {
         .merge(crate::designs::router())
         .merge(crate::known::router())
         .merge(crate::tickets::router())
+        .merge(crate::find::router())
         .merge(crate::route_cards::router())
         .merge(crate::rework::router())
         .merge(crate::estimates::router())

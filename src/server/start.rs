@@ -118,6 +118,7 @@ pub async fn serve(
     let watching = tokio::spawn(crate::plan::watch(app.clone()));
     let fetching = tokio::spawn(crate::prices::keep_fetching(app.pool.clone(), app.clock.clone()));
     let counting = tokio::spawn(crate::yields::keep_counted(app.clone()));
+    let reckoning = tokio::spawn(crate::promises::keep_reckoned(app.clone()));
     started(listener.local_addr()?, key);
     let service = super::router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service).with_graceful_shutdown(stop).await?;
@@ -134,5 +135,6 @@ pub async fn serve(
     watching.abort();
     fetching.abort();
     counting.abort();
+    reckoning.abort();
     Ok(())
 }

@@ -2,6 +2,8 @@
 
 use sqlx::{FromRow, PgPool};
 
+use super::code::Code;
+use super::store;
 use crate::id::{AlloyId, AttemptId, PieceId};
 use crate::pieces::{Stage, Standing};
 
@@ -17,6 +19,18 @@ struct Whereabouts {
     plate: Option<i32>,
     cure: Option<i32>,
     flask: Option<i32>,
+}
+
+/// Where the ticket with a code leads; none when what was typed is no ticket's code.
+///
+/// # Errors
+/// What the database says.
+pub async fn place_of_code(pool: &PgPool, typed: &str) -> Result<Option<String>, sqlx::Error> {
+    let Ok(code) = typed.parse::<Code>() else { return Ok(None) };
+    match store::subject(pool, &code).await? {
+        Some(subject) => next(pool, &subject).await,
+        None => Ok(None),
+    }
 }
 
 /// The address of the step that comes next for a subject; none when it does not exist.

@@ -11,6 +11,7 @@ mod store;
 mod view;
 
 pub use code::Code;
+pub use lead::place_of_code;
 pub use qr::{address, modules, qr};
 pub use store::codes;
 

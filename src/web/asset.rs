@@ -44,14 +44,34 @@ const ASSETS: &[Asset] = assets![
     "fonts/LICENSE-OFL.txt" => "text/plain; charset=utf-8",
 ];
 
-static MARKS: LazyLock<Vec<String>> = LazyLock::new(|| {
-    ASSETS
-        .iter()
-        .map(|asset| {
-            Sha256::digest(asset.bytes).iter().take(6).map(|byte| format!("{byte:02x}")).collect()
-        })
-        .collect()
+const SHEET: &str = "app.css";
+
+/// The style sheet with the marks of the fonts it names: a page asks for them ahead by the same
+/// addresses, so each is fetched once.
+static MARKED_SHEET: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    let sheet =
+        ASSETS.iter().find(|asset| asset.name == SHEET).map_or(&[][..], |sheet| sheet.bytes);
+    let mut text = String::from_utf8_lossy(sheet).into_owned();
+    for font in ASSETS.iter().filter(|asset| asset.media_type.starts_with("font/")) {
+        let place = format!("/static/{}", font.name);
+        text = text.replace(&place, &format!("{place}?{}", mark(font.bytes)));
+    }
+    text.into_bytes()
 });
+
+static MARKS: LazyLock<Vec<String>> =
+    LazyLock::new(|| ASSETS.iter().map(|asset| mark(asset.sent())).collect());
+
+fn mark(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().take(6).map(|byte| format!("{byte:02x}")).collect()
+}
+
+impl Asset {
+    /// What is sent of it.
+    fn sent(&self) -> &'static [u8] {
+        if self.name == SHEET { &MARKED_SHEET } else { self.bytes }
+    }
+}
 
 /// The address of a file by its name under `static/`, with a mark that changes
 /// with its content so that browsers may keep it for ever.
@@ -79,7 +99,7 @@ pub async fn serve_asset(Path(name): Path<String>, headers: HeaderMap) -> Respon
     if known {
         return (StatusCode::NOT_MODIFIED, lasting).into_response();
     }
-    (lasting, ASSETS[n].bytes).into_response()
+    (lasting, ASSETS[n].sent()).into_response()
 }
 
 /// Sends the script that keeps the bench pages through a lost network. Browsers ask for it by
@@ -88,4 +108,23 @@ pub async fn serve_worker(headers: HeaderMap) -> Response {
     let mut answer = serve_asset(Path("sw.js".to_owned()), headers).await;
     answer.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
     answer
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A font that is named otherwise in the sheet than in the page is fetched twice.
+    #[test]
+    fn the_sheet_names_fonts_as_pages_ask_for_them() {
+        let sheet = ASSETS.iter().find(|asset| asset.name == SHEET).map(Asset::sent);
+        let sheet = String::from_utf8_lossy(sheet.unwrap_or_default());
+        let fonts = ASSETS.iter().filter(|asset| asset.media_type.starts_with("font/"));
+        let mut found = 0;
+        for font in fonts {
+            assert!(sheet.contains(&format!("url(\"{}\")", asset(font.name))), "{}", font.name);
+            found += 1;
+        }
+        assert_eq!(found, sheet.matches("/static/fonts/").count());
+    }
 }

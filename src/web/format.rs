@@ -134,6 +134,22 @@ impl Show {
         }
     }
 
+    /// A mass as `grams` shows it, so that a sum of what is shown is the sum that is shown.
+    #[must_use]
+    pub fn as_shown(&self, grams: impl Plain<f64>) -> f64 {
+        let grams = grams.plain();
+        let round = |value: f64, digits: i32| {
+            let tens = 10f64.powi(digits);
+            (value * tens).round() / tens
+        };
+        match self.units.mass.as_str() {
+            "dwt" => round(grams / GRAMS_PER_PENNYWEIGHT, 2) * GRAMS_PER_PENNYWEIGHT,
+            "ozt" => round(grams / GRAMS_PER_TROY_OUNCE, 4) * GRAMS_PER_TROY_OUNCE,
+            _ if grams.abs() >= 1000.0 => round(grams, 1),
+            _ => round(grams, 2),
+        }
+    }
+
     /// A mass of powder or water: whole grams, whatever the unit for metal is.
     #[must_use]
     pub fn bulk_grams(&self, grams: impl Plain<f64>) -> Html {

@@ -215,6 +215,26 @@ async fn a_new_version_shows_what_it_changed() {
     assert!(!owner.get(&format!("{place}?version=1")).await.page().contains("id=\"change\""));
 }
 
+/// The curve of a hook goes far around a circle: no ring size is told of it, but asked.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hook_is_given_no_ring_size_unless_it_is_said_to_be_a_cut_ring() {
+    let studio = Studio::open().await;
+    sterling(&studio).await;
+    let owner = studio.owner().await;
+    let hook = foundry::shapes::Piece::Hook.mesh();
+    let place = add(&owner, "hook.stl", &write::stl_binary(&hook, "hook").unwrap()).await;
+    sqlx::query("DELETE FROM jobs WHERE kind = 'feed'").execute(&studio.db.pool).await.unwrap();
+    work(&studio).await;
+    let page = owner.get(&place).await;
+    assert!(!page.page().contains("Ring size"), "{}", page.body);
+    if let Some((_, open)) = page.body.split_once("id=\"ring\"") {
+        assert!(open.contains("Not a closed ring") && open.contains("of its way around"), "{open}");
+        let said = owner.get(&format!("{place}?ring=yes")).await;
+        assert!(said.page().contains("Ring size") && said.body.contains("It is open"));
+        assert!(said.body.contains("name=\"ring\" value=\"yes\""), "kept for what is asked next");
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_ring_says_what_size_comes_out_and_what_to_draw_for_another() {
     let studio = Studio::open().await;

@@ -99,7 +99,8 @@ async fn what_was_taken_back_is_taken_back_in_the_ledger_too() {
     assert_eq!(has(&studio, alloy, "filings").await, 0);
     let seen = studio.version_of(label).await;
     let defect = [("version", seen.as_str()), ("cause", "gas porosity")];
-    maker.post(&format!("{place}/defect"), &defect).await.led_to();
+    let failed = maker.post(&format!("{place}/defect"), &defect).await;
+    assert_eq!(failed.led_to(), format!("/pieces/{label}"), "where cost and lateness stand");
     assert_eq!(studio.state_of(label).await, ("print".into(), "waiting".into(), 2));
     assert_eq!(has(&studio, alloy, "returns").await, 1550);
     let seen = studio.version_of(label).await;

@@ -183,11 +183,21 @@ async fn a_payment_larger_than_owed_is_the_clients_credit() {
     let (studio, owner, number) = agreed().await;
     let deposit = issued(&owner, number, "deposit").await;
     let client = client(&studio).await;
-    pay(&owner, &client, "100", &deposit).await.led_to();
-    assert!(owner.get(&deposit).await.page().contains(">62.00<span"), "part of it is open");
+    pay(&owner, &client, "99.30", &deposit).await.led_to();
+    let shown = owner.get(&deposit).await;
+    assert!(shown.page().contains(">62.70<span"), "part of it is open");
+    // The rest is noted from the invoice: it is chosen there, with its cents.
+    let id = deposit.rsplit('/').next().unwrap();
+    let place = format!("/clients/{client}/account?invoice={id}");
+    assert!(shown.body.contains(&format!("href=\"{place}#pay\"")), "{}", shown.body);
+    let paying = owner.get(&place).await;
+    let chosen = format!("<option value=\"{id}\" selected>1, 62.70\u{a0}EUR open</option>");
+    assert!(paying.page().contains(&chosen), "{}", paying.body);
+    pay(&owner, &client, "0.70", &deposit).await.led_to();
     pay(&owner, &client, "100.01", "").await.led_to();
     let account = owner.get(&format!("/clients/{client}/account")).await;
-    assert!(account.page().contains("Credit of the client, not used"));
+    assert!(account.page().contains("Payment Bank for invoice 1"), "{}", account.body);
+    assert!(account.body.contains("Credit of the client, not used"));
     assert!(account.body.contains(">38.01<span"));
     assert!(account.body.contains("The studio owes"));
     let rest = issued(&owner, number, "rest").await;
@@ -266,8 +276,8 @@ async fn a_credit_note_reverses_and_takes_back_no_more_than_there_is() {
         ]
     };
     for (price, tax, message) in [
-        ("300", "VAT 19", "only 323.99 of the invoice"),
-        ("200", "VAT 50", "has only 0 of it left"),
+        ("300", "VAT 19", "comes to 357.00\u{a0}EUR, but only 323.99\u{a0}EUR of the invoice"),
+        ("200", "VAT 50", "the invoice has only 0.00\u{a0}EUR of it left"),
     ] {
         let version = hidden(owner.get(&part).await.page(), "version");
         let fields = lines(price, tax);

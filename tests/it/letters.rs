@@ -104,8 +104,25 @@ pub(crate) async fn written() -> (Studio, Actor, String) {
 }
 
 pub(crate) async fn send(owner: &Actor, letter: &str) -> crate::support::studio::Answer {
-    let version = hidden(owner.get(letter).await.page(), "version");
-    owner.post(&format!("{letter}/send"), &[("version", &version)]).await
+    let page = owner.get(letter).await;
+    let typed = |name| text(&hidden(page.page(), name));
+    let body = page.body.split("name=\"body\"").nth(1).unwrap();
+    let body = text(body.split_once('>').unwrap().1.split("</textarea>").next().unwrap());
+    let fields = [
+        ("version", typed("version")),
+        ("recipient", typed("recipient")),
+        ("recipient_name", typed("recipient_name")),
+        ("subject", typed("subject")),
+        ("body", body),
+    ];
+    let fields: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    owner.post(&format!("{letter}/send"), &fields).await
+}
+
+/// The characters of a page's markup.
+fn text(markup: &str) -> String {
+    let plain = markup.replace("&#60;", "<").replace("&#62;", ">").replace("&#34;", "\"");
+    plain.replace("&#39;", "'").replace("&#38;", "&")
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -148,11 +165,54 @@ async fn a_letter_is_seen_changed_sent_and_read_back_as_it_was() {
     assert_eq!(paper.attachment_name(), Some("invoice-1.pdf"));
     assert!(paper.contents().starts_with(b"%PDF-"));
     assert!(owner.get(&letter).await.page().contains("As it went out"));
-    assert_eq!(send_again(&owner, &letter).await.status, StatusCode::CONFLICT);
+    let again =
+        [("version", "99"), ("recipient", "ada@example.org"), ("subject", "x"), ("body", "y")];
+    let again = owner.post(&format!("{letter}/send"), &again).await;
+    assert_eq!(again.status, StatusCode::CONFLICT);
 }
 
-async fn send_again(owner: &Actor, letter: &str) -> crate::support::studio::Answer {
-    owner.post(&format!("{letter}/send"), &[("version", "99")]).await
+#[tokio::test(flavor = "multi_thread")]
+async fn sending_sends_what_is_typed_and_a_refusal_keeps_it() {
+    let (studio, owner, letter) = written().await;
+    let typed = |version: &str, recipient: &str| {
+        [
+            ("version", version.to_owned()),
+            ("recipient", recipient.to_owned()),
+            ("recipient_name", "Ada".to_owned()),
+            ("subject", "A new subject".to_owned()),
+            ("body", "Dear Ada, typed just now".to_owned()),
+        ]
+    };
+    let send = async |version: &str, recipient: &str| {
+        let fields = typed(version, recipient);
+        let fields: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        owner.post(&format!("{letter}/send"), &fields).await
+    };
+    let version = hidden(owner.get(&letter).await.page(), "version");
+    for (recipient, status) in [
+        // No server is set up; then there is no address; then it is none.
+        ("ada@example.org", StatusCode::CONFLICT),
+        ("", StatusCode::CONFLICT),
+        ("ada", StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        let refused = send(&version, recipient).await;
+        assert_eq!(refused.status, status, "{recipient}");
+        assert!(refused.body.contains("value=\"A new subject\""), "{recipient}");
+        assert!(refused.body.contains("Dear Ada, typed just now</textarea>"), "{recipient}");
+    }
+    let server = Server::open().await;
+    set_up(&owner, server.port).await;
+    // Both buttons belong to the form that has the text.
+    let page = owner.get(&letter).await;
+    let form = page.page().split(&format!("action=\"{letter}\"")).nth(1).unwrap();
+    let form = form.split("</form>").next().unwrap();
+    assert!(form.contains("<textarea") && form.contains(&format!("formaction=\"{letter}/send\"")));
+    send(&version, "ada@example.org").await.led_to();
+    assert_eq!(deliver_due(&studio.app).await.unwrap(), 1);
+    let taken = server.taken();
+    let message = MessageParser::default().parse(taken[0].as_bytes()).unwrap();
+    assert_eq!(message.subject(), Some("A new subject"));
+    assert_eq!(message.body_text(0).unwrap().trim_end(), "Dear Ada, typed just now");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -125,7 +125,7 @@ async fn a_cure_batch_and_a_single_piece_say_it_too() {
         words(&told).contains("ready about 2 days later, due Sun 20 Dec"),
         "two days of print again: {told}"
     );
-    assert!(told.contains("and what has no rate"), "curing has none: {told}");
+    assert!(told.contains("without the stages that have no rate"), "curing has none: {told}");
     let told = panel(&maker, &format!("/pieces/{}", labels[0])).await.unwrap();
     assert!(told.contains("still tacky") && told.contains("2 days"), "{told}");
     assert_eq!(panel(&maker, &format!("/pieces/{}", labels[1])).await, None);

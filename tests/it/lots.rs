@@ -209,6 +209,22 @@ async fn a_melt_hands_its_lots_on_to_the_lot_it_makes() {
     let refused = owner.post("/metal/melt", &beyond).await;
     assert_eq!(refused.status, StatusCode::CONFLICT, "{}", refused.body);
     assert!(refused.body.contains("<h2>With "), "{}", refused.body);
+    // Brass would reach the fineness too, with zinc: told apart, and not to be posted.
+    let brass = crate::support::builders_orders::alloy(pool, "Brass", 8.5).await;
+    for sql in [
+        "DELETE FROM alloy_parts WHERE alloy_id = $1",
+        "INSERT INTO alloy_parts VALUES ($1, 'Cu', 850), ($1, 'Zn', 150)",
+    ] {
+        sqlx::query(sql).bind(brass).execute(pool).await.unwrap();
+    }
+    let asked =
+        format!("/metal/melt?alloy={from}&account=fresh&grams=40&metal=Ag&target=950&step=0.01");
+    let page = owner.get(&asked).await;
+    let (ways, strange) = page.page().split_once("id=\"strange\"").expect("brass is told apart");
+    assert!(ways.contains("<h2>With "), "{ways}");
+    assert!(!ways.contains("<h2>With Brass"), "{ways}");
+    assert!(strange.contains("Brass") && strange.contains("Zn"), "{strange}");
+    assert!(!strange.contains("Post this melt"), "{strange}");
     owner.post("/metal/melt", &melt).await.led_to();
     let made: String = sqlx::query_scalar("SELECT lot FROM metal_lots WHERE origin = 'melted'")
         .fetch_one(pool)

@@ -16,6 +16,7 @@ mod architecture;
 mod client_page;
 mod exports;
 mod estimates;
+mod find;
 mod findings;
 mod forecasts;
 mod finishing;

@@ -104,6 +104,23 @@ async fn a_client_chooses_one_way_and_the_order_follows() {
             client.post(&format!("{page}/yes"), &fields).await
         }
     };
+    // Nothing is chosen for the client: a name alone binds nobody.
+    let asked = format!("{page}/yes");
+    let ways = seen.body.split("<fieldset class=\"ways\">").nth(1).unwrap();
+    let ways = ways.split("</fieldset>").next().unwrap();
+    assert_eq!(ways.matches("type=\"radio\"").count(), 3);
+    assert_eq!(ways.matches(" required").count(), 3);
+    assert!(!ways.contains("checked"), "{ways}");
+    let unchosen = client.post(&asked, &[("quote", "1"), ("name", "Ada Quill")]).await;
+    assert_eq!(unchosen.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(unchosen.body.contains("Choose which way you want it made."));
+    assert!(unchosen.body.contains("value=\"Ada Quill\""), "what was typed is kept");
+    assert_eq!(shop.one("SELECT count(*)::text FROM pieces").await, "0");
+    // What holds for all ways is said once, and only the page itself is for paper.
+    assert_eq!(seen.body.matches("the total is the sum of the lines").count(), 1);
+    assert_eq!(seen.body.matches("The metal price is fixed until").count(), 1);
+    assert_eq!(seen.body.matches("/quote.pdf").count(), 1);
+    assert!(seen.body.contains("class=\"panel answer screen-only\""));
     let none = yes("9").await;
     assert_eq!(none.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(none.body.contains("Choose one of these"));
@@ -112,10 +129,66 @@ async fn a_client_chooses_one_way_and_the_order_follows() {
     assert_eq!(shop.one("SELECT deposit::text FROM quotes").await, "122.7300");
     assert_eq!(shop.one("SELECT finishing_minutes::text FROM order_lines").await, "0");
     assert_eq!(shop.one("SELECT count(*)::text FROM pieces").await, "2");
-    assert!(client.get(&page).await.page().contains("What was agreed: as cast"));
+    let agreed = client.get(&page).await;
+    assert!(agreed.page().contains("What was agreed: as cast"));
+    assert!(agreed.body.contains("You chose: <b>as cast</b>, "), "{}", agreed.body);
     let again = yes("1").await;
     assert_eq!(again.status, StatusCode::CONFLICT, "once is enough");
     assert_eq!(shop.one("SELECT total::text FROM quotes").await, "245.4500");
+}
+
+/// Print is what the style sheet leaves of the page: nothing there tells what the studio earns.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_a_quote_earns_and_costs_stays_on_the_screen() {
+    let shop = shop().await;
+    shop.sent(&[("option0_name", "as cast"), ("option0_finish", "as_cast")]).await;
+    shop.sent(&[
+        ("margin_percent", "10"),
+        ("option0_name", "as cast"),
+        ("option0_finish", "as_cast"),
+    ])
+    .await;
+    let page = shop.owner.get(&format!("/orders/{}/quotes/2", shop.number)).await;
+    let mut left = page.page().to_owned();
+    assert!(left.contains("We earn") && left.contains("Overhead") && left.contains("margin"));
+    // Takes out each element of the class with what is inside it.
+    while let Some(at) = left.find("owner-only") {
+        let from = left[..at].rfind('<').unwrap();
+        let name: String =
+            left[from + 1..].chars().take_while(char::is_ascii_alphanumeric).collect();
+        let (opens, closes) = (format!("<{name}"), format!("</{name}>"));
+        let (mut depth, mut to) = (0, from);
+        loop {
+            let next_close = to + left[to..].find(&closes).unwrap();
+            match left[to..next_close].find(&opens) {
+                Some(open) => {
+                    depth += 1;
+                    to += open + opens.len();
+                }
+                None => {
+                    depth -= 1;
+                    to = next_close + closes.len();
+                }
+            }
+            if depth == 0 {
+                break;
+            }
+        }
+        left.replace_range(from..to, "");
+    }
+    // Workings are not printed with a price either.
+    while let Some(from) = left.find("<div class=\"working-body\"") {
+        let to = from + left[from..].find("</details>").unwrap();
+        left.replace_range(from..to, "");
+    }
+    assert!(left.contains("The client pays") && left.contains("To choose from"));
+    for secret in ["earn", "margin", "Overhead", "overhead", "Cost", "cost"] {
+        assert!(!left.contains(secret), "{secret} is printed: {left}");
+    }
+    let style = shop.owner.get("/static/app.css").await;
+    let print = style.page().split("@media print {").find(|rules| rules.contains(".owner-only"));
+    let rule = print.unwrap().lines().find(|line| line.contains(".owner-only")).unwrap();
+    assert!(rule.contains(".working-body") && rule.contains("display: none !important"), "{rule}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -29,6 +29,42 @@ async fn version(studio: &Studio, number: i32) -> String {
     version.to_string()
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn numbers_that_cannot_be_are_told_without_a_model_too() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    alloy(&studio.db.pool, "Sterling", 10.36).await;
+    for (quantity, minutes, message) in [
+        ("-3", "30", "This must be between 1 and 10000."),
+        ("999999999", "30", "This must be between 1 and 10000."),
+        ("2", "1000000000000", "Whole minutes are needed, from 0 to 10000."),
+    ] {
+        let fields = [
+            ("new_client", "Ada Quill"),
+            ("title", "Knobs"),
+            ("quantity", quantity),
+            ("finishing_minutes", minutes),
+        ];
+        let wrong = owner.upload("/orders/new", &fields, &[]).await;
+        assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY, "{quantity} {minutes}");
+        assert!(wrong.body.contains(message), "{quantity} {minutes}");
+    }
+    assert_eq!(count(&studio, "SELECT count(*) FROM orders").await, 0);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn weights_add_up_as_they_are_shown() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    // 6 × 10.003 = 60.018 g, shown as 60.02; times three 180.054, which would be shown as 180.05.
+    let alloy = alloy(&studio.db.pool, "Odd", 10.003).await;
+    let number = order(&owner, alloy, 3).await;
+    let page = owner.get(&format!("/orders/{number}")).await;
+    assert!(page.page().contains("60.02<span"), "{}", page.body);
+    assert!(page.body.contains("180.06<span"), "three times 60.02: {}", page.body);
+    assert!(!page.body.contains("180.05<span"), "{}", page.body);
+}
+
 async fn line(actor: &Actor, number: i32, path: &str, fields: &[(&str, &str)]) -> StatusCode {
     actor.post(&format!("/orders/{number}/lines{path}"), fields).await.status
 }

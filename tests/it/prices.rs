@@ -101,7 +101,7 @@ async fn a_price_of_the_same_day_is_corrected_only_when_that_is_asked_for() {
     ];
     let refused = owner.post("/prices", &again).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
-    assert!(refused.body.contains("There is a price for that day already: 9 EUR"));
+    assert!(refused.body.contains("There is a price for that day already: 9.00\u{a0}EUR"));
     assert!(refused.body.contains("name=\"correct\"") && refused.body.contains("value=\"0.90\""));
     assert_eq!(silver(pool, "2026-11-25").await, Some(decimal("9")));
     again.push(("correct", "yes"));

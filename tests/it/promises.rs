@@ -53,6 +53,45 @@ async fn a_price_page_tells_the_day_nine_in_ten_hold_and_takes_it_at_one_press()
     assert!(page.page().contains("holds <b>less than 1 in 10</b> times"));
 }
 
+/// A day that can hardly be kept is marked wherever the order is listed, and gone once it can.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_day_at_risk_is_marked_on_today_on_the_list_and_on_the_order() {
+    let (studio, owner, number) = furnished().await;
+    let pool = &studio.db.pool;
+    crate::support::builders_orders::agree(&studio, number).await;
+    let due = async |day: &'static str| {
+        sqlx::query("UPDATE orders SET due_on = $1::date").bind(day).execute(pool).await.unwrap();
+        pourday::promises::reckon_agreed(pool, studio.clock.now()).await.unwrap();
+    };
+    let place = format!("/orders/{number}");
+    due("2026-11-26").await;
+    let order = owner.get(&place).await;
+    assert!(order.page().contains("The day is at risk."), "{}", order.body);
+    assert!(order.body.contains("<p class=\"warning\">Your day, "), "{}", order.body);
+    let list = owner.get("/orders").await;
+    assert!(list.page().contains("at risk, less than 1 in 10"), "{}", list.body);
+    let today = owner.get("/").await;
+    assert!(today.page().contains("at risk, holds less than 1 in 10"), "{}", today.body);
+    // A chance of another day says nothing.
+    sqlx::query("UPDATE orders SET due_on = '2026-11-27'").execute(pool).await.unwrap();
+    assert!(!owner.get("/orders").await.page().contains("at risk"));
+    due("2027-05-01").await;
+    for page in ["/", "/orders", place.as_str()] {
+        let shown = owner.get(page).await;
+        assert!(
+            !shown.page().contains("at risk,") && !shown.body.contains("day is at risk."),
+            "{page}"
+        );
+    }
+    let kept: i64 = sqlx::query_scalar(
+        "SELECT count(*) FROM order_chances WHERE day = '2027-05-01' AND chance > 0.9",
+    )
+    .fetch_one(pool)
+    .await
+    .unwrap();
+    assert_eq!(kept, 1);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn what_was_recorded_moves_the_day() {
     let (studio, owner, number) = furnished().await;

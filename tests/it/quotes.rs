@@ -307,7 +307,7 @@ async fn sending_leads_to_the_letter_or_to_the_link() {
     let letter = owner.get(&letter).await;
     assert!(letter.page().contains("ada@example.org") && letter.body.contains("323.99"));
     assert!(letter.body.contains("/c/"), "the client's address stands in it");
-    assert!(letter.body.contains("Send it as it stands here"), "a person sends it");
+    assert!(letter.body.contains("Send it as it is written here"), "a person sends it");
 }
 
 #[test]

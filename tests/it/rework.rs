@@ -66,7 +66,20 @@ async fn a_spare_piece_takes_the_place_of_one_that_failed() {
     let studio = Studio::open().await;
     let maker = studio.maker().await;
     let labels = studio.pieces(2, None).await;
+    let elsewhere = studio.pieces(1, None).await;
     let stranger = studio.pieces(1, None).await;
+    // The second order is for the same model in the same alloy.
+    sqlx::query(
+        "UPDATE order_lines SET (design_version_id, alloy_id) =
+           (SELECT l.design_version_id, l.alloy_id FROM order_lines l JOIN pieces p ON p.order_line_id = l.id WHERE p.label = $1)
+         WHERE id = (SELECT order_line_id FROM pieces WHERE label = $2)",
+    )
+    .bind(&labels[0])
+    .bind(&elsewhere[0])
+    .execute(&studio.db.pool)
+    .await
+    .unwrap();
+    studio.bring_to(&elsewhere[0], Stage::Finish).await;
     studio.bring_to(&labels[0], Stage::Cast).await;
     studio.bring_to(&labels[1], Stage::Finish).await;
     studio.bring_to(&stranger[0], Stage::Finish).await;
@@ -75,21 +88,23 @@ async fn a_spare_piece_takes_the_place_of_one_that_failed() {
     maker.post(&format!("/pieces/{}/failed", labels[0]), &failed).await.led_to();
     let place = format!("/pieces/{}/rework", labels[0]);
     let page = maker.get(&place).await;
-    assert!(page.page().contains(&labels[1]) && !page.body.contains(&stranger[0]));
+    assert!(page.page().contains(&elsewhere[0]) && !page.body.contains(&stranger[0]));
+    // Another piece of the same order is no gain.
+    assert!(!page.body.contains(&labels[1]), "{}", page.body);
     let seen = studio.version_of(&labels[0]).await;
     let other = [("version", seen.as_str()), ("with", stranger[0].as_str())];
     let refused = maker.post(&format!("{place}/swap"), &other).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
-    let spare = [("version", seen.as_str()), ("with", labels[1].as_str())];
+    let spare = [("version", seen.as_str()), ("with", elsewhere[0].as_str())];
     maker.post(&format!("{place}/swap"), &spare).await.led_to();
     assert_eq!(studio.state_of(&labels[0]).await, ("finish".into(), "waiting".into(), 2));
-    assert_eq!(studio.state_of(&labels[1]).await, ("print".into(), "waiting".into(), 1));
-    assert_eq!(open_attempts(&studio).await, 3, "one for each piece");
+    assert_eq!(studio.state_of(&elsewhere[0]).await, ("print".into(), "waiting".into(), 1));
+    assert_eq!(open_attempts(&studio).await, 4, "one for each piece");
     // Both go on from there, and the failure of the first stays with it.
     let seen = studio.version_of(&labels[0]).await;
     let begin = [("version", seen.as_str()), ("raw", "9.00"), ("sure", "yes")];
     maker.post(&format!("/finishing/{}/begin", labels[0]), &begin).await.led_to();
-    studio.bring_to(&labels[1], Stage::Invest).await;
+    studio.bring_to(&elsewhere[0], Stage::Invest).await;
     assert!(maker.get(&format!("/pieces/{}", labels[0])).await.page().contains("incomplete fill"));
     let again = maker.post(&format!("{place}/swap"), &spare).await;
     assert_eq!(again.status, StatusCode::CONFLICT, "that was seen before they changed");
@@ -234,7 +249,7 @@ async fn a_piece_goes_back_to_print_from_any_stage_as_a_new_attempt_and_is_told_
         assert!(page.page().contains(&instead), "{stage}: {instead}: {}", page.body);
         // The bench's quarter of an hour at 60 is spent again from invest on.
         let cost =
-            if *stage >= Stage::Invest { "about 15.00 EUR again" } else { "about 0.00 EUR again" };
+            if *stage >= Stage::Invest { "about 15.00 EUR more" } else { "about 0.00 EUR more" };
         assert!(page.body.contains(cost), "{stage}: {}", page.body);
         // By mistake: it is where it was.
         let seen = studio.version_of(label).await;

@@ -111,6 +111,8 @@ async fn what_is_typed_in_a_hurry_is_found() {
     assert!(next.starts_with("/plates/new?pieces="));
     assert_eq!(maker.get(&format!("/t?find={}", labels[0])).await.led_to(), next);
     let missed = maker.get("/t?find=flask+9").await;
-    assert_eq!(missed.status, StatusCode::CONFLICT);
-    assert!(missed.body.contains("Nothing here is called"));
+    assert_eq!(missed.led_to(), "/find?find=flask%209");
+    let missed = maker.get("/find?find=flask%209").await;
+    assert!(missed.page().contains("Nothing here is called “flask 9”"));
+    assert!(missed.body.contains("id=\"find\" name=\"find\" value=\"flask 9\""), "to try again");
 }

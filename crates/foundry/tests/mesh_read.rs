@@ -261,6 +261,22 @@ fn other_files_are_called_by_their_name() {
     assert_eq!(refusal(&photos, "x.3mf"), "not a mesh");
 }
 
+/// Random bytes claim a billion triangles; that says nothing of an interrupted transfer.
+#[test]
+fn bytes_that_are_no_stl_are_not_called_a_damaged_one() {
+    let mut state = 0x5eed_u64;
+    let mut random = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        state.to_be_bytes()[0]
+    };
+    let bytes: Vec<u8> = (0..5_000).map(|_| random()).collect();
+    let why = read(&bytes, "noise.stl").unwrap_err().to_string();
+    assert!(why.contains("not a model that can be read") && why.contains(".stl"), "{why}");
+    // The first tenth of a real file is one that was interrupted.
+    let ball = stl_binary(&solid::ball(5.0, 48), "ball").unwrap();
+    assert_eq!(refusal(&ball[..ball.len() / 10], "a.stl"), "truncated");
+}
+
 #[test]
 fn a_damaged_stl_file_is_refused_with_its_reason() {
     let cube = solid::cuboid([1.0; 3]);

@@ -88,14 +88,26 @@ async fn step(
     app: &App,
     signed: &Signed,
     label: &str,
+    form: Form,
+    act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
+) -> Result<Response, Fault> {
+    step_to(app, signed, label, form, &BenchPiece(label).to_string(), act).await
+}
+
+/// The same, leading elsewhere than to the bench.
+async fn step_to(
+    app: &App,
+    signed: &Signed,
+    label: &str,
     mut form: Form,
+    place: &str,
     act: impl AsyncFnOnce(&mut PgConnection, i64) -> Result<(), Fault>,
 ) -> Result<Response, Fault> {
     let seen = form.version();
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
             act(conn, seen).await.map_err(|fault| fault.at(""))?;
-            Ok(BenchPiece(label))
+            Ok(place)
         })
         .await?;
     ended.or_show(page(app, signed, label, Some(form))).await
@@ -163,7 +175,9 @@ pub(crate) async fn defect(
     if !form.good() {
         return wrong(&app, &signed, &label, form).await;
     }
-    step(&app, &signed, &label, form, async |conn, seen| {
+    // Its card tells what that costs and how much later it is.
+    let card = format!("/pieces/{label}");
+    step_to(&app, &signed, &label, form, &card, async |conn, seen| {
         actions::defect(conn, &signed, &label, seen, &cause, &note).await
     })
     .await

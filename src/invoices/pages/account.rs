@@ -10,10 +10,10 @@ use serde::Deserialize;
 
 use crate::clients::{Client, Clients};
 use crate::clock::Day;
-use crate::id::{ClientId, EntryId, InvoiceId};
+use crate::id::{ClientId, EntryId};
 use crate::invoices::forms::{Money, PaymentForm};
 use crate::invoices::statement::{self, Statement};
-use crate::invoices::view::{self, ClientRow, Exchanged};
+use crate::invoices::view::{self, ClientRow, Exchanged, Unpaid};
 use crate::invoices::{Account, Invoices, payments, rates};
 use crate::people::{Owner, Signed};
 use crate::web::{App, Fault, Form, Frame};
@@ -26,7 +26,7 @@ pub(crate) struct ShowAccount {
     statements: Vec<Statement>,
     from: Option<Day>,
     to: Day,
-    unpaid: Vec<(InvoiceId, String)>,
+    unpaid: Vec<Unpaid>,
     exchanged: Vec<Exchanged>,
     payment: Form,
     refund: Form,
@@ -37,7 +37,10 @@ impl ShowAccount {
     /// What pays for what, to choose from.
     fn choices(&self) -> Vec<(String, String)> {
         let oldest = (String::new(), "the oldest first".to_owned());
-        let each = self.unpaid.iter().map(|(id, words)| (id.to_string(), words.clone()));
+        let each = self.unpaid.iter().map(|invoice| {
+            let open = self.frame.show.money_text(invoice.open, &invoice.currency);
+            (invoice.id.to_string(), format!("{}, {open} open", invoice.label))
+        });
         std::iter::once(oldest).chain(each).collect()
     }
 
@@ -77,6 +80,9 @@ pub(crate) struct Wanted {
     pub(super) from: String,
     #[serde(default)]
     pub(super) to: String,
+    /// The invoice that a payment is to be noted for.
+    #[serde(default)]
+    pub(super) invoice: String,
 }
 
 #[derive(Default)]
@@ -99,16 +105,26 @@ async fn page(
     let to = day(&wanted.to).unwrap_or(today);
     let client = view::client(&app.pool, id).await?;
     let entries = view::entries(&app.pool, id, to).await?;
+    let unpaid = view::unpaid(&app.pool, id).await?;
     let fresh = || Form::filled([("on", today.to_string())]);
+    let paying = || match unpaid.iter().find(|one| one.id.to_string() == wanted.invoice) {
+        Some(one) => Form::filled([
+            ("on", today.to_string()),
+            ("invoice", one.id.to_string()),
+            ("currency", one.currency.clone()),
+        ]),
+        None => fresh(),
+    };
+    let payment = forms.payment.unwrap_or_else(paying);
     Ok(ShowAccount {
         frame: signed.frame.clone(),
         client,
         statements: statement::of(entries, from, &signed.frame.show.units.currency),
         from,
         to,
-        unpaid: view::unpaid(&app.pool, id).await?,
+        unpaid,
         exchanged: view::exchanged(&app.pool, id, to).await?,
-        payment: forms.payment.unwrap_or_else(fresh),
+        payment,
         refund: forms.refund.unwrap_or_else(fresh),
         general: forms.general,
     })

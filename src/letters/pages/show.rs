@@ -87,7 +87,7 @@ pub(crate) async fn message(
     Ok((headers, bytes).into_response())
 }
 
-/// Saves what was typed; with `send` in the form it goes into the post at once.
+/// Saves what was typed.
 pub(crate) async fn save(
     State(app): State<App>,
     Owner(signed): Owner,
@@ -108,6 +108,7 @@ pub(crate) async fn save(
     ended.or_show(page(&app, &signed, id, Some(form))).await
 }
 
+/// Sends what was typed; where it is refused, that stays in the form.
 pub(crate) async fn send(
     State(app): State<App>,
     Owner(signed): Owner,
@@ -115,13 +116,17 @@ pub(crate) async fn send(
     mut form: Form,
 ) -> Result<Response, Fault> {
     let seen = form.version();
+    let Some(typed) = LetterForm::read(&mut form) else {
+        let page = page(&app, &signed, id, Some(form)).await?;
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+    };
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            actions::send(conn, &signed, id, seen).await?;
+            actions::send(conn, &signed, id, &typed, seen).await?;
             Ok(Letter(id))
         })
         .await?;
-    ended.or_tell(|refused| refusing(&app, &signed, id, refused)).await
+    ended.or_show(page(&app, &signed, id, Some(form))).await
 }
 
 pub(crate) async fn throw_away(

@@ -21,6 +21,8 @@ pub(crate) struct ShowMelt {
     stock: Vec<Stocked>,
     form: Form,
     ways: Vec<Way>,
+    /// Ways that would bring in a metal which does not belong there.
+    strange: Vec<Way>,
     none: Option<String>,
     refusal: Option<String>,
     /// What the alloys of these ways give off, each with their names.
@@ -78,11 +80,13 @@ impl ShowMelt {
 
 async fn page(app: &App, signed: &Signed, mut form: Form, fresh: bool) -> Result<ShowMelt, Fault> {
     let stock = stock::stocked(&app.pool).await?;
-    let (mut ways, mut none, mut short) = (Vec::new(), None, None);
+    let (mut ways, mut strange, mut none, mut short) = (Vec::new(), Vec::new(), None, None);
     if !fresh && let Some(wish) = Wish::read(&mut form) {
         short = melt::short(&stock, &wish);
         match melt::ways(&stock, &wish) {
-            Ok(found) => ways = found,
+            Ok(found) => {
+                (ways, strange) = found.into_iter().partition(|way| way.foreign.is_empty());
+            }
             Err(refusal) => none = Some(refusal.0),
         }
     }
@@ -90,7 +94,7 @@ async fn page(app: &App, signed: &Signed, mut form: Form, fresh: bool) -> Result
     let melted: Vec<AlloyId> = ways.iter().map(|way| way.with).chain(in_hand).collect();
     let fumes = fumes(&app.pool, &melted).await?;
     let frame = signed.frame.clone();
-    Ok(ShowMelt { frame, stock, form, ways, none, refusal: None, fumes, short })
+    Ok(ShowMelt { frame, stock, form, ways, strange, none, refusal: None, fumes, short })
 }
 
 pub(crate) async fn show(

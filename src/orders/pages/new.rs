@@ -123,8 +123,12 @@ pub(crate) async fn submit(
         Err(_) => None,
     };
     let kept = intake.taken.len();
-    let line =
-        if kept > 0 || design.is_some() { LineForm::read(&mut intake.form, 0) } else { None };
+    let line = if kept > 0 || design.is_some() {
+        LineForm::read(&mut intake.form, 0)
+    } else {
+        LineForm::look_at_numbers(&mut intake.form);
+        None
+    };
     if intake.note_refusals("models") {
         intake.form.wrong("", refused_files(kept));
     }

@@ -181,7 +181,11 @@ fn line_of(frame: &Frame, row: LineRow, form: Form) -> Line {
         Vec::new()
     };
     Line {
-        all_g: weight.as_ref().map(|mass| mass.value.get() * f64::from(row.quantity)),
+        // Pieces and lines add up as they are shown.
+        all_g: weight.as_ref().map(|mass| {
+            let each = frame.show.as_shown(mass.value.get());
+            frame.show.as_shown(each * f64::from(row.quantity))
+        }),
         weight: weight.map(|mass| working_of(&frame.show.grams(mass.value.get()), &mass.working)),
         row,
         form,

@@ -46,8 +46,8 @@ async fn answer(
         let page = page(app, guest, form).await?;
         return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
     }
-    let option = form.value("option").parse().unwrap_or(0);
-    let total = form.value(&format!("total_{option}")).parse().ok();
+    let option = form.value("option").parse().ok();
+    let total = form.value(&format!("total_{}", option.unwrap_or(0))).parse().ok();
     let ended = form
         .act_once(&app.pool, guest.now, async |conn| {
             match &answer {

@@ -12,7 +12,7 @@ use crate::portal::questions::{self, Said};
 use crate::portal::view::{self, InvoiceRow, PhotoRow};
 use crate::portal::words;
 use crate::promises::{self, PromiseRow};
-use crate::quotes::{self, Change, Content, QuoteRow};
+use crate::quotes::{self, Change, Content, MetalRule, QuoteRow};
 use crate::web::{App, Fault, Form, Show, asset};
 
 /// Pieces that are alike and stand alike.
@@ -119,9 +119,9 @@ impl ShowPortal {
             && !self.offers.iter().any(|offer| offer.unknown)
     }
 
-    /// The way that was chosen in a form that came back, else what was asked.
+    /// The way that was chosen in a form that came back; nothing is chosen for the client.
     fn chosen(&self, offer: &Offer) -> bool {
-        self.form.value("option").parse().unwrap_or(0) == offer.n
+        self.form.value("option").parse() == Ok(offer.n)
     }
 
     /// The chance told with a day, as long as that day still stands.
@@ -130,10 +130,15 @@ impl ShowPortal {
         promise.chance.filter(|chance| *chance >= 0.5).map(promises::chance_words)
     }
 
-    /// How the metal is priced.
-    fn metal_words(&self, content: &Content) -> Option<String> {
+    /// How the metal is priced, in all ways alike.
+    fn metal_words(&self) -> Option<String> {
         let quote = self.quote.as_ref().filter(|quote| quote.state != "declined")?;
-        content.metal_words(quote.state == "accepted", &self.show.day(quote.valid_until))
+        let until = self.show.day(quote.valid_until);
+        let accepted = quote.state == "accepted";
+        let words =
+            self.offers.iter().find_map(|offer| offer.content.metal_words(accepted, &until))?;
+        let moves = quote.content.metal_rule == MetalRule::DayOfYes && quote.state == "sent";
+        Some(if moves { format!("{words} What you see is today’s.") } else { words })
     }
 
     /// Whether the studio moved the order to another day than was agreed.

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use crate::people::Signed;
 use crate::tickets::code::Code;
 use crate::tickets::{lead, store};
-use crate::web::{App, Fault, Refused, see_other};
+use crate::web::{App, Fault, PageLinks, see_other};
 
 pub(crate) async fn open(
     State(app): State<App>,
@@ -33,13 +33,11 @@ pub(crate) async fn find(
     _signed: Signed,
     Query(typed): Query<Typed>,
 ) -> Result<Response, Fault> {
-    let typed = typed.find.trim().to_lowercase();
+    let asked = typed.find.trim().to_owned();
+    let typed = asked.to_lowercase();
     // A scanned address is taken by its end.
     let typed = typed.rsplit('/').next().unwrap_or_default();
-    if let Ok(code) = typed.parse::<Code>()
-        && let Some(subject) = store::subject(&app.pool, &code).await?
-        && let Some(place) = lead::next(&app.pool, &subject).await?
-    {
+    if let Some(place) = lead::place_of_code(&app.pool, typed).await? {
         return Ok(see_other(&place));
     }
     for subject in [typed.replacen(' ', ":", 1), format!("piece:{typed}")] {
@@ -47,8 +45,6 @@ pub(crate) async fn find(
             return Ok(see_other(&place));
         }
     }
-    Err(Refused::conflict(format!(
-        "Nothing here is called “{typed}”. Type a piece as 1042-3, or a plate, cure, flask or load with its number: flask 201."
-    ))
-    .into())
+    // It may be something else than a ticket's.
+    Ok(see_other(&PageLinks::base("/find", &[("find", &asked)])))
 }

@@ -23,6 +23,17 @@ pub struct Bore {
     pub coverage: f64,
 }
 
+impl Bore {
+    /// Wall for this share of the way around makes a closed bore; a little is left for facets.
+    pub const CLOSED: f64 = 0.97;
+
+    /// Whether there is wall all around. What is open may be a ring that is cut, or a hook.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        self.coverage >= Self::CLOSED
+    }
+}
+
 /// Most places on the surface that are used.
 const PLACES: usize = 6000;
 /// How many pairs of places are tried.

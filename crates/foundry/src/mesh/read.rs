@@ -317,7 +317,15 @@ fn recognise(bytes: &[u8], name_hint: &str) -> Result<Format, ReadRefusal> {
     if obj::looks_like(bytes) || (name.ends_with(".obj") && is_text(bytes)) {
         return Ok(Format::Obj);
     }
-    if name.ends_with(".stl") || stl::could_be_damaged_binary(bytes) {
+    let damaged = stl::could_be_damaged_binary(bytes);
+    // The number of triangles is absurd, and what follows it are none.
+    if name.ends_with(".stl") && !is_text(bytes) && !damaged && !stl::has_plausible_triangles(bytes)
+    {
+        return Err(ReadRefusal::NotAMesh {
+            what: "an unknown kind of file, though its name ends in .stl",
+        });
+    }
+    if name.ends_with(".stl") || damaged {
         return Ok(if is_text(bytes) { Format::StlText } else { Format::StlBinary });
     }
     Err(ReadRefusal::NotAMesh {

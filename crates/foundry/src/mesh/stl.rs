@@ -37,6 +37,18 @@ pub(super) fn could_be_damaged_binary(bytes: &[u8]) -> bool {
         })
 }
 
+/// Whether the first triangles of a binary file could be some: their normals are no longer than
+/// one and their corners are usable. Of a file that is cut off within the first, all is possible.
+pub(super) fn has_plausible_triangles(bytes: &[u8]) -> bool {
+    let records = bytes.get(HEADER..).unwrap_or_default().chunks_exact(RECORD);
+    records.take(GROUP).all(|record| {
+        let mut normal = (0..12).step_by(4).map(|at| {
+            f32::from_le_bytes([record[at], record[at + 1], record[at + 2], record[at + 3]])
+        });
+        normal.all(|part| part.abs() <= 1.001) && (0..3).all(|at| is_usable(corner(record, at)))
+    })
+}
+
 /// Whether this is STL as text; a binary file may begin with `solid` as well.
 pub(super) fn looks_like_text(bytes: &[u8]) -> bool {
     let start = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes).trim_ascii_start();
