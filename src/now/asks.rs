@@ -209,14 +209,13 @@ pub(super) fn flask(
             ]
             .into_iter()
             .filter_map(|(name, figure)| Some((name, figure?)))
-            .chain(
-                controllers
-                    .get(&row.number)
-                    .into_iter()
-                    .flatten()
-                    .map(|(when, set)| (*when, Html::escaped(&set.figures(show)))),
-            )
             .collect(),
+            controller: controllers
+                .get(&row.number)
+                .into_iter()
+                .flatten()
+                .map(|(when, set)| (*when, Html::escaped(&set.figures(show))))
+                .collect(),
             ..ask(format!("Pour flask {number} in {}", row.alloy), Pressing::Lost)
         },
         FlaskState::Poured => {

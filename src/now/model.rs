@@ -68,6 +68,8 @@ pub(super) struct Ask {
     pub(super) due_on: Option<Day>,
     /// The figures needed at that moment.
     pub(super) figures: Vec<(&'static str, Html)>,
+    /// What the controller is to be set to before it or after it.
+    pub(super) controller: Vec<(&'static str, Html)>,
     /// The step, where one tap is enough.
     pub(super) step: Option<Step>,
     /// Where exceptions are picked out.
@@ -94,6 +96,7 @@ impl Ask {
             closes: None,
             due_on: None,
             figures: Vec::new(),
+            controller: Vec::new(),
             step: None,
             failed: None,
             after: None,

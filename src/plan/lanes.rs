@@ -177,7 +177,10 @@ fn ends(firing: &Firing, grid: &Grid) -> i64 {
         + firing.load_min
         + crate::kilns::total_minutes(&firing.segments);
     let last = firing.pours.iter().map(|pour| grid.minute(*pour) + firing.pour_min).max();
-    programme.max(last.unwrap_or(programme))
+    match last {
+        Some(last) if firing.held => last,
+        last => programme.max(last.unwrap_or(programme)),
+    }
 }
 
 /// How many minutes longer than its programme a firing takes in its kiln as that is known; none
@@ -197,9 +200,12 @@ fn drawn(
     let begins = grid.minute(firing.starts);
     let burns = begins + firing.load_min;
     let shift = x(burns) / AXIS.per_minute;
-    let mut kiln = line.kiln.clone();
+    let (mut kiln, mut core) = (line.kiln.clone(), line.core.clone());
     // Held at its last temperature until the last pour.
     let end = ends(firing, grid);
+    // One that was held before its programme was through is not drawn beyond that.
+    kiln.retain(|(minute, _)| *minute <= (end - burns) as f64 || !firing.held);
+    core.retain(|(minute, _)| *minute <= (end - burns) as f64 || !firing.held);
     if let Some((last, celsius)) = kiln.last().copied()
         && (end - burns) as f64 > last
     {
@@ -230,7 +236,7 @@ fn drawn(
         x: x(begins),
         width: x(end) - x(begins),
         kiln_path: AXIS.path(shift, &kiln),
-        core_path: AXIS.path(shift, &line.core),
+        core_path: AXIS.path(shift, &core),
         pours: pours.into_iter().map(x).collect(),
         window,
         proposed: firing.proposed,

@@ -83,7 +83,9 @@ async fn the_controller_is_turned_down_between_the_pours_of_a_load() {
     let asked = format!("Pour flask {first}");
     in_order(&now, &[&asked, "after it, controller to", "480 °C, about 22 min"]);
     let paper = crate::paper::text_of(&maker, "/pours/sheet.pdf").await;
-    in_order(&paper, &["Controller", "after this pour to 480 °C", "after this pour to 450 °C"]);
+    let down = format!("After flask {first}, Big kiln: controller to 480 °C, about 22 min");
+    let more = format!("After flask {second}, Big kiln: controller to 450 °C, about 17 min");
+    in_order(&paper, &[&first, &second, &third, &down, &more]);
 
     // One of them was poured: the kiln still has to come down for the next.
     sqlx::query(
@@ -123,5 +125,5 @@ async fn nothing_is_said_where_nothing_is_to_be_turned() {
         assert!(!words(&maker, place).await.contains("controller to"), "{place}");
     }
     let paper = crate::paper::text_of(&maker, "/pours/sheet.pdf").await;
-    assert!(!paper.contains("Controller"), "{paper}");
+    assert!(!paper.contains("controller"), "{paper}");
 }

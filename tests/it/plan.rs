@@ -408,6 +408,7 @@ async fn two_plans_are_compared_side_by_side_and_weeks_are_paged() {
         assert!(!page.body.contains("in common"), "{}", page.body);
     }
     assert_eq!(owner.get("/plan/compare?a=1&b=99").await.status, StatusCode::NOT_FOUND);
+    assert!(owner.get("/plan/compare?a=&b=").await.page().contains("Plan 1"), "nothing chosen");
     // Plans of other flasks are not compared unless somebody wants that.
     sqlx::query("UPDATE flasks SET state = 'cancelled'").execute(&studio.db.pool).await.unwrap();
     set_flask(&studio.db.pool, "Middle", studio.clock.now()).await;

@@ -171,7 +171,7 @@ impl ShowLoad {
     /// The typical and the greatest difference of the log, K.
     fn off(&self) -> Option<(f64, f64)> {
         let (_, comparison) = self.sight.held()?;
-        Some((comparison.typical.get(), comparison.greatest.get()))
+        Some((comparison.typical.get(), comparison.greatest.get().abs()))
     }
 
     /// How long the burnout took until it was held.

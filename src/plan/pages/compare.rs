@@ -21,8 +21,10 @@ use crate::web::{App, Fault, Form, Frame};
 
 #[derive(Clone, Debug, Default, Deserialize)]
 pub(crate) struct Wanted {
-    a: Option<i32>,
-    b: Option<i32>,
+    #[serde(default)]
+    a: String,
+    #[serde(default)]
+    b: String,
 }
 
 /// A plan in figures.
@@ -89,7 +91,7 @@ pub(crate) async fn show(
 ) -> Result<Compare, Fault> {
     let frame = signed.frame;
     let plans = view::comparable(&app.pool).await?;
-    let (a, b) = match (wanted.a, wanted.b) {
+    let (a, b) = match (wanted.a.parse().ok(), wanted.b.parse().ok()) {
         (None, None) => alike(&plans).map_or((None, None), |(a, b)| (Some(a), Some(b))),
         asked => asked,
     };

@@ -15,10 +15,7 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Respo
     let alloys: Vec<_> = flasks.iter().map(|flask| flask.alloy_id).collect();
     let fumes = metal::fumes(&app.pool, &alloys).await?;
     let show = &signed.frame.show;
-    let between = view::between(&flasks);
-    // Only where a controller has to be turned.
-    let turned = between.iter().any(|one| one.before.is_some() || one.after.is_some());
-    let mut columns = vec![
+    let columns = vec![
         Column::words("Flask", 0.8),
         Column::words("Alloy", 2.2),
         Column::figures("Charge", 1.4),
@@ -26,31 +23,32 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Respo
         Column::figures("Flask", 1.0),
         Column::figures("Time", 1.6),
     ];
-    if turned {
-        columns.push(Column::words("Controller", 2.2));
-    }
     let rows = flasks
         .iter()
-        .zip(&between)
-        .map(|(flask, between)| {
-            let mut row = vec![
+        .map(|flask| {
+            vec![
                 flask.number.to_string(),
                 flask.alloy.clone(),
                 flask.charge_g.map_or("?".to_owned(), |g| show.grams(g).plain_text()),
                 show.celsius(flask.melt_c).plain_text(),
                 show.celsius(flask.flask_c).plain_text(),
                 show.moment(flask.planned_pour_at),
-            ];
-            if turned {
-                let told = |when: &str, set: Option<Setting>| {
-                    set.map(|set| format!("{when} this pour to {}", set.figures(show)))
-                };
-                let both = [told("before", between.before), told("after", between.after)];
-                row.push(both.into_iter().flatten().collect::<Vec<_>>().join("; "));
-            }
-            row
+            ]
         })
         .collect();
+    // Below the board, where there is room for words.
+    let mut between = Vec::new();
+    for (flask, set) in flasks.iter().zip(view::between(&flasks)) {
+        let mut told = |when: &str, set: Option<Setting>| {
+            let told = |set: Setting| {
+                let (number, kiln) = (flask.number, &flask.kiln);
+                format!("{when} flask {number}, {kiln}: {}.", set.words(show))
+            };
+            between.extend(set.map(told));
+        };
+        told("Before", set.before);
+        told("After", set.after);
+    }
     let caution = "Molten metal: face shield, heat-proof gloves and apron, closed leather shoes, nothing damp near the melt; water under metal explodes. Never alone. Common practice, no source; after the makers' data sheets and local rules.";
     let mut blocks = vec![Block::Caution(caution.to_owned())];
     blocks.extend(
@@ -59,6 +57,9 @@ pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Respo
         }),
     );
     blocks.push(Block::Board(Table { columns, rows }));
+    if !between.is_empty() {
+        blocks.push(Block::Text(between.join("\n")));
+    }
     let paper = Paper {
         size: paper::size_of(&app.pool).await?,
         studio: signed.frame.studio.clone(),

@@ -118,7 +118,7 @@ impl Comparison {
     /// no source).
     #[must_use]
     pub fn looks_like_set_point(&self) -> bool {
-        self.typical.get() < EXACT_TYPICAL_K && self.greatest.get() < EXACT_GREATEST_K
+        self.typical.get() < EXACT_TYPICAL_K && self.greatest.get().abs() < EXACT_GREATEST_K
     }
 }
 
