@@ -36,6 +36,7 @@ mod plates;
 mod proposals;
 mod printers;
 mod analysis;
+mod demo;
 mod designs;
 mod metal;
 mod mixes;
