@@ -141,12 +141,14 @@ impl Bench<'_> {
     }
 
     /// Puts everything of these orders that waits for investing on trees, one flask for each
-    /// alloy, at most `most` pieces each. Returns the flasks.
+    /// alloy, at most `most` pieces each, arranged by the program or hung by hand. Returns the
+    /// flasks.
     pub(super) async fn tree(
         &self,
         orders: &[i32],
         at: Moment,
         most: usize,
+        arranged: bool,
     ) -> Result<Vec<String>, DemoFault> {
         self.at(at);
         let kind = self.id_of("SELECT id::text FROM flask_types WHERE name = $1", "Middle").await?;
@@ -169,10 +171,8 @@ impl Bench<'_> {
                 fields.push(("family", &family));
                 let page = format!("/flasks/new?alloy={alloy}");
                 let flask = self.maker.fill(&page, "/flasks", &fields).await?;
-                match self.maker.fill(&flask, &format!("{flask}/arrange"), &[]).await {
-                    // What does not go in as the program would hang it is hung by hand.
-                    Ok(_) | Err(DemoFault::Refused { status: StatusCode::CONFLICT, .. }) => {}
-                    Err(fault) => return Err(fault),
+                if arranged {
+                    self.arrange(&flask).await?;
                 }
                 let joint = if self.dice.one_in(3.0) { "straight" } else { "filleted" };
                 let sprued = format!("/steps/invest/{}/sprued", number_of(&flask)?);
@@ -182,6 +182,14 @@ impl Bench<'_> {
             }
         }
         Ok(flasks)
+    }
+
+    async fn arrange(&self, flask: &str) -> Result<(), DemoFault> {
+        match self.maker.fill(flask, &format!("{flask}/arrange"), &[]).await {
+            // What does not go in as the program would hang it is hung by hand.
+            Ok(_) | Err(DemoFault::Refused { status: StatusCode::CONFLICT, .. }) => Ok(()),
+            Err(fault) => Err(fault),
+        }
     }
 
     /// Weighs a tree: its pieces in resin, a wax sprue and the rubber base.

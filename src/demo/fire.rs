@@ -25,8 +25,8 @@ enum Step {
 const COOLS_MIN: i64 = 40;
 /// The controller of every so-manieth firing is read out.
 const READ_OUT: i32 = 3;
-/// The middle one of the brass and bronze melts that nobody covered in time.
-const BURNT: i32 = 209;
+/// The flask of a melt that nobody covered in time.
+const BURNT: i32 = 204;
 
 impl Bench<'_> {
     /// Makes a plan at a moment and accepts it.
@@ -145,9 +145,11 @@ impl Bench<'_> {
             told.map(|told| format!("{:.0}", self.dice.about(told, reach)))
         };
         let (melt, hot) = (near("melt_c", 12.0), near("flask_c", 15.0));
-        let pieces: Vec<(PieceId, String, i32)> = sqlx::query_as(
-            "SELECT p.id, p.label, t.n FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
+        let pieces: Vec<(PieceId, String, i32, String)> = sqlx::query_as(
+            "SELECT p.id, p.label, t.n, d.name FROM flask_pieces fp JOIN flasks f ON f.id = fp.flask_id
              JOIN attempts t ON t.id = fp.attempt_id JOIN pieces p ON p.id = t.piece_id
+             JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+             JOIN designs d ON d.id = v.design_id
              WHERE f.number = $1 AND fp.left_at IS NULL ORDER BY 2",
         )
         .bind(flask)
@@ -155,7 +157,7 @@ impl Bench<'_> {
         .await?;
         let failed: Vec<(String, &str)> = pieces
             .iter()
-            .filter_map(|(id, label, nth)| {
+            .filter_map(|(id, label, nth, _)| {
                 Some((id.to_string(), book::cause(label, *nth, "cast")?))
             })
             .collect();
@@ -163,6 +165,9 @@ impl Bench<'_> {
             failed.iter().map(|(id, _)| ("failed", id.as_str())).collect();
         if let Some((_, cause)) = failed.first() {
             fields.extend([("cause", *cause), ("result", "short")]);
+        }
+        if pieces.iter().any(|(.., design)| book::by_weight_alone(design)) {
+            fields.push(("method", "gravity"));
         }
         if let (Some(melt), Some(hot)) = (&melt, &hot) {
             fields.extend([("melt_c", melt.as_str()), ("flask_c", hot.as_str())]);

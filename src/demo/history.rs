@@ -11,8 +11,8 @@ use crate::id::AttemptId;
 
 /// The weeks, the earliest first: so many ago, the last order that is made in it, and of what.
 const WEEKS: [(i32, i32, &str); 7] = [
-    (8, 1002, "eight weeks ago: pendants and knobs"),
-    (SUPPORTS_TRIED, 1004, "keys, and rings on two kinds of supports"),
+    (SUPPORTS_TRIED, 1003, "eight weeks ago: pendants, knobs, and rings on two kinds of supports"),
+    (7, 1004, "keys"),
     (6, 1006, "cufflinks and bands"),
     (5, 1008, "knobs, and pendants in bronze"),
     (4, 1010, "coat hooks, and the keys again"),
@@ -21,11 +21,13 @@ const WEEKS: [(i32, i32, &str); 7] = [
 ];
 
 /// The week in which supports are tried.
-const SUPPORTS_TRIED: i32 = 7;
+const SUPPORTS_TRIED: i32 = 8;
 /// The week in which the medium of the cure is tried.
 const MEDIUM_TRIED: i32 = 2;
-/// In these weeks there are new models that are looked into before they are cast.
-const LOOKED_INTO: i32 = 7;
+/// In these weeks models are looked into before they are cast.
+const LOOKED_INTO: i32 = 8;
+/// Trees of earlier weeks were hung by hand.
+const ARRANGED: i32 = 2;
 
 impl Story<'_> {
     pub(super) async fn history(&self, say: &impl Fn(&str)) -> Result<(), DemoFault> {
@@ -70,7 +72,8 @@ impl Story<'_> {
     async fn cast(&self, orders: &[i32], week: i32, kiln: Moment) -> Result<Moment, DemoFault> {
         let day = 5 * week + 1;
         self.bench.break_some(orders, self.calendar.on(day, 10, 45)).await?;
-        let flasks = self.bench.tree(orders, self.calendar.on(day, 11, 0), 8).await?;
+        let flasks =
+            self.bench.tree(orders, self.calendar.on(day, 11, 0), 8, week <= ARRANGED).await?;
         let (weighing, filling) = (self.calendar.on(day, 13, 20), self.calendar.on(day, 13, 45));
         self.bench.invest_all(&flasks, weighing, filling).await?;
         self.bench.plan(kiln).await?;
@@ -94,7 +97,7 @@ impl Story<'_> {
                 ],
             )
             .await?;
-        let rings = self.bench.waiting(&[1004], "print").await?;
+        let rings = self.bench.waiting(&[1003], "print").await?;
         let [light, heavy] = self.draw(&trial, &rings).await?;
         let fails = failing(
             &light,

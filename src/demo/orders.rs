@@ -111,14 +111,10 @@ impl Story<'_> {
             .await?;
         let so = book::casting(piece);
         let [x, y, z] = so.at;
-        let fields = [
-            ("x1", x),
-            ("y1", y),
-            ("z1", z),
-            ("d1", so.diameter),
-            ("l1", "8"),
-            ("method", so.method),
-        ];
+        let mut fields = vec![("x1", x), ("y1", y), ("z1", z), ("d1", so.diameter), ("l1", "8")];
+        if let Some(head) = so.head {
+            fields.extend([("method", "gravity"), ("head_mm", head)]);
+        }
         let page = format!("/designs/{number}");
         self.owner.fill(&page, &format!("{page}/casting"), &fields).await?;
         Ok(())

@@ -53,7 +53,7 @@ impl Story<'_> {
         let curing = self.calendar.on(5, 9, 0);
         let printed = self.bench.waiting(&orders, "cure").await?;
         self.bench.cure(&printed, "water", curing, &[]).await?;
-        let flasks = self.bench.tree(&orders, self.calendar.on(5, 11, 0), 8).await?;
+        let flasks = self.bench.tree(&orders, self.calendar.on(5, 11, 0), 8, true).await?;
         let (weighing, filling) = (self.calendar.on(5, 13, 20), self.calendar.on(5, 13, 45));
         self.bench.invest_all(&flasks, weighing, filling).await?;
         self.bench.plan(self.calendar.on(5, 15, 30)).await?;
@@ -98,7 +98,7 @@ impl Story<'_> {
         let whole = closes.minutes_since(self.calendar.opens(yesterday)) > LONG_DAY_MIN;
         let day = if whole { WHOLE } else { MORNING };
         let before = |minutes: i64| closes.plus_minutes(-minutes);
-        let flasks = self.bench.tree(&IN_THE_KILN, before(day.tree), 6).await?;
+        let flasks = self.bench.tree(&IN_THE_KILN, before(day.tree), 6, true).await?;
         self.bench.invest_all(&flasks, before(day.weigh), before(day.fill)).await?;
         self.bench.plan(before(day.plan)).await?;
 
@@ -110,7 +110,7 @@ impl Story<'_> {
             .min(self.calendar.before(205))
             .max(before(day.plan - 20));
         self.bench.fire(filling).await?;
-        let flasks = self.bench.tree(&[EDITION], filling.plus_minutes(-20), 2).await?;
+        let flasks = self.bench.tree(&[EDITION], filling.plus_minutes(-20), 2, true).await?;
         if let [first, middle, last] = &flasks[..] {
             self.bench.weigh(first, filling.plus_minutes(-5)).await?;
             self.bench.invest(first, filling).await?;

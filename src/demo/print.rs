@@ -19,7 +19,7 @@ const PLATEFUL: usize = 6;
 /// Pieces no wider than this fit on the smaller printer.
 const NARROW_MM: f64 = 20.0;
 /// Since the trial of supports, so many working days ago, heavy ones are the usual.
-const HEAVY_SINCE: i32 = 36;
+const HEAVY_SINCE: i32 = 41;
 /// A new bottle was opened so many working days ago.
 const NEW_BOTTLE: i32 = 20;
 

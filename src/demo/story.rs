@@ -87,7 +87,7 @@ impl Story<'_> {
     }
 
     async fn work_off(&self) -> Result<(), DemoFault> {
-        let worker = Worker::new(self.app.clone(), crate::server::kinds());
+        let worker = Worker::new(self.app.clone(), crate::server::kinds()).waited_for();
         // Nobody tells it to stop.
         let (_sender, mut stop) = watch::channel(false);
         let waiting = "SELECT EXISTS (SELECT 1 FROM jobs WHERE state = 'waiting' AND rank <= $1)";
