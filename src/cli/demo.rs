@@ -42,7 +42,7 @@ impl Demo {
             async move |pool| {
                 if !demo::is_founded(pool).await? {
                     say(
-                        "Making the demo studio: a month of orders, seen through the program's own pages.",
+                        "Making the demo studio: two months of orders, seen through the program's own pages.",
                     );
                     let password = given.unwrap_or_else(demo::made_up_password);
                     demo::make(pool, Clock::system().now(), &password, |what| {

@@ -34,7 +34,7 @@ struct Arguments {
 enum Command {
     /// Serve the studio to browsers
     Serve(serve::Serve),
-    /// Make an invented studio with a month of history, and serve it
+    /// Make an invented studio with two months of history, and serve it
     Demo(demo::Demo),
     /// Measure a model file: volume, area, box, walls, bore, faults
     Measure(measure::Measure),

@@ -64,6 +64,19 @@ impl Hands {
         }
     }
 
+    /// The form of a page that goes to `action`, as the page proposes it.
+    pub(super) async fn found(&self, page: &str, action: &str) -> Result<Fields, DemoFault> {
+        let body = self.open(page).await?;
+        find_form(&body, action)
+            .ok_or_else(|| DemoFault::NoForm { page: page.to_owned(), action: action.to_owned() })
+    }
+
+    /// Sends a form that was found; returns where it led.
+    pub(super) async fn press(&self, action: &str, form: &Fields) -> Result<String, DemoFault> {
+        let body = encoded(&form.0).into_bytes();
+        self.post(action, "application/x-www-form-urlencoded", body).await
+    }
+
     /// Opens a page, fills in the form that goes to `action` and sends it.
     /// Fields that are not named keep what the page proposes. Returns where it led.
     pub(super) async fn fill(
@@ -72,16 +85,10 @@ impl Hands {
         action: &str,
         fields: &[(&str, &str)],
     ) -> Result<String, DemoFault> {
-        let body = self.open(page).await?;
-        let form = find_form(&body, action).ok_or_else(|| DemoFault::NoForm {
-            page: page.to_owned(),
-            action: action.to_owned(),
-        })?;
-        let form = form.with(fields);
-        self.post(action, "application/x-www-form-urlencoded", encoded(&form.0).into_bytes()).await
+        self.press(action, &self.found(page, action).await?.with(fields)).await
     }
 
-    /// The same for a form that takes files, in its field `files`.
+    /// The same for a form that takes files, in its field `field`.
     pub(super) async fn drop_into(
         &self,
         page: &str,
@@ -90,11 +97,7 @@ impl Hands {
         field: &str,
         files: &[Dropped],
     ) -> Result<String, DemoFault> {
-        let body = self.open(page).await?;
-        let form = find_form(&body, action).ok_or_else(|| DemoFault::NoForm {
-            page: page.to_owned(),
-            action: action.to_owned(),
-        })?;
+        let form = self.found(page, action).await?;
         let body = in_parts(&form.with(fields), field, files);
         self.post(action, &format!("multipart/form-data; boundary={EDGE}"), body).await
     }

@@ -13,6 +13,27 @@ impl Fields {
         self.0.extend(fields.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())));
         self
     }
+
+    /// What stands in a field; the first of several.
+    pub(super) fn value(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(of, _)| of == name).map(|(_, value)| value.as_str())
+    }
+}
+
+/// What a button of a page would send under a name.
+pub(super) fn offered<'a>(page: &'a str, name: &str) -> Option<&'a str> {
+    let (_, after) =
+        page.split_once(&format!("<button class=\"button quiet\" name=\"{name}\" value=\""))?;
+    after.split('"').next()
+}
+
+/// The first form of a page that goes to an address with this ending.
+pub(super) fn action_ending(page: &str, ending: &str) -> Option<String> {
+    page.split(" action=\"")
+        .skip(1)
+        .filter_map(|after| after.split('"').next())
+        .find(|action| action.ends_with(ending))
+        .map(unescape)
 }
 
 /// The form of a page that goes to `action`.
@@ -147,5 +168,16 @@ mod tests {
     fn given_fields_take_the_place_of_proposed_ones() {
         let form = find_form(PAGE, "/b").unwrap().with(&[("first", "y"), ("first", "z")]);
         assert_eq!(form.0.len(), 2);
+        assert_eq!((form.value("first"), form.value("second")), (Some("y"), None));
+    }
+
+    #[test]
+    fn buttons_and_actions_are_found_by_what_they_say() {
+        let page = r#"<button class="button quiet" name="take" value="2026-12-09" formaction="/p">Take</button>
+            <form method="post" action="/f/1/mended"></form><form action="/f/2/mended"></form>"#;
+        assert_eq!(offered(page, "take"), Some("2026-12-09"));
+        assert_eq!(offered(page, "give"), None);
+        assert_eq!(action_ending(page, "/mended").as_deref(), Some("/f/1/mended"));
+        assert_eq!(action_ending(page, "/back"), None);
     }
 }

@@ -1,4 +1,4 @@
-//! A studio to try: invented people, invented orders, a month of history.
+//! A studio to try: invented people, invented orders, two months of history.
 //!
 //! The demo is not written into the tables: hands open the program's pages and
 //! fill in its forms, with the clock set back and moved forward. So it holds
@@ -6,10 +6,20 @@
 //! have refused it.
 
 mod bench;
+mod book;
+mod calendar;
+mod dice;
+mod finish;
+mod fire;
 mod hands;
+mod history;
 mod logs;
 mod markup;
+mod orders;
 mod papers;
+mod pictures;
+mod present;
+mod print;
 mod story;
 mod workshop;
 
@@ -87,7 +97,7 @@ pub fn made_up_password() -> String {
     format!("{one}-{two}-{three}-{}", random.random_range(100..1000))
 }
 
-/// Founds the demo studio in an empty, migrated database and lets a month pass
+/// Founds the demo studio in an empty, migrated database and lets two months pass
 /// in it, up to now. `tell` hears what is being done.
 pub async fn make(
     pool: &PgPool,
@@ -96,9 +106,9 @@ pub async fn make(
     tell: impl Fn(&str),
 ) -> Result<(), DemoFault> {
     let clock = Clock::set_at(now);
-    let app = crate::server::open(pool.clone(), clock.clone(), false).await?;
-    let router = crate::server::router(app);
-    story::tell(pool, &clock, router, now, password, tell).await?;
+    let app = crate::server::open(pool.clone(), clock, false).await?;
+    let router = crate::server::router(app.clone());
+    story::tell(&app, router, now, password, tell).await?;
     sqlx::query("INSERT INTO secrets (name, value) VALUES ('demo_password', $1)")
         .bind(password.as_bytes())
         .execute(pool)

@@ -1,8 +1,10 @@
 //! The demo's money and words: invoices, payments, letters, questions.
 
+use std::collections::HashMap;
+
 use super::DemoFault;
+use super::calendar::Calendar;
 use super::hands::Hands;
-use super::story::Calendar;
 use crate::clock::{Clock, Moment};
 use sqlx::PgPool;
 
@@ -16,14 +18,28 @@ pub(super) struct Desk<'a> {
     pub(super) now: Moment,
 }
 
-/// An order by its number and its client's page.
-pub(super) type Known = (i32, String);
+/// What is written about an order, and what is paid of it in per cent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Paper {
+    Deposit,
+    Rest,
+    Paid(&'static str, i32),
+}
+
+/// Orders after this one have no invoice yet.
+const LAST_INVOICED: i32 = 1019;
+/// Its deposit was asked for and is not there.
+const DEPOSIT_OPEN: i32 = 1017;
+/// Its rest is overdue.
+const OVERDUE: i32 = 1008;
+/// Of its rest a part was paid.
+const PAID_IN_PART: i32 = 1006;
+/// Its client asked and was answered.
+const ASKED: i32 = 1015;
+/// Its client asks and waits for an answer.
+const ASKS: i32 = 1016;
 
 impl Desk<'_> {
-    fn at(&self, days_ago: i32, hour: i8) {
-        self.clock.set(self.calendar.ago(days_ago, hour, 20).min(self.now));
-    }
-
     /// What stands on invoices, told once.
     pub(super) async fn open(&self) -> Result<(), DemoFault> {
         let fields = [
@@ -69,63 +85,94 @@ impl Desk<'_> {
     async fn pay(&self, number: i32, invoice: &str, percent: i32) -> Result<(), DemoFault> {
         let client = self.client_of(number).await?;
         let amount = self.owed(invoice, percent).await?;
+        // What was paid before may have been more than what was owed then.
+        if amount.trim_matches(['0', '.', '-']).is_empty() {
+            return Ok(());
+        }
         let page = format!("/clients/{client}/account");
         let fields = [("amount", amount.as_str()), ("method", "Bank")];
         self.owner.fill(&page, &format!("/clients/{client}/payments"), &fields).await?;
         Ok(())
     }
 
-    /// A month of invoices, in the order of their days. `done` are handed over, `made` are being made.
-    pub(super) async fn month(&self, done: &[Known], made: &[Known]) -> Result<(), DemoFault> {
-        self.at(36, 9);
+    /// Two months of invoices and payments, in the order of their days.
+    pub(super) async fn two_months(&self) -> Result<(), DemoFault> {
+        self.clock.set(self.calendar.on(45, 9, 20));
         self.open().await?;
-        let mut deposits = Vec::new();
-        // The day after each yes, as the story tells it.
-        for ((number, _), days_ago) in done.iter().zip([33, 32, 32, 20, 19]) {
-            self.at(days_ago, 9);
-            let deposit = self.invoice(*number, "deposit").await?;
-            deposits.push((*number, deposit));
-        }
-        for (number, deposit) in &deposits {
-            self.at(18, 10);
-            self.pay(*number, deposit, 100).await?;
-        }
-        for (nth, (number, _)) in done.iter().enumerate() {
-            self.at(if nth < 3 { 16 } else { 8 }, 9);
-            let rest = self.invoice(*number, "rest").await?;
-            // The first is overdue, the second is paid in part, the others are paid.
-            match nth {
-                0 => {}
-                1 => self.pay(*number, &rest, 40).await?,
-                _ => self.pay(*number, &rest, 100).await?,
+        let agreed: Vec<(i32, Moment, Option<Moment>)> = sqlx::query_as(
+            "SELECT number, agreed_at, closed_at FROM orders
+             WHERE agreed_at IS NOT NULL AND number <= $1 ORDER BY number",
+        )
+        .bind(LAST_INVOICED)
+        .fetch_all(self.pool)
+        .await?;
+        let mut papers = Vec::new();
+        for (number, said_yes, handed_over) in agreed {
+            let mut add = |from: Moment, days: i64, hour: i64, paper| {
+                let at = from.plus_minutes(days * 1440 + (hour - 19) * 60);
+                papers.push((self.calendar.next_open(at), number, paper));
+            };
+            add(said_yes, 1, 9, Paper::Deposit);
+            if number != DEPOSIT_OPEN {
+                add(said_yes, 4, 10, Paper::Paid("deposit", 100));
+            }
+            let Some(handed_over) = handed_over else { continue };
+            add(handed_over, 1, 17, Paper::Rest);
+            match number {
+                OVERDUE => {}
+                PAID_IN_PART => add(handed_over, 6, 18, Paper::Paid("rest", 40)),
+                _ => add(handed_over, 9, 18, Paper::Paid("rest", 100)),
             }
         }
-        for (nth, (number, _)) in made.iter().enumerate() {
-            self.at(6, 9);
-            let deposit = self.invoice(*number, "deposit").await?;
-            if nth % 2 == 0 {
-                self.at(3, 9);
-                self.pay(*number, &deposit, 100).await?;
+        papers.sort();
+        let mut issued = HashMap::new();
+        for (at, number, paper) in papers.into_iter().filter(|(at, ..)| *at < self.now) {
+            self.clock.set(at);
+            match paper {
+                Paper::Deposit => {
+                    issued.insert((number, "deposit"), self.invoice(number, "deposit").await?);
+                }
+                Paper::Rest => {
+                    issued.insert((number, "rest"), self.invoice(number, "rest").await?);
+                }
+                Paper::Paid(part, percent) => {
+                    if let Some(invoice) = issued.get(&(number, part)) {
+                        self.pay(number, invoice, percent).await?;
+                    }
+                }
             }
         }
         Ok(())
     }
 
+    /// The link that a client has to an order.
+    async fn link(&self, number: i32) -> Result<String, DemoFault> {
+        let shown = self.owner.open(&format!("/orders/{number}/quotes")).await?;
+        client_link(&shown)
+    }
+
     /// Two clients ask; one is answered.
-    pub(super) async fn questions(&self, asked: &Known, waiting: &Known) -> Result<(), DemoFault> {
-        self.at(4, 12);
-        let (number, link) = asked;
+    pub(super) async fn questions(&self) -> Result<(), DemoFault> {
+        self.clock.set(self.calendar.on(4, 12, 20));
+        let link = self.link(ASKED).await?;
         let question = [("question", "Could the inside be left as it was cast?")];
-        self.client.fill(link, &format!("{link}/ask"), &question).await?;
-        self.at(4, 14);
-        let page = format!("/orders/{number}/questions");
+        self.client.fill(&link, &format!("{link}/ask"), &question).await?;
+        self.clock.set(self.calendar.on(4, 14, 20));
+        let page = format!("/orders/{ASKED}/questions");
         let answer =
             [("answer", "Yes. We polish the outside only, then; it does not change the price.")];
         self.owner.fill(&page, &page, &answer).await?;
-        self.at(1, 17);
-        let (_, link) = waiting;
+        self.clock.set(self.calendar.on(1, 17, 20));
+        let link = self.link(ASKS).await?;
         let question = [("question", "May I fetch it on Saturday?")];
-        self.client.fill(link, &format!("{link}/ask"), &question).await?;
+        self.client.fill(&link, &format!("{link}/ask"), &question).await?;
         Ok(())
     }
+}
+
+/// The client's link on a page of an order's quotes.
+pub(super) fn client_link(page: &str) -> Result<String, DemoFault> {
+    let from =
+        page.find("/c/").ok_or_else(|| DemoFault::Missing("the client's link".to_owned()))?;
+    Ok(page[from..].chars().take_while(|c| !matches!(c, '"' | '<' | ' ' | '\n')).collect())
 }

@@ -19,10 +19,15 @@ const ALLOYS: [(&str, &str, &str, &str, &str, &str); 4] = [
 ];
 
 /// Founds the studio with its people; one owner, one maker.
-pub(super) async fn found(pool: &PgPool, password: &str, then: Moment) -> Result<(), DemoFault> {
+pub(super) async fn found(
+    pool: &PgPool,
+    zone: &str,
+    password: &str,
+    then: Moment,
+) -> Result<(), DemoFault> {
     let hash = people::hash_password(password.to_owned()).await?;
     let mut tx = pool.begin().await?;
-    crate::studio::found(&mut tx, STUDIO, "Europe/Lisbon", "EUR").await?;
+    crate::studio::found(&mut tx, STUDIO, zone, "EUR").await?;
     people::add(&mut *tx, "Maren Aldous", LOGIN, Role::Owner, &hash, then).await?;
     people::add(&mut *tx, "Tobin Feyre", "tobin", Role::Maker, &hash, then).await?;
     sqlx::raw_sql(include_str!("workshop.sql")).execute(&mut *tx).await?;
@@ -99,7 +104,7 @@ pub(super) async fn stock(pool: &PgPool, owner: &Hands, then: Moment) -> Result<
     .await?;
     sqlx::query(
         "INSERT INTO resin_lots (id, resin_id, lot, opened_on, volume_ml)
-         SELECT gen_random_uuid(), id, left(upper(replace(name, ' ', '')), 3) || '-0' || n, $1::date + n, 1000
+         SELECT gen_random_uuid(), id, upper(left(split_part(name, ' ', 2), 1)) || '-0' || n, $1::date + n, 1000
          FROM resins, generate_series(1, 2) n",
     )
     .bind(day)

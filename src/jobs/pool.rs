@@ -51,14 +51,26 @@ fn stand_back(niceness: i32) {
 #[error("the computation broke off")]
 pub struct BrokeOff;
 
-/// Computes on the threads for jobs; what it computes in parallel stays on them too.
+tokio::task_local! {
+    /// Set while somebody waits for a job.
+    static WAITED_FOR: ();
+}
+
+/// Does a job that somebody waits for.
+pub(super) async fn waited_for<T>(work: impl Future<Output = T>) -> T {
+    WAITED_FOR.scope((), work).await
+}
+
+/// Computes on the threads for jobs, or where somebody waits for it on those for what is waited
+/// for; what it computes in parallel stays on them too.
 ///
 /// # Errors
 /// A panic within, or no threads.
 pub async fn at_leisure<T: Send + 'static>(
     compute: impl FnOnce() -> T + Send + 'static,
 ) -> Result<T, BrokeOff> {
-    on(JOBS.as_ref(), compute).await
+    let waited_for = WAITED_FOR.try_with(|()| ()).is_ok();
+    on(if waited_for { ASIDE.as_ref() } else { JOBS.as_ref() }, compute).await
 }
 
 /// Computes on the threads for what somebody waits for, in turn.

@@ -9,6 +9,7 @@ use std::time::Duration;
 use serde_json::Value;
 use tokio::sync::watch;
 
+use super::pool;
 use super::store::{self, End, Heard, Job};
 use crate::web::App;
 
@@ -97,13 +98,20 @@ pub struct Worker {
     app: App,
     kinds: Vec<Kind>,
     name: String,
+    waited_for: bool,
 }
 
 impl Worker {
     /// A worker with a name of its own.
     #[must_use]
     pub fn new(app: App, kinds: Vec<Kind>) -> Self {
-        Self { app, kinds, name: uuid::Uuid::now_v7().to_string() }
+        Self { app, kinds, name: uuid::Uuid::now_v7().to_string(), waited_for: false }
+    }
+
+    /// A worker that somebody waits for: its jobs stand back as little as a page's own work.
+    #[must_use]
+    pub fn waited_for(self) -> Self {
+        Self { waited_for: true, ..self }
     }
 
     /// Works until told to stop; a job under way is then put back.
@@ -144,7 +152,9 @@ impl Worker {
         };
         let watch = Watch::default();
         // On a task of its own, so that a panic in it is not the worker's.
-        let mut work = tokio::spawn((kind.handler)(app.clone(), job.input.clone(), watch.clone()));
+        let work = (kind.handler)(app.clone(), job.input.clone(), watch.clone());
+        let mut work =
+            if self.waited_for { tokio::spawn(pool::waited_for(work)) } else { tokio::spawn(work) };
         let mut beat = tokio::time::interval(BEAT);
         let mut called_off = false;
         let mut stopping = *stop.borrow();

@@ -112,6 +112,10 @@ pub(super) async fn start(
     let wanted = pieces_in(conn, &flasks).await?;
     pieces::record(conn, &wanted, &Happening::Entered(Stage::Burnout), &act).await?;
     store::started(conn, load.id, signed.now).await?;
+    // Nobody waits any more for what was left to set.
+    for flask in store::numbers(conn, &flasks).await? {
+        timers::end(conn, &format!("flask:{flask}"), signed.now).await?;
+    }
     let minutes = takes_min.unwrap_or_else(|| total_minutes(&load.programme.0));
     timers::start(conn, &batch, "burnout", signed.now, minutes as f64).await?;
     Ok(())

@@ -100,6 +100,17 @@ pub(super) async fn flasks_of(
         .await
 }
 
+/// The numbers of flasks.
+pub(super) async fn numbers(
+    conn: &mut PgConnection,
+    flasks: &[FlaskId],
+) -> Result<Vec<i32>, sqlx::Error> {
+    sqlx::query_scalar("SELECT number FROM flasks WHERE id = ANY($1) ORDER BY number")
+        .bind(flasks)
+        .fetch_all(conn)
+        .await
+}
+
 pub(super) async fn started(
     conn: &mut PgConnection,
     load: KilnLoadId,

@@ -318,6 +318,13 @@ impl Show {
         figure(&percent.to_string(), "%")
     }
 
+    /// A share in a column, where all have the same decimals: `1.20 %`.
+    #[must_use]
+    pub fn percent_column(&self, share: impl Plain<Decimal>) -> Html {
+        let percent = (share.plain() * Decimal::ONE_HUNDRED).round_dp(2);
+        figure(&format!("{percent:.2}"), "%")
+    }
+
     /// A day with its weekday, without the year when it is this one: `Wed 25 Nov`.
     #[must_use]
     pub fn day(&self, day: impl Plain<Day>) -> String {

@@ -37,6 +37,7 @@ mod plates;
 mod proposals;
 mod printers;
 mod analysis;
+mod demo;
 mod designs;
 mod metal;
 mod mixes;

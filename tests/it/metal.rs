@@ -432,7 +432,7 @@ async fn losses_are_shown_as_a_share_of_the_charge() {
     }
     let page = owner.get("/metal/losses").await;
     // 1.00 of 80.00 g, 0.50 of 20.00 g, and 1.50 of 100.00 g together.
-    for share in ["1.25", "2.5", "1.5"] {
+    for share in ["1.25", "2.50", "1.50"] {
         assert!(page.page().contains(&format!(">{share}<span class=\"unit\">")), "{share}");
     }
     assert!(page.body.contains("href=\"/flasks/7\""));

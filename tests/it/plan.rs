@@ -191,7 +191,12 @@ async fn a_load_starts_only_when_its_programme_was_read_back_and_a_pour_needs_a_
     assert_eq!(cold.status, StatusCode::CONFLICT);
     assert!(cold.body.contains("flask that is hot"), "{}", cold.body);
     assert_eq!(count(&studio, "SELECT count(*) FROM pours").await, 0);
+    let setting = format!("flask {flask}");
+    let clock = [("name", "bench set"), ("minutes", "120"), ("of", setting.as_str())];
+    owner.post("/timers", &clock).await.led_to();
     owner.post("/loads/81/start", &[("version", "1"), ("read_back", "yes")]).await.led_to();
+    let sets = "SELECT count(*) FROM timers WHERE name = 'bench set' AND ended_at IS NULL";
+    assert_eq!(count(&studio, sets).await, 0, "what is in the kiln has set");
     let stale = owner.post("/loads/81/start", &[("version", "1"), ("read_back", "yes")]).await;
     assert_eq!(stale.status, StatusCode::CONFLICT);
 }
