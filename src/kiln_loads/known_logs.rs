@@ -9,8 +9,11 @@ use super::sight::Content;
 /// At most so many are kept, the newest; a reading a second for a day is about 4 MB.
 const MOST: usize = 8;
 
-/// In the order in which they came, by all that they follow from.
-static KNOWN: LazyLock<Mutex<VecDeque<(String, Arc<Content>)>>> = LazyLock::new(Mutex::default);
+/// A log by all that it follows from.
+type Keyed = (String, Arc<Content>);
+
+/// In the order in which they came.
+static KNOWN: LazyLock<Mutex<VecDeque<Keyed>>> = LazyLock::new(Mutex::default);
 
 /// A log as it was read; it is read where it is not known. Not for a serving thread.
 pub(super) fn known(key: String, read: impl FnOnce() -> Content) -> Arc<Content> {

@@ -70,7 +70,8 @@ impl LineForm {
 
     /// Looks at numbers that were typed though there is nothing yet that they are about.
     pub(super) fn look_at_numbers(form: &mut Form) {
-        if !form.value("quantity").trim().is_empty() || form.value("finishing_minutes") != "" {
+        let typed = |name| !form.value(name).trim().is_empty();
+        if typed("quantity") || typed("finishing_minutes") {
             if form.value("quantity").trim().is_empty() {
                 form.put("quantity", "1");
             }
