@@ -45,11 +45,15 @@ impl Demo {
                         "Making the demo studio: two months of orders, seen through the program's own pages.",
                     );
                     let password = given.unwrap_or_else(demo::made_up_password);
-                    demo::make(pool, Clock::system().now(), &password, |what| {
-                        say(&format!("  {what}"))
-                    })
-                    .await
-                    .map_err(|fault| CliFault::Refused(fault.to_string()))?;
+                    let tell = |what: &str| say(&format!("  {what}"));
+                    let broke_off = demo::make(pool, Clock::system().now(), &password, tell)
+                        .await
+                        .map_err(|fault| CliFault::Refused(fault.to_string()))?;
+                    if let Some(fault) = broke_off {
+                        say(&format!(
+                            "The story breaks off here, and the studio opens with what there is: {fault}"
+                        ));
+                    }
                 }
                 let Some(password) = demo::password(pool).await? else {
                     return Err(CliFault::Refused(format!(

@@ -98,20 +98,21 @@ pub fn made_up_password() -> String {
 }
 
 /// Founds the demo studio in an empty, migrated database and lets two months pass
-/// in it, up to now. `tell` hears what is being done.
+/// in it, up to now. `tell` hears what is being done. A studio whose story breaks off is opened
+/// all the same, with what there is; why it broke off is returned.
 pub async fn make(
     pool: &PgPool,
     now: Moment,
     password: &str,
     tell: impl Fn(&str),
-) -> Result<(), DemoFault> {
+) -> Result<Option<DemoFault>, DemoFault> {
     let clock = Clock::set_at(now);
     let app = crate::server::open(pool.clone(), clock, false).await?;
     let router = crate::server::router(app.clone());
-    story::tell(&app, router, now, password, tell).await?;
+    let broke_off = story::tell(&app, router, now, password, tell).await?;
     sqlx::query("INSERT INTO secrets (name, value) VALUES ('demo_password', $1)")
         .bind(password.as_bytes())
         .execute(pool)
         .await?;
-    Ok(())
+    Ok(broke_off)
 }

@@ -111,16 +111,17 @@ impl Story<'_> {
             .max(before(day.plan - 20));
         self.bench.fire(filling).await?;
         let flasks = self.bench.tree(&[EDITION], filling.plus_minutes(-20), 2, true).await?;
-        if let [first, middle, last] = &flasks[..] {
-            self.bench.weigh(first, filling.plus_minutes(-5)).await?;
-            self.bench.invest(first, filling).await?;
-            self.bench.plan(filling.plus_minutes(20)).await?;
-            self.bench.fire(self.bench.now).await?;
-            // Its bench set is up just now: two hours after it was filled.
-            self.bench.weigh(middle, self.calendar.before(145)).await?;
-            self.bench.invest(middle, self.calendar.before(136)).await?;
-            self.bench.weigh(last, self.calendar.before(40)).await?;
-        }
+        let [first, middle, last] = &flasks[..] else {
+            return Err(DemoFault::Missing(format!("three flasks of order {EDITION}")));
+        };
+        self.bench.weigh(first, filling.plus_minutes(-5)).await?;
+        self.bench.invest(first, filling).await?;
+        self.bench.plan(filling.plus_minutes(20)).await?;
+        self.bench.fire(self.bench.now).await?;
+        // Its bench set is up just now: two hours after it was filled.
+        self.bench.weigh(middle, self.calendar.before(145)).await?;
+        self.bench.invest(middle, self.calendar.before(136)).await?;
+        self.bench.weigh(last, self.calendar.before(40)).await?;
         self.wash_and_print().await
     }
 

@@ -35,14 +35,15 @@ pub(super) struct Story<'a> {
     pub(super) calendar: &'a Calendar,
 }
 
-/// Lets the two months pass.
+/// Founds the studio and lets the two months pass; says what broke the story off, if anything
+/// did.
 pub(super) async fn tell(
     app: &App,
     router: Router,
     now: Moment,
     password: &str,
     say: impl Fn(&str),
-) -> Result<(), DemoFault> {
+) -> Result<Option<DemoFault>, DemoFault> {
     let (pool, clock) = (&app.pool, &app.clock);
     let zone = TimeZone::get(ZONE).unwrap_or(TimeZone::UTC);
     say("founding the studio");
@@ -59,22 +60,27 @@ pub(super) async fn tell(
         Bench { pool, clock, maker: &maker, owner: &owner, calendar: &calendar, dice: &dice, now };
     let story = Story { app, bench: &bench, owner: &owner, client: &client, calendar: &calendar };
 
-    story.history(&say).await?;
-    story.present(&say).await?;
-
-    say("invoices, payments and questions");
-    let desk = Desk { pool, clock, owner: &owner, client: &client, calendar: &calendar, now };
-    desk.two_months().await?;
-    desk.questions().await?;
-    say("metal on the scale, photos for clients, clocks that are up");
-    story.metal().await?;
-    story.photos().await?;
-    story.stop_clocks().await?;
+    let told = story.chapters(now, &say).await;
     clock.set(now);
-    Ok(())
+    Ok(told.err())
 }
 
 impl Story<'_> {
+    async fn chapters(&self, now: Moment, say: &impl Fn(&str)) -> Result<(), DemoFault> {
+        self.history(say).await?;
+        self.present(say).await?;
+        say("invoices, payments and questions");
+        let App { pool, clock, .. } = self.app;
+        let (owner, client, calendar) = (self.owner, self.client, self.calendar);
+        let desk = Desk { pool, clock, owner, client, calendar, now };
+        desk.two_months().await?;
+        desk.questions().await?;
+        say("metal on the scale, photos for clients, clocks that are up");
+        self.metal().await?;
+        self.photos().await?;
+        self.stop_clocks().await
+    }
+
     pub(super) fn at(&self, moment: Moment) {
         self.bench.at(moment);
     }

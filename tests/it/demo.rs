@@ -10,7 +10,8 @@ use crate::support::studio::moment;
 async fn made(now: Moment) -> TestDatabase {
     let database = TestDatabase::new().await;
     let told = demo::make(&database.pool, now, "vise-crucible-quench-595", |_| {}).await;
-    told.unwrap_or_else(|fault| panic!("made at {now}: {fault}"));
+    let broke_off = told.unwrap_or_else(|fault| panic!("made at {now}: {fault}"));
+    assert!(broke_off.is_none(), "made at {now}: {broke_off:?}");
     database
 }
 
