@@ -98,16 +98,18 @@ impl Bench<'_> {
             if state != "held" {
                 steps.push((seen, Step::Hold(load)));
             }
-            let pours: Vec<(i32, Moment)> = sqlx::query_as(
-                "SELECT f.number, lf.planned_pour_at FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
+            let pours: Vec<(i32, Moment, bool)> = sqlx::query_as(
+                "SELECT f.number, lf.planned_pour_at, f.state = 'poured' FROM kiln_load_flasks lf JOIN flasks f ON f.id = lf.flask_id
                  JOIN kiln_loads l ON l.id = lf.kiln_load_id WHERE l.number = $1 AND lf.left_at IS NULL ORDER BY 2, 1",
             )
             .bind(load)
             .fetch_all(self.pool)
             .await?;
-            for (nth, (flask, at)) in (1..).zip(pours) {
+            for (nth, (flask, at, is_poured)) in (1..).zip(pours) {
                 let poured = at.max(seen.plus_minutes(4 * nth));
-                steps.push((poured, Step::Pour(flask)));
+                if !is_poured {
+                    steps.push((poured, Step::Pour(flask)));
+                }
                 let cool = self.calendar.next_open(poured.plus_minutes(COOLS_MIN));
                 steps.push((cool, Step::Divest(flask)));
             }
