@@ -6,6 +6,7 @@
 pub mod clock;
 pub mod id;
 pub mod json;
+pub mod lately;
 pub mod db;
 pub mod vault;
 pub mod studio;

@@ -4,7 +4,7 @@ use sqlx::{FromRow, PgPool};
 
 use crate::clock::{Day, Moment};
 use crate::pieces::{Stage, Standing};
-use crate::promises::UNLIKELY;
+use crate::promises::{self, UNLIKELY};
 
 /// How many pieces are at a stage.
 #[derive(Clone, Copy, Debug)]
@@ -112,7 +112,7 @@ pub(super) struct OrderRow {
 impl OrderRow {
     /// The chance of a day that is more likely missed than kept.
     pub(super) fn at_risk(&self) -> Option<f64> {
-        self.chance.filter(|chance| *chance < UNLIKELY)
+        promises::at_risk(self.chance)
     }
 }
 

@@ -1,32 +1,26 @@
 //! Logs that were read and compared lately: to read one takes a moment, and its pages are asked
 //! for again and again.
 
-use std::collections::VecDeque;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use super::sight::Content;
+use crate::lately::Lately;
 
 /// At most so many are kept, the newest; a reading a second for a day is about 4 MB.
 const MOST: usize = 8;
 
-/// A log by all that it follows from.
-type Keyed = (String, Arc<Content>);
-
-/// In the order in which they came.
-static KNOWN: LazyLock<Mutex<VecDeque<Keyed>>> = LazyLock::new(Mutex::default);
+/// By all that they follow from.
+static KNOWN: LazyLock<Mutex<Lately<Content>>> =
+    LazyLock::new(|| Mutex::new(Lately::at_most(MOST)));
 
 /// A log as it was read; it is read where it is not known. Not for a serving thread.
 pub(super) fn known(key: String, read: impl FnOnce() -> Content) -> Arc<Content> {
     let kept = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some((_, content)) = kept().iter().find(|(known, _)| *known == key) {
-        return content.clone();
+    if let Some(content) = kept().get(&key) {
+        return content;
     }
     let content = Arc::new(read());
-    let mut kept = kept();
-    kept.push_back((key, content.clone()));
-    if kept.len() > MOST {
-        kept.pop_front();
-    }
+    kept().keep(key, content.clone());
     content
 }
 

@@ -7,7 +7,7 @@ use sqlx::{FromRow, PgExecutor, PgPool, QueryBuilder};
 use super::state::OrderState;
 use crate::clock::{Day, Moment};
 use crate::id::{AlloyId, ClientId, DesignVersionId, FileId, OrderId};
-use crate::promises::UNLIKELY;
+use crate::promises;
 use crate::web::{Order, Paged, Term, Turned};
 
 /// Which orders are wanted.
@@ -39,7 +39,7 @@ pub(super) struct ListRow {
 impl ListRow {
     /// The chance of a day that is more likely missed than kept.
     pub(super) fn at_risk(&self) -> Option<f64> {
-        self.chance.filter(|chance| *chance < UNLIKELY)
+        promises::at_risk(self.chance)
     }
 
     pub(super) fn late(&self, today: &Day) -> bool {

@@ -16,16 +16,14 @@ use super::store::{self, Proposal};
 use super::{begun, current, think, view, words};
 use crate::clock::Moment;
 use crate::studio::Settings;
-use crate::web::{App, Fault, Refused};
+use crate::web::{App, Fault, Pace, Refused};
 
 /// How long the planner may look for the new plan.
 const SECONDS: f64 = 2.0;
 /// Weighted minutes late that moving a flask has to save.
 const PER_MOVE: i64 = 240;
-/// Several changes at once are looked at together.
-const QUIET: Duration = Duration::from_secs(5);
-/// Time alone changes things too: loads that are not begun.
-const AT_LEAST_EVERY: Duration = Duration::from_secs(600);
+/// Several changes at once are looked at together; time alone changes loads that are not begun.
+const PACE: Pace = Pace { quiet: Duration::from_secs(5), at_least_every: Duration::from_secs(600) };
 /// What has to change before it is looked at.
 const TOPICS: [&str; 10] = [
     "kiln_loads",
@@ -42,28 +40,10 @@ const TOPICS: [&str; 10] = [
 
 /// Looks whenever something has changed, until the pool is closed.
 pub async fn watch(app: App) {
-    let mut changes = app.live.subscribe();
+    let mut changes = app.live.watch(&TOPICS, PACE);
     let mut looked = None;
     while !app.pool.is_closed() {
-        let changed = tokio::time::timeout(AT_LEAST_EVERY, async {
-            loop {
-                match changes.recv().await {
-                    Ok(topic) => {
-                        let name = topic.split(':').next().unwrap_or_default();
-                        if TOPICS.contains(&name) {
-                            return;
-                        }
-                    }
-                    // Behind: something was missed.
-                    Err(tokio::sync::broadcast::error::RecvError::Lagged(_)) => return,
-                    Err(tokio::sync::broadcast::error::RecvError::Closed) => {
-                        tokio::time::sleep(AT_LEAST_EVERY).await;
-                    }
-                }
-            }
-        });
-        let _ = changed.await;
-        tokio::time::sleep(QUIET).await;
+        changes.next().await;
         match look(&app.pool, app.clock.now(), &mut looked).await {
             Ok(_) | Err(Fault::Refused(_)) => {}
             Err(fault) => tracing::warn!("the plan could not be looked at: {fault:?}"),

@@ -3,21 +3,19 @@
 use std::time::Duration;
 
 use sqlx::{FromRow, PgPool};
-use tokio::sync::broadcast::error::RecvError;
 
 use super::reckon::{Asked, reckon};
 use crate::clock::{Day, Moment};
 use crate::id::OrderId;
-use crate::web::{App, Fault};
+use crate::web::{App, Fault, Pace};
 
 /// A day that holds less often than this is marked.
 pub const UNLIKELY: f64 = 0.5;
 /// So many orders, those due first, are looked at.
 const ORDERS: i64 = 40;
-/// How long nothing may happen until it is reckoned anew: pieces move in batches.
-const QUIET: Duration = Duration::from_secs(8);
-/// Time alone makes days less likely.
-const AT_LEAST_EVERY: Duration = Duration::from_secs(1800);
+/// Pieces move in batches, and time alone makes days less likely.
+const PACE: Pace =
+    Pace { quiet: Duration::from_secs(8), at_least_every: Duration::from_secs(1800) };
 /// What days depend on.
 const TOPICS: [&str; 7] =
     ["pieces", "orders", "flasks", "kiln_loads", "pours", "closed_days", "kiln_outages"];
@@ -30,27 +28,20 @@ struct Due {
 
 /// Reckons whenever pieces, orders or loads changed, until the pool is closed.
 pub async fn keep_reckoned(app: App) {
-    let mut changes = app.live.subscribe();
+    let mut changes = app.live.watch(&TOPICS, PACE);
     while !app.pool.is_closed() {
         match reckon_agreed(&app.pool, app.clock.now()).await {
             Ok(()) | Err(Fault::Refused(_) | Fault::Busy) => {}
             Err(fault) => tracing::warn!("the chances of orders could not be reckoned: {fault:?}"),
         }
-        let changed = async {
-            loop {
-                match changes.recv().await {
-                    Ok(topic) if !TOPICS.contains(&topic.split(':').next().unwrap_or_default()) => {
-                    }
-                    Ok(_) | Err(RecvError::Lagged(_)) => return,
-                    Err(RecvError::Closed) => tokio::time::sleep(AT_LEAST_EVERY).await,
-                }
-            }
-        };
-        let _ = tokio::time::timeout(AT_LEAST_EVERY, changed).await;
-        tokio::time::sleep(QUIET).await;
-        // What was announced meanwhile is reckoned now.
-        changes = changes.resubscribe();
+        changes.next().await;
     }
+}
+
+/// The chance of a day that is more likely missed than kept.
+#[must_use]
+pub fn at_risk(chance: Option<f64>) -> Option<f64> {
+    chance.filter(|chance| *chance < UNLIKELY)
 }
 
 /// Reckons how likely the days of agreed orders are, those due first, and keeps what changed.

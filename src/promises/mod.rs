@@ -14,7 +14,7 @@ mod reckon;
 mod store;
 mod view;
 
-pub use chances::{UNLIKELY, keep_reckoned, reckon_agreed};
+pub use chances::{UNLIKELY, at_risk, keep_reckoned, reckon_agreed};
 pub use model::{Outlook, chance_words};
 pub use reckon::{Asked, PieceAt, days, reckon};
 pub use store::keep;

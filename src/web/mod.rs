@@ -23,7 +23,7 @@ pub use format::{Plain, Show, Units};
 pub use frame::{Frame, Who};
 pub use headers::{client_address, guard};
 pub use html::Html;
-pub use live::{Live, stream};
+pub use live::{Live, Pace, stream};
 pub use once::Ended;
 pub use order::{Order, Term};
 pub use paging::{Keyed, Listed, PageLinks, Paged, Seek, Turned};
