@@ -40,12 +40,15 @@ pub(super) struct Line {
     pub(super) open: bool,
     /// What its clock has counted that is not recorded yet.
     clock: Option<Count>,
+    /// Whether the thing has come so far and was not given up, or something of the step waits to
+    /// be put right.
+    possible: bool,
 }
 
 impl Line {
     /// Whether it may be recorded, or recorded again.
     pub(super) fn is_open(&self) -> bool {
-        self.step.again || self.records.is_empty()
+        self.possible && (self.step.again || self.records.is_empty())
     }
 
     pub(super) fn is_done(&self) -> bool {
@@ -152,6 +155,7 @@ pub(super) async fn lines(
         }
     };
     let counts = clocks::counts(pool, subject).await?;
+    let hindered = store::hindrance(&mut *pool.acquire().await?, subject).await?.is_some();
     let in_air = in_air(pool, subject).await?;
     let recorded = |step: &Step| rows.iter().any(|row| row.step == step.key);
     Ok(sheet(subject.stage)
@@ -162,11 +166,13 @@ pub(super) async fn lines(
             // A clock that was stopped has filled in the minutes.
             let stopped = clock.as_ref().filter(|count| count.running_since.is_none());
             let counted = stopped.map(|count| count.minutes(show.now).to_string());
+            let runs = clock.as_ref().is_some_and(|count| count.running_since.is_some());
             let form =
                 refused.as_ref().filter(|(key, _)| *key == step.key).map(|(_, form)| form.clone());
             let form = form.or_else(|| counted.map(|minutes| Form::filled([("minutes", minutes)])));
             Line {
                 step,
+                possible: !hindered || runs || form.is_some(),
                 records: rows
                     .iter()
                     .filter(|row| row.step == step.key)

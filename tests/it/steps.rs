@@ -263,6 +263,9 @@ async fn cleaning_has_a_clock_and_what_passes_by_itself_has_none() {
         assert_eq!(early.status, StatusCode::CONFLICT, "{step}");
         assert!(early.body.contains("has not been burnt out"), "{}", early.body);
     }
+    let sheet = maker.get(&format!("/steps/cast/{number}")).await;
+    assert!(!sheet.page().contains("start-clock") && !sheet.body.contains(">Done<"));
+    assert!(maker.get(&format!("/steps/invest/{number}")).await.page().contains("start-clock"));
     let early = maker.post(&format!("/steps/finish/{}/polished/start-clock", labels[0]), &[]).await;
     assert_eq!(early.status, StatusCode::CONFLICT);
     assert!(early.body.contains("nothing to finish"), "{}", early.body);
