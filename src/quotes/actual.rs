@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use rust_decimal::Decimal;
 use sqlx::{FromRow, PgPool};
 
 use crate::id::OrderId;
@@ -29,6 +30,9 @@ pub(super) struct Taken {
     pub(super) filed_cg: i64,
     /// Their share of what their flasks lost, by pieces.
     pub(super) lost_cg: i64,
+    /// What a gram of the metal in its flasks was bought for, in the studio's currency, by their
+    /// lots; nothing where no lot has a price.
+    pub(super) bought_at: Option<Decimal>,
     /// What else was measured, by what it is.
     #[sqlx(skip)]
     pub(super) shares: BTreeMap<Share, Shared>,
@@ -77,10 +81,12 @@ pub(super) struct Shared {
     pub(super) of_batch: f64,
     /// How many pieces (or flasks) shared a batch, in the mean.
     pub(super) in_batch: f64,
-    /// Attempts of the line in batches where there is a figure.
-    pub(super) attempts: i64,
-    /// Whether all of it was weighed, read or told; else the program worked it out, and nothing
-    /// can be learned from that.
+    /// Attempts of the line of which there is a figure; at the bench, steps with their minutes.
+    pub(super) known: i64,
+    /// Attempts that came so far, with a figure or without; at the bench, steps that were done.
+    pub(super) all: i64,
+    /// Whether it was weighed, read or told; else the program worked it out, and nothing can be
+    /// learned from that.
     pub(super) measured: bool,
 }
 
@@ -110,26 +116,33 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
            (SELECT coalesce(sum(g.raw_cg - g.finished_cg), 0)::bigint FROM finishing g JOIN tries t ON t.id = g.attempt_id WHERE t.n = l.n AND g.passed) AS filed_cg,
            (SELECT coalesce(round(sum(s.lost::numeric / nullif(s.pieces, 0))), 0)::bigint FROM flask_pieces fp JOIN tries t ON t.id = fp.attempt_id
               JOIN losses s ON s.flask = fp.flask_id JOIN pours u ON u.flask_id = fp.flask_id
-             WHERE t.n = l.n AND (fp.left_at IS NULL OR fp.left_at >= u.poured_at)) AS lost_cg
+             WHERE t.n = l.n AND (fp.left_at IS NULL OR fp.left_at >= u.poured_at)) AS lost_cg,
+           (SELECT sum(b.cg * m.price_per_g) / sum(b.cg) FROM metal_batch_lots b JOIN metal_lots m ON m.id = b.lot_id
+             WHERE m.price_per_g IS NOT NULL AND m.alloy_id = l.alloy_id AND m.currency = (SELECT currency FROM studio)
+               AND b.batch_id IN (SELECT u.metal_batch_id FROM flask_pieces fp JOIN tries t ON t.id = fp.attempt_id
+                 JOIN pours u ON u.flask_id = fp.flask_id
+                WHERE t.n = l.n AND (fp.left_at IS NULL OR fp.left_at >= u.poured_at))) AS bought_at
          FROM order_lines l WHERE l.order_id = $1 AND l.removed_at IS NULL ORDER BY l.n",
     )
     .bind(order)
     .fetch_all(pool)
     .await?;
-    let shares: Vec<(i32, String, f64, f64, f64, i64, bool)> =
+    let shares: Vec<(i32, String, f64, f64, f64, i64, i64, bool)> =
         sqlx::query_as(SHARES).bind(order).fetch_all(pool).await?;
-    for (n, what, amount, of_batch, in_batch, attempts, measured) in shares {
+    for (n, what, amount, of_batch, in_batch, known, all, measured) in shares {
         let Some(share) = Share::named(&what) else { continue };
         if let Some(line) = lines.iter_mut().find(|line| line.n == n) {
-            line.shares.insert(share, Shared { amount, of_batch, in_batch, attempts, measured });
+            let shared = Shared { amount, of_batch, in_batch, known, all, measured };
+            line.shares.insert(share, shared);
         }
     }
     Ok(lines)
 }
 
-/// What a printer or a scale told at a step is taken before what was reckoned; the powder is what
-/// was weighed out for the flask's mix, by the share of the flask in it. A flask counts
-/// from its pour, a load by the flasks poured out of it; what has no figure is left out.
+/// What a printer or a scale told at a step is taken before what was reckoned, which counts only
+/// where nothing was told; the powder is what was weighed out for the flask's mix, by the share of
+/// the flask in it. A flask counts from its pour, a load by the flasks poured out of it. Beside
+/// each sum stands of how many attempts it is, and how many there are in all.
 const SHARES: &str = "WITH tries AS (
        SELECT l.n, t.id, p.label FROM order_lines l JOIN pieces p ON p.order_line_id = l.id
        JOIN attempts t ON t.piece_id = p.id AND t.outcome IS DISTINCT FROM 'cancelled'
@@ -159,7 +172,7 @@ const SHARES: &str = "WITH tries AS (
        SELECT i.n, i.pieces, extract(epoch FROM l.ended_at - l.started_at)::double precision / 3600 AS hours,
               (m.told->>'kwh')::double precision AS kwh, (m.told->>'gas_kg')::double precision AS gas,
               (SELECT count(*) FROM pours u WHERE u.kiln_load_id = l.id)::double precision AS flasks
-         FROM in_flask i JOIN kiln_loads l ON l.id = i.kiln_load_id AND l.state = 'ended'
+         FROM in_flask i LEFT JOIN kiln_loads l ON l.id = i.kiln_load_id AND l.state = 'ended'
          LEFT JOIN LATERAL (SELECT told FROM told s WHERE s.subject = 'load:' || l.number AND s.step = 'meter' LIMIT 1) m ON true),
      at_bench AS (
        SELECT t.n, t.id AS attempt, (s.told->>'minutes')::double precision AS minutes, 1::double precision AS pieces
@@ -171,11 +184,18 @@ const SHARES: &str = "WITH tries AS (
        UNION ALL
        SELECT i.n, NULL, (s.told->>'minutes')::double precision, i.pieces FROM in_flask i
          JOIN told s ON s.subject = 'flask:' || i.number AND s.attempt_id IS NULL
-          AND s.step IN ('cleaned', 'sprued', 'bubbles', 'worked', 'out'))
-     SELECT n, 'resin', sum(ml / pieces), avg(ml), avg(pieces), count(*), bool_and(ml_told) FROM on_plate WHERE ml IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'printer', sum(hours / pieces), avg(hours), avg(pieces), count(*), bool_and(hours_told) FROM on_plate WHERE hours > 0 GROUP BY n
-     UNION ALL SELECT n, 'powder', sum(kg / pieces), avg(kg), avg(pieces), count(*), bool_and(mixed) FROM in_flask WHERE kg IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'energy', sum(kwh / flasks / pieces), avg(kwh), avg(flasks), count(*), true FROM in_load WHERE kwh IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'gas', sum(gas / flasks / pieces), avg(gas), avg(flasks), count(*), true FROM in_load WHERE gas IS NOT NULL GROUP BY n
-     UNION ALL SELECT n, 'kiln', sum(hours / flasks / pieces), avg(hours), avg(flasks), count(*), true FROM in_load WHERE hours > 0 GROUP BY n
-     UNION ALL SELECT n, 'bench', sum(minutes / pieces), avg(minutes), avg(pieces), count(*), true FROM at_bench WHERE minutes IS NOT NULL GROUP BY n";
+          AND s.step IN ('cleaned', 'sprued', 'bubbles', 'worked', 'out')),
+     known AS (
+       SELECT n, 'resin' AS what, ml AS of_batch, ml / pieces AS amount, pieces AS in_batch, ml_told AS told FROM on_plate
+       UNION ALL SELECT n, 'printer', nullif(hours, 0), nullif(hours, 0) / pieces, pieces, hours_told FROM on_plate
+       UNION ALL SELECT n, 'powder', kg, kg / pieces, pieces, mixed AND kg IS NOT NULL FROM in_flask
+       UNION ALL SELECT n, 'energy', kwh, kwh / flasks / pieces, flasks, kwh IS NOT NULL FROM in_load
+       UNION ALL SELECT n, 'gas', gas, gas / flasks / pieces, flasks, gas IS NOT NULL FROM in_load
+       UNION ALL SELECT n, 'kiln', nullif(hours, 0), nullif(hours, 0) / flasks / pieces, flasks, hours > 0 FROM in_load
+       UNION ALL SELECT n, 'bench', minutes, minutes / pieces, pieces, minutes IS NOT NULL FROM at_bench),
+     chosen AS (
+       SELECT n, what, of_batch, amount, in_batch, bool_or(coalesce(told, false)) OVER (PARTITION BY n, what) AS any_told,
+              coalesce(told, false) AS told FROM known)
+     SELECT n, what, sum(amount), avg(of_batch), avg(in_batch), count(amount), max(every.attempts), any_told
+       FROM chosen JOIN (SELECT n, what, count(*) AS attempts FROM known GROUP BY n, what) every USING (n, what)
+      WHERE amount IS NOT NULL AND (told OR NOT any_told) GROUP BY n, what, any_told";

@@ -1,43 +1,15 @@
 //! A line of a quote held against what was recorded of it, and what to change because of it.
 
+mod change;
+mod cost;
+
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::actual::{Share, Shared, Taken};
+use super::actual::{Share, Taken};
 use super::content::{Content, Cost, Line};
 use super::starts::{Proposal, Start};
-
-/// A cost as quoted and as it came out; both for the whole line.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Compared {
-    pub(super) what: String,
-    pub(super) unit: &'static str,
-    /// In the unit of the thing itself.
-    pub(super) quoted: Decimal,
-    pub(super) quoted_cost: Decimal,
-    /// The same as it was recorded; nothing when it was not.
-    pub(super) taken: Option<Outcome>,
-    /// Where it is recorded, when it was not.
-    pub(super) record: &'static str,
-}
-
-/// What was recorded, and what it costs at the price quoted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Outcome {
-    pub(super) amount: Decimal,
-    pub(super) cost: Decimal,
-    /// Weighed, read or told; else the program worked it out.
-    pub(super) measured: bool,
-}
-
-impl Compared {
-    /// How much more was taken than quoted; nothing as long as nothing was measured.
-    pub(super) fn more(&self) -> Decimal {
-        self.taken
-            .filter(|taken| taken.measured)
-            .map_or(Decimal::ZERO, |taken| taken.cost - self.quoted_cost)
-    }
-}
+pub(super) use cost::{Compared, Outcome};
 
 /// Something to change, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -64,6 +36,21 @@ impl OfLine {
         self.costs.iter().map(Compared::more).sum()
     }
 
+    /// What all of it was quoted at.
+    pub(super) fn quoted(&self) -> Decimal {
+        self.costs.iter().map(|cost| cost.quoted_cost).sum()
+    }
+
+    /// What was quoted for what was measured.
+    pub(super) fn held_against(&self) -> Decimal {
+        self.costs.iter().map(Compared::held_against).sum()
+    }
+
+    /// What was measured costs so much.
+    pub(super) fn took(&self) -> Decimal {
+        self.costs.iter().map(Compared::took).sum()
+    }
+
     /// Whether anything was recorded that can be compared.
     pub(super) fn measured(&self) -> bool {
         self.costs.iter().any(|cost| cost.taken.is_some_and(|taken| taken.measured))
@@ -88,6 +75,7 @@ pub(super) fn compare(content: &Content, line: &Line, design: Option<i32>, taken
         costs.push(cost);
         advice.extend(more);
     }
+    advice.extend(holding.metal_bought());
     let planned = i64::from(line.quantity) + i64::from(content.inputs.spares);
     if taken.attempts > planned {
         advice.push(Advice {
@@ -174,9 +162,11 @@ impl Holding<'_> {
         if taken.weighed == 0 {
             return (cost, None);
         }
+        let part = self.of_pieces(taken.weighed);
         let used = Decimal::new(taken.finished_cg + taken.filed_cg + taken.lost_cg, 2);
         let at = (used * line.metal_price).round_dp(2);
-        cost.taken = Some(Outcome { amount: used, cost: at, measured: true });
+        let price = line.metal_price;
+        cost.taken = Some(Outcome { amount: used, cost: at, price, measured: true, part });
         let gone = Decimal::new(taken.filed_cg + taken.lost_cg, 2);
         let share = (gone * Decimal::ONE_HUNDRED).checked_div(used).unwrap_or_default();
         let quoted = self.content.inputs.metal_loss_percent;
@@ -206,6 +196,26 @@ impl Holding<'_> {
         (cost, (!words.is_empty()).then(|| Advice { words: words.join(" "), place, proposal }))
     }
 
+    /// The price book beside what the metal was bought for.
+    fn metal_bought(&self) -> Option<Advice> {
+        let rate = self.content.exchange.as_ref().map_or(Decimal::ONE, |exchange| exchange.rate);
+        let quoted = self.line.metal_price.checked_div(rate)?;
+        let bought = self.taken.bought_at?;
+        let own = self.content.exchange.as_ref();
+        let currency = own.map_or(self.content.currency.as_str(), |exchange| &exchange.from);
+        let plain = |price: Decimal| price.round_dp(4).normalize();
+        (!quoted.is_zero() && differs(quoted, bought)).then(|| Advice {
+            words: format!(
+                "A gram of {} was bought for {} {currency}, by the lots that were poured; {} was quoted: see that the price book says what it costs now.",
+                self.line.alloy,
+                plain(bought),
+                plain(quoted)
+            ),
+            place: Some(("/prices", "Prices")),
+            proposal: None,
+        })
+    }
+
     fn finishing(&self, part: &Cost) -> (Compared, Option<Advice>) {
         let taken = self.taken;
         let quoted = self.minutes(part);
@@ -214,8 +224,10 @@ impl Holding<'_> {
             return (cost, None);
         }
         let minutes = Decimal::from(taken.minutes);
-        let at = (minutes * self.price(part) / Decimal::from(60)).round_dp(2);
-        cost.taken = Some(Outcome { amount: minutes, cost: at, measured: true });
+        let price = self.price(part);
+        let at = (minutes * price / Decimal::from(60)).round_dp(2);
+        let part = self.of_pieces(taken.timed);
+        cost.taken = Some(Outcome { amount: minutes, cost: at, price, measured: true, part });
         let each = minutes.checked_div(Decimal::from(taken.timed)).unwrap_or_default();
         let asked = quoted.checked_div(self.made()).unwrap_or_default();
         let advice = differs(asked, each).then(|| Advice {
@@ -248,9 +260,17 @@ impl Holding<'_> {
         let Some(measured) = self.taken.shares.get(&share) else { return (cost, None) };
         let amount = exact(measured.amount);
         let at = if minutes { amount * price / Decimal::from(60) } else { amount * price };
-        cost.taken = Some(Outcome { amount, cost: at.round_dp(2), measured: measured.measured });
+        // Steps of the bench take different times, so some of them tell nothing about the others.
+        let whole = measured.known >= measured.all;
+        let told = measured.measured && (whole || !minutes);
+        let part = self.of_attempts(measured.known, measured.all, minutes);
+        cost.taken = Some(Outcome { amount, cost: at.round_dp(2), price, measured: told, part });
+        if minutes && !whole {
+            cost.record = "Not every step that was done has its minutes, so they are no sum.";
+        }
         // From what the program worked out itself nothing can be learned.
-        let learned = measured.measured && differs(quoted, amount);
+        let quoted = (quoted * part).round_dp(3);
+        let learned = told && differs(quoted, amount);
         let advice = learned.then(|| Advice {
             words: self.change(share, measured, quoted, amount),
             place: if share == Share::Bench { SETTINGS } else { None },
@@ -259,100 +279,23 @@ impl Holding<'_> {
         (cost, advice)
     }
 
-    /// What quotes could start from instead. How many share a batch they know by themselves, from
-    /// the last thirty.
-    fn proposal(
-        &self,
-        share: Share,
-        measured: &Shared,
-        quoted: Decimal,
-        taken: Decimal,
-    ) -> Option<Proposal> {
-        let inputs = &self.content.inputs;
-        let batch = exact(measured.of_batch);
-        let kiln = || inputs.kiln.map(|id| id.to_string());
-        let of_load = |start, quoted: Decimal| {
-            differs(quoted, batch).then(kiln).flatten().map(|kiln| of(start, kiln, batch))
-        };
-        match share {
-            Share::Resin => Some(studio(Start::SupportsPercent, self.supports(quoted, taken))),
-            Share::Printer => None,
-            Share::Powder => {
-                differs(inputs.powder_kg, batch).then(|| studio(Start::PowderKg, batch))
-            }
-            Share::Energy => of_load(Start::KilnKwh, inputs.kiln_kwh),
-            Share::Gas => of_load(Start::GasKg, inputs.gas_kg),
-            Share::KilnHours => of_load(Start::KilnHours, inputs.kiln_hours),
-            Share::Bench => Some(studio(Start::BenchMinutes, self.of_attempt(taken))),
+    /// The part of the line that so many finished pieces are: of those that are ready once all
+    /// are, of all that were quoted before.
+    fn of_pieces(&self, known: i64) -> Decimal {
+        let taken = self.taken;
+        let all = if taken.open == 0 { Decimal::from(taken.done) } else { self.made() };
+        part(Decimal::from(known), all)
+    }
+
+    /// The part of the line of which something is known, of so many attempts that came so far:
+    /// all that were quoted as long as there are pieces to be made.
+    fn of_attempts(&self, known: i64, all: i64, steps: bool) -> Decimal {
+        if steps && known >= all {
+            return Decimal::ONE;
         }
-    }
-
-    /// Supports in per cent of the model that would have been right.
-    fn supports(&self, quoted: Decimal, taken: Decimal) -> Decimal {
-        let with = Decimal::ONE_HUNDRED + self.content.inputs.supports_percent;
-        (taken * with).checked_div(quoted).unwrap_or_default() - Decimal::ONE_HUNDRED
-    }
-
-    fn of_attempt(&self, taken: Decimal) -> Decimal {
-        taken / Decimal::from(self.taken.attempts.max(1))
-    }
-
-    /// What to turn in the next quote, with the value that would have been right.
-    fn change(&self, share: Share, of: &Shared, quoted: Decimal, taken: Decimal) -> String {
-        let inputs = &self.content.inputs;
-        let whole = |value: f64| exact(value).round_dp(1).normalize();
-        let plain = |value: Decimal| value.normalize().to_string();
-        match share {
-            Share::Resin => {
-                format!(
-                    "{} ml of resin were used, {} quoted: turn “Supports” from {} % to {} % of the model.",
-                    taken.round_dp(1).normalize(),
-                    quoted.round_dp(1).normalize(),
-                    plain(inputs.supports_percent),
-                    self.supports(quoted, taken).round_dp(0)
-                )
-            }
-            Share::Printer => format!(
-                "The plates took {} h for this line, {} h were quoted: turn “Shares a plate with” from {} to {} pieces, the mean of its plates.",
-                taken.round_dp(2).normalize(),
-                quoted.round_dp(2).normalize(),
-                inputs.pieces_on_plate,
-                whole(of.in_batch).round()
-            ),
-            Share::Powder => format!(
-                "A flask took {} kg of powder for {} pieces, {} kg for {} were quoted: turn “Powder for a flask” and “Shares a flask with”.",
-                exact(of.of_batch).round_dp(2).normalize(),
-                whole(of.in_batch),
-                plain(inputs.powder_kg),
-                inputs.pieces_in_flask
-            ),
-            Share::Energy => format!(
-                "A load took {} kWh for {} flasks, {} kWh for {} were quoted: turn “Energy of a load” and “Shares a load with”.",
-                whole(of.of_batch),
-                whole(of.in_batch),
-                plain(inputs.kiln_kwh),
-                inputs.flasks_in_load
-            ),
-            Share::Gas => format!(
-                "A load took {} kg of gas for {} flasks, {} kg for {} were quoted: turn “Gas of a load” and “Shares a load with”.",
-                exact(of.of_batch).round_dp(2).normalize(),
-                whole(of.in_batch),
-                plain(inputs.gas_kg),
-                inputs.flasks_in_load
-            ),
-            Share::KilnHours => format!(
-                "A load took {} h for {} flasks, {} h for {} were quoted: turn “Hours of a load” and “Shares a load with”.",
-                whole(of.of_batch),
-                whole(of.in_batch),
-                plain(inputs.kiln_hours),
-                inputs.flasks_in_load
-            ),
-            Share::Bench => format!(
-                "Bench and pour took {} min a piece, {} were quoted: set “Bench” in the studio's settings nearer to it.",
-                self.of_attempt(taken).round_dp(0),
-                inputs.bench_minutes
-            ),
-        }
+        let came = Decimal::from(all);
+        let all = if self.taken.open == 0 { came } else { came.max(self.made()) };
+        part(Decimal::from(known), all)
     }
 }
 
@@ -361,6 +304,11 @@ const METER: &str = "Read the meter when the firing is done: a step of the load.
 fn unrecorded(part: &Cost, quoted: Decimal, unit: &'static str, record: &'static str) -> Compared {
     let (what, quoted_cost) = (part.name.clone(), part.cost);
     Compared { what, unit, quoted, quoted_cost, taken: None, record }
+}
+
+/// A part of a whole, at most all of it.
+fn part(known: Decimal, all: Decimal) -> Decimal {
+    known.checked_div(all).unwrap_or(Decimal::ONE).min(Decimal::ONE)
 }
 
 /// A proposal for a thing.

@@ -4,6 +4,7 @@ use foundry::source::Source;
 use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 
+use super::choices::Choice;
 use super::content::{Amounts, Content, Line, TaxSum, by_tax};
 use crate::json::working::WorkingJson;
 use crate::web::{Html, Show, working};
@@ -78,17 +79,27 @@ impl Totals<'_> {
     }
 }
 
+/// A figure that opens into the step which a total is the result of.
+fn opened(figure: Html, steps: &WorkingJson, what: &str) -> Html {
+    match steps.steps.iter().rfind(|step| step.result.name == what) {
+        Some(step) => {
+            working(&figure, &WorkingJson { steps: vec![step.clone()], warnings: Vec::new() })
+        }
+        None => figure,
+    }
+}
+
+impl Choice {
+    /// A total of this way as a figure that opens into the step it comes from.
+    pub(super) fn opened(&self, what: &str, amount: Decimal, show: &Show, currency: &str) -> Html {
+        opened(show.money_in(amount, currency), &self.working, what)
+    }
+}
+
 impl Content {
     /// A total as a figure that opens into the step it comes from; `what` names it as the steps do.
     pub(super) fn opened(&self, what: &str, amount: Decimal, show: &Show) -> Html {
-        let figure = show.money_in(amount, &self.currency);
-        let step = self.working.steps.iter().rfind(|step| step.result.name == what);
-        match step {
-            Some(step) => {
-                working(&figure, &WorkingJson { steps: vec![step.clone()], warnings: Vec::new() })
-            }
-            None => figure,
-        }
+        opened(show.money_in(amount, &self.currency), &self.working, what)
     }
 
     /// What the lines of a tax come to, as a figure that opens.

@@ -404,6 +404,34 @@ async fn what_was_quoted_is_held_against_what_it_took() {
     assert_eq!(maker.get(&place).await.status, StatusCode::FORBIDDEN);
 }
 
+/// Of two pieces one was weighed and timed: 61.00 g at 0.80 are 48.80 against half of 100.00,
+/// 45 minutes at 48 an hour are 36.00 against half of 48.00. So 10.80 more, not 63.20 less.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_measured_of_some_is_held_against_their_part_of_the_quote() {
+    let shop = shop().await;
+    let pool = &shop.studio.db.pool;
+    let page = send_quote(&shop.studio, &shop.owner, shop.number).await;
+    let yes = [("quote", "1"), ("name", "Ada Quill")];
+    shop.studio.stranger().post(&format!("{page}/yes"), &yes).await.led_to();
+    let pieces: Vec<pourday::id::PieceId> =
+        sqlx::query_scalar("SELECT id FROM pieces ORDER BY n").fetch_all(pool).await.unwrap();
+    make_ready(&shop.studio, &pieces).await;
+    sqlx::query(
+        "INSERT INTO finishing (id, attempt_id, begun_at, raw_cg, finished_cg, minutes, passed, ended_at)
+         SELECT gen_random_uuid(), id, now(), 6100, 6000, 45, true, now() FROM attempts ORDER BY id LIMIT 1",
+    )
+    .execute(pool)
+    .await
+    .unwrap();
+    let seen = shop.owner.get(&format!("/orders/{}/quotes/actual", shop.number)).await;
+    assert!(seen.page().contains("Taken more than quoted"), "{}", seen.body);
+    for amount in ["48.80", "36.00", "10.80", "12.00", "50"] {
+        assert!(seen.body.contains(&figure(amount)), "{amount}: {}", seen.body);
+    }
+    // The cost of what was taken opens into its working.
+    assert!(seen.body.contains("taken ÷ 60 × price") && seen.body.contains("part recorded"));
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_client_with_metal_or_orders_open_stays_in_use() {
     let shop = shop().await;

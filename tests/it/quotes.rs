@@ -151,6 +151,37 @@ async fn all_that_is_wrong_is_told_at_once_and_also_while_it_is_being_turned() {
     }
 }
 
+/// 20.00 of set-up, 100.00 of metal, 30.00 of bench and 48.00 of finishing are 198.00; cost with
+/// overhead 217.80, net 272.26, earned 54.46. At 0.9 of it 19.80 more are earned, at 1.2 39.60 less.
+#[tokio::test(flavor = "multi_thread")]
+async fn how_sure_the_cost_is_turns_with_the_price() {
+    let (studio, owner, number) = ready_to_price().await;
+    let mut fields = turned(&studio, number, &[("margin_percent", "20")]).await;
+    let carried = "1001 0.9 1;1002 1.2 0.8;1003 1 1;1004 1.1 0.9";
+    fields.push(("past", carried.to_owned()));
+    let body: String =
+        fields.iter().map(|(name, value)| format!("{name}={}&", value.replace(' ', "+"))).collect();
+    let place = format!("/orders/{number}/price/preview");
+    let turning = async |body: String| {
+        let request = owner
+            .request("POST", &place)
+            .header("content-type", "application/x-www-form-urlencoded")
+            .header("x-turning", "yes")
+            .body(axum::body::Body::from(body))
+            .unwrap();
+        owner.send(request).await.0.body
+    };
+    let part = turning(body.clone()).await;
+    assert!(part.contains("Like our last 4 orders"), "{part}");
+    for amount in ["54.46", "74.26", "14.86"] {
+        assert!(part.contains(&format!(">{amount}<span class=\"unit\">")), "{amount}: {part}");
+    }
+    assert!(part.contains("href=\"/orders/1002/quotes/actual\""));
+    // What does not come from the page is not believed.
+    let without = turning(body.replace(&carried.replace(' ', "+"), "1001 x")).await;
+    assert!(without.contains("54.46") && !without.contains("Like our last"), "{without}");
+}
+
 /// Three equal lines share the 20.00 of set-up: 6.67 each. A piece: metal 50.00, bench 15.00,
 /// finishing 24.00, set-up 6.67 are 95.67; overhead 9.57; cost 105.24; over 0.8 is 131.55.
 #[tokio::test(flavor = "multi_thread")]

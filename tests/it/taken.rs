@@ -14,8 +14,13 @@ async fn agreed(studio: &Studio, owner: &Actor, number: i32, page: &str) {
 
 async fn buy(owner: &Actor, alloy: AlloyId) {
     let alloy = alloy.to_string();
-    let fields =
-        [("alloy", alloy.as_str()), ("lot", "A"), ("grams", "300"), ("bought_on", "2026-11-20")];
+    let fields = [
+        ("alloy", alloy.as_str()),
+        ("lot", "A"),
+        ("grams", "300"),
+        ("bought_on", "2026-11-20"),
+        ("price", "1.00"),
+    ];
     owner.post("/metal/buy", &fields).await.led_to();
 }
 
@@ -127,6 +132,8 @@ async fn resin_powder_energy_and_minutes_are_compared_and_what_to_turn_is_told()
         "turn “Supports” from 30 % to 117 % of the model",
         "A load took 16 kWh for 1 flasks, 10 kWh for 1 were quoted",
         "Bench and pour took 25 min a piece, 15 were quoted",
+        "A gram of Test silver was bought for 1 EUR, by the lots that were poured; 0.8 was quoted",
+        "href=\"/prices\"",
         "href=\"/studio/settings\"",
         // Neither finishing nor set-up was recorded, and each says where it would be.
         "not recorded",
@@ -240,4 +247,16 @@ async fn the_steps_that_are_compared_can_be_told_at_the_bench() {
     told.led_to();
     let seen = owner.get(&format!("/orders/{number}/quotes/actual")).await;
     assert!(seen.page().contains(&figure("40.00")), "{}", seen.body);
+    // A step without its minutes: what is known is no sum, and nothing follows from it.
+    sqlx::query(
+        "INSERT INTO bench_steps (id, stage, subject, step, again, told, at)
+         VALUES (gen_random_uuid(), 'invest', $1, 'sprued', false, '{}', now())",
+    )
+    .bind(format!("flask:{flask}"))
+    .execute(pool)
+    .await
+    .unwrap();
+    let partly = owner.get(&format!("/orders/{number}/quotes/actual")).await;
+    assert!(partly.page().contains("Not every step that was done has its minutes"));
+    assert!(!partly.body.contains("Bench and pour took"), "{}", partly.body);
 }

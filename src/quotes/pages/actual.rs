@@ -4,6 +4,8 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::response::Response;
+use foundry::source::Source;
+use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 use uuid::Uuid;
 
@@ -15,7 +17,7 @@ use crate::quotes::paths::Actual;
 use crate::quotes::starts::{self, Proposal, Start, Taken};
 use crate::quotes::{Quotes, view};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, Refused};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "quotes/actual.html")]
@@ -32,6 +34,30 @@ pub(crate) struct ActualPage {
 impl ActualPage {
     fn more(&self) -> Decimal {
         self.lines.iter().map(OfLine::more).sum()
+    }
+
+    /// What was taken more than quoted, as a figure that opens into its parts.
+    fn more_opened(&self) -> Html {
+        let figure = self.frame.show.money_in(self.more().abs(), &self.currency);
+        let money = |name: String, amount| {
+            Figure::exact(name, amount, self.currency.clone(), Source::Computed)
+        };
+        let mut working = Working::default();
+        let mut each = Vec::new();
+        for line in &self.lines {
+            for cost in line.costs.iter().filter(|cost| cost.taken.is_some_and(|it| it.measured)) {
+                each.push(money(format!("{}: {}", line.name, cost.what), cost.more()));
+            }
+        }
+        working.step("sum of what was measured", each, money("more".to_owned(), self.more()));
+        working_of(&figure, &working)
+    }
+
+    /// The part of the quoted cost that was measured.
+    fn measured_share(&self) -> Decimal {
+        let quoted: Decimal = self.lines.iter().map(OfLine::quoted).sum();
+        let held: Decimal = self.lines.iter().map(OfLine::held_against).sum();
+        held.checked_div(quoted).unwrap_or_default()
     }
 
     fn open(&self) -> i64 {

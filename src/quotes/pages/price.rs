@@ -130,20 +130,6 @@ impl PricePage {
         self.form.error("other_currency").is_some() || self.form.ticked("other_currency")
     }
 
-    /// What would be earned if the order took as much against its quote as others did: at the least,
-    /// in the middle, at the most. The share is that of cost.
-    fn earned_at(&self, sure: &Sure) -> [(Html, Html); 3] {
-        let totals =
-            self.content.as_ref().map(|content| (content.totals, content.currency.as_str()));
-        sure.shares().map(|share| {
-            let earned = totals.map_or_else(Html::default, |(totals, currency)| {
-                let more = totals.direct() * (share - Decimal::ONE);
-                self.frame.show.money_in(totals.earned() - more, currency)
-            });
-            (self.frame.show.percent(share), earned)
-        })
-    }
-
     fn own(&self, line: &LineRow) -> bool {
         let n = line.n.to_string();
         self.form.all("own_line").any(|ticked| ticked == n)
@@ -301,6 +287,7 @@ async fn page(
 struct Turned {
     frame: Frame,
     content: Content,
+    sure: Option<Sure>,
 }
 
 /// What every price starts from, asked for at the same time.
@@ -383,7 +370,10 @@ pub(crate) async fn preview(
     if turning {
         let outcome = reckon(&app.pool, &order, &shop, &settings, inputs, today).await?;
         return Ok(match outcome {
-            Ok(content) => Turned { frame: signed.frame, content }.into_response(),
+            Ok(content) => {
+                let sure = Sure::read(form.value("past"));
+                Turned { frame: signed.frame, content, sure }.into_response()
+            }
             missing => {
                 let shop = (&shop, &settings);
                 page(&app, &signed, order, shop, form, Some(missing), None).await?.into_response()
