@@ -59,6 +59,9 @@ pub(super) struct OfAlloy {
     pub(super) limits: Option<(f64, f64, Working)>,
     /// Flasks beyond them.
     pub(super) outside: usize,
+    /// What each flask lost in per cent, the earliest first, and whether that lies beyond; for the
+    /// chart.
+    pub(super) each: Vec<(f64, bool)>,
 }
 
 impl OfAlloy {
@@ -120,6 +123,7 @@ fn judge(flasks: &mut [OfFlask], alloy: AlloyId, name: String) -> OfAlloy {
         charged: its.iter().map(|flask| flask.charged).sum(),
         lost: its.iter().map(|flask| flask.lost).sum(),
         outside: its.iter().filter(|flask| flask.outside).count(),
+        each: percents.iter().zip(&its).map(|(share, flask)| (*share, flask.outside)).collect(),
         limits: chart.map(|chart| (chart.value.lower.max(0.0), chart.value.upper, chart.working)),
     }
 }
@@ -249,6 +253,11 @@ pub(super) struct OfJob {
     pub(super) charged: i64,
     pub(super) lost: i64,
     pub(super) filed: i64,
+    /// The entries of its flasks.
+    entries: Vec<MetalBatchId>,
+    /// How many of its flasks lie beyond the limits of their alloy.
+    #[sqlx(skip)]
+    pub(super) outside: usize,
 }
 
 impl OfJob {
@@ -257,8 +266,12 @@ impl OfJob {
     }
 }
 
-/// Jobs of a time, the latest first.
-pub(super) async fn by_job(pool: &PgPool, span: Span) -> Result<Vec<OfJob>, sqlx::Error> {
+/// Jobs of a time, the latest first, with those of its flasks that are marked.
+pub(super) async fn by_job(
+    pool: &PgPool,
+    span: Span,
+    flasks: &[OfFlask],
+) -> Result<Vec<OfJob>, sqlx::Error> {
     let query = format!(
         "WITH d AS ({DIVESTED}), shares AS (
            SELECT d.id, x.order_id, d.charged, d.lost,
@@ -271,12 +284,17 @@ pub(super) async fn by_job(pool: &PgPool, span: Span) -> Result<Vec<OfJob>, sqlx
                 round(sum(s.lost * s.part))::bigint AS lost,
                 (SELECT coalesce(sum(g.raw_cg - g.finished_cg), 0)::bigint FROM finishing g
                    JOIN attempts t ON t.id = g.attempt_id JOIN pieces x ON x.id = t.piece_id
-                  WHERE x.order_id = o.id AND g.passed) AS filed
+                  WHERE x.order_id = o.id AND g.passed) AS filed, array_agg(DISTINCT s.id) AS entries
          FROM shares s JOIN orders o ON o.id = s.order_id GROUP BY o.id ORDER BY o.number DESC LIMIT 50"
     );
-    sqlx::query_as(sqlx::AssertSqlSafe(query))
+    let mut jobs: Vec<OfJob> = sqlx::query_as(sqlx::AssertSqlSafe(query))
         .bind(span.from)
         .bind(span.before)
         .fetch_all(pool)
-        .await
+        .await?;
+    let outside: Vec<_> = flasks.iter().filter(|each| each.outside).map(|each| each.id).collect();
+    for job in &mut jobs {
+        job.outside = job.entries.iter().filter(|id| outside.contains(id)).count();
+    }
+    Ok(jobs)
 }

@@ -2,10 +2,12 @@
 
 mod actions;
 mod bench;
+mod entries;
 mod forms;
 mod fumes;
 mod ledger;
 mod lots;
+mod loss_chart;
 mod losses;
 mod melt;
 mod model;
@@ -26,8 +28,8 @@ pub use melt::marks_of;
 pub use model::{Account, Kind, MetalRefusal, Move};
 pub use own::{Drawer, check_drawer, drawers, open_with, owner_of, returns_of};
 pub use paths::{
-    Buy, CountPage, EntriesPage, EntryPage, FinePage, LossesPage, LotPage, MeltPage, MetalPage,
-    OfAlloy, OfClient, OfFlask, OwnPage,
+    AccountEntries, Buy, CountPage, EntriesPage, EntryPage, FinePage, LossesPage, LotPage,
+    MeltPage, MetalPage, OfAlloy, OfClient, OfFlask, OwnPage,
 };
 
 use axum::Router;

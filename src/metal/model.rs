@@ -37,6 +37,24 @@ pub enum Account {
 }
 
 impl Account {
+    /// The words kept in the database, those in the house first.
+    pub const KINDS: [&'static str; 14] = [
+        "fresh",
+        "returns",
+        "cast",
+        "pieces",
+        "filings",
+        "own",
+        "supplier",
+        "client",
+        "delivered",
+        "refiner",
+        "melted",
+        "settled",
+        "loss",
+        "difference",
+    ];
+
     /// The word kept in the database.
     #[must_use]
     pub const fn kind(self) -> &'static str {

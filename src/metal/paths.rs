@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::clock::Day;
 use crate::id::{AlloyId, ClientId, MetalBatchId, MetalLotId};
 
 /// What there is, by alloy.
@@ -49,6 +50,18 @@ impl fmt::Display for Buy {
 impl fmt::Display for EntriesPage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("/metal/entries")
+    }
+}
+
+/// The entries of one account of an alloy, each with what the account stood at afterwards, up to
+/// the end of a day or to now.
+#[derive(Clone, Copy, Debug)]
+pub struct AccountEntries(pub AlloyId, pub &'static str, pub Option<Day>);
+
+impl fmt::Display for AccountEntries {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{EntriesPage}?alloy={}&account={}", self.0, self.1)?;
+        self.2.map_or(Ok(()), |day| write!(f, "&until={day}"))
     }
 }
 

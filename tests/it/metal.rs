@@ -408,6 +408,41 @@ async fn an_entry_is_reversed_once_with_a_reason_and_both_stay() {
     assert_sound(pool).await;
 }
 
+/// Bought 100.00 g and then 50.00 g, of which 30.00 g were poured: the account of fresh metal
+/// stands at 100.00, 150.00 and 120.00 g.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_account_can_be_followed_entry_by_entry() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let pool = &studio.db.pool;
+    let alloy = builders_orders::alloy(pool, "Sterling", 10.4).await;
+    buy(&owner, alloy, "K-1", "100", "2026-11-25").await;
+    buy(&owner, alloy, "K-2", "50", "2026-11-25").await;
+    let charge = [Move::new(Account::Fresh, Account::Cast, 3_000)];
+    post(pool, Kind::Poured, "flask:7", alloy, &charge).await.unwrap();
+    let stock = owner.get("/metal").await;
+    let place = format!("/metal/entries?alloy={alloy}&amp;account=fresh");
+    assert!(stock.page().contains(&place), "{}", stock.body);
+    let stands = |page: &str| -> Vec<String> {
+        let mark = "data-label=\"stands at\"><b><span class=\"fig\">";
+        let figure = |each: &str| each.split('<').next().unwrap().to_owned();
+        page.split(mark).skip(1).map(figure).collect()
+    };
+    let page = owner.get(&place.replace("&amp;", "&")).await;
+    assert_eq!(stands(page.page()), ["120.00", "150.00", "100.00"], "{}", page.body);
+    assert!(page.body.contains("Sterling, fresh metal"));
+    let cast = owner.get(&format!("/metal/entries?alloy={alloy}&account=cast")).await;
+    assert_eq!(stands(cast.page()), ["30.00"]);
+    // With entries left out between them, nobody can tell what the account stood at.
+    let bought = format!("/metal/entries?alloy={alloy}&account=fresh&kind=bought");
+    let bought = owner.get(&bought).await;
+    assert!(stands(bought.page()).is_empty() && bought.body.contains("lot K-2"));
+    let before = owner.get(&format!("/metal/entries?alloy={alloy}&until=2026-10-01")).await;
+    assert!(before.page().contains("No entry of that sort"));
+    let wrong = owner.get("/metal/entries?until=soon&account=nowhere").await;
+    assert!(wrong.page().contains("A day is needed") && wrong.body.contains("No entry"));
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn losses_are_shown_as_a_share_of_the_charge() {
     let studio = Studio::open().await;

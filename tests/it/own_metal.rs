@@ -494,6 +494,8 @@ async fn a_flask_that_lost_more_than_usual_stands_out() {
     let page = owner.get("/metal/losses").await;
     assert!(page.page().contains("0.00 to 3.92"), "{}", page.body);
     assert!(page.body.contains("1 beyond"));
+    let beyond = page.body.matches("class=\"beyond\"").count();
+    assert_eq!(beyond, 1, "the chart has a diamond for the flask beyond the limits");
     assert_eq!(page.body.matches("beyond the limits").count(), 1);
     assert!(page.body.contains("not noted"), "who poured is told, or that it was not noted");
     let earlier = owner.get("/metal/losses?from=2026-11-01&until=2026-11-12").await;

@@ -13,7 +13,8 @@ use crate::metal::forms::{COUNTED, CountForm, RefineForm, RefinedForm};
 use crate::metal::model::Account;
 use crate::metal::view::{self, Held, Lot};
 use crate::metal::{
-    Buy, EntriesPage, EntryPage, LotPage, MetalPage, OfAlloy, OwnPage, actions, melt,
+    AccountEntries, Buy, EntriesPage, EntryPage, LotPage, MetalPage, OfAlloy, OwnPage, actions,
+    melt,
 };
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html};

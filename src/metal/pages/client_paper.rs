@@ -71,7 +71,13 @@ fn of(
                 "" => row.words(),
                 note => format!("{}: {note}", row.words()),
             };
-            vec![show.moment(row.at), words, moved(row.owed), moved(row.drawer), mass(row.after)]
+            vec![
+                show.moment_text(row.at),
+                words,
+                moved(row.owed),
+                moved(row.drawer),
+                mass(row.after),
+            ]
         }));
         let columns = vec![
             Column::words("When", 1.3),

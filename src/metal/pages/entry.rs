@@ -7,7 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use crate::id::MetalBatchId;
-use crate::metal::view::{self, EntryRow};
+use crate::metal::entries::{self, EntryRow};
 use crate::metal::{EntriesPage, EntryPage, MetalPage, OfAlloy, ledger};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame};
@@ -26,7 +26,7 @@ async fn page(
     id: MetalBatchId,
     form: Form,
 ) -> Result<ShowEntry, Fault> {
-    let entry = view::entry(&app.pool, id).await?;
+    let entry = entries::entry(&app.pool, id).await?;
     Ok(ShowEntry { frame: signed.frame.clone(), entry, form })
 }
 

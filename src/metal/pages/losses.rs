@@ -3,8 +3,12 @@
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Query, State};
+use foundry::source::Source;
+use foundry::working::{Figure, Working};
+use rust_decimal::Decimal;
 use serde::Deserialize;
 
+use crate::metal::loss_chart::LossChart;
 use crate::metal::losses::{self, OfAlloy as AlloyLoss, OfFlask, OfJob, OfPerson, OfProcess, Span};
 use crate::metal::{LossesPage, MetalPage};
 use crate::people::Signed;
@@ -34,6 +38,30 @@ impl Losses {
             "<span class=\"fig\">{lower:.2} to {upper:.2}<span class=\"unit\"> %</span></span>"
         ));
         Some(working_of(&figure, working))
+    }
+
+    /// The alloys with limits, drawn.
+    fn charts(&self) -> Vec<LossChart> {
+        self.alloys.iter().filter_map(LossChart::of).collect()
+    }
+
+    /// A share that opens into what it is of.
+    fn share(&self, lost: &i64, through: &i64) -> Html {
+        let (lost, through) = (Decimal::new(*lost, 2), Decimal::new(*through, 2));
+        let share = lost.checked_div(through).unwrap_or_default();
+        let mut working = Working::default();
+        let grams = |name, amount| Figure::exact(name, amount, "g", Source::MeasuredHere);
+        working.step(
+            "lost ÷ charged × 100",
+            vec![grams("lost", lost), grams("charged", through)],
+            Figure::exact(
+                "share lost",
+                (share * Decimal::ONE_HUNDRED).round_dp(4),
+                "%",
+                Source::Computed,
+            ),
+        );
+        working_of(&self.frame.show.percent_column(share), &working)
     }
 
     fn jobs_lost(&self) -> bool {
@@ -66,6 +94,7 @@ pub(crate) async fn show(
     }
     let (mut flasks, alloys) = losses::by_flask(&app.pool, span).await?;
     let people = losses::by_person(&flasks);
+    let jobs = losses::by_job(&app.pool, span, &flasks).await?;
     flasks.reverse();
     // What is far back is still counted above; the list stays readable.
     flasks.truncate(200);
@@ -76,7 +105,7 @@ pub(crate) async fn show(
         flasks,
         people,
         finishers: losses::filed_by_person(&app.pool, span).await?,
-        jobs: losses::by_job(&app.pool, span).await?,
+        jobs,
         frame: signed.frame,
     })
 }

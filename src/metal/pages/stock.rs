@@ -8,7 +8,8 @@ use serde::Deserialize;
 use crate::clock::Day;
 use crate::metal::view::{self, Held};
 use crate::metal::{
-    Buy, CountPage, EntriesPage, FinePage, LossesPage, MeltPage, MetalPage, OfAlloy, OwnPage,
+    AccountEntries, Buy, CountPage, EntriesPage, FinePage, LossesPage, MeltPage, MetalPage,
+    OfAlloy, OwnPage,
 };
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame};
