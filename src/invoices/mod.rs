@@ -11,6 +11,7 @@ mod exchange;
 mod forms;
 mod from_quote;
 mod model;
+mod opened;
 mod pages;
 mod paper;
 mod paths;

@@ -4,17 +4,19 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Path, State};
 use axum::response::Response;
+use foundry::working::Working;
 use rust_decimal::Decimal;
 
 use crate::id::InvoiceId;
 use crate::invoices::forms::{self, Names};
+use crate::invoices::opened::Opened;
 use crate::invoices::store::{self, LineRow};
 use crate::invoices::view::{self, HistoryRow, InvoiceRow, SettledRow, TaxRow};
 use crate::invoices::{Account, Invoice, Invoices, InvoicesOfOrder, actions, payments};
 use crate::people::{Owner, Signed};
 use crate::prices::{self, Rate};
 use crate::studio::Settings;
-use crate::web::{App, Fault, Form, Frame, Refused};
+use crate::web::{App, Fault, Form, Frame, Html, Refused, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/show.html")]
@@ -60,6 +62,14 @@ impl ShowInvoice {
         self.invoice.currency != self.own
             || self.asks_if_meant()
             || ["currency", "rate", "rate_on"].iter().any(|name| self.form.error(name).is_some())
+    }
+
+    fn opened(&self) -> Opened<'_> {
+        Opened { invoice: &self.invoice, lines: &self.lines }
+    }
+
+    fn money(&self, amount: &Decimal, working: &Working) -> Html {
+        working_of(&self.frame.show.money_in(*amount, &self.invoice.currency), working)
     }
 
     fn with_discount(&self) -> bool {
