@@ -242,6 +242,8 @@ pub(super) struct PaymentForm {
     pub(super) money: Money,
     /// What it pays for; the oldest first when none.
     pub(super) invoice: Option<InvoiceId>,
+    /// That it is more than is owed was seen.
+    pub(super) sure: bool,
 }
 
 impl PaymentForm {
@@ -253,7 +255,7 @@ impl PaymentForm {
     ) -> Option<Self> {
         let invoice = if form.value("invoice").is_empty() { None } else { form.choice("invoice") };
         let money = Money::read(form, currency, own, today)?;
-        Some(Self { money, invoice })
+        Some(Self { money, invoice, sure: form.is_sure() })
     }
 }
 

@@ -14,7 +14,7 @@ use crate::people::Signed;
 use crate::web::{Fault, Form, Refused};
 
 /// Notes a payment. It pays for the chosen invoice, or for the oldest first; what is left
-/// over is the client's credit.
+/// over is the client's credit, once somebody has said that it is so.
 pub(super) async fn pay(
     conn: &mut PgConnection,
     signed: &Signed,
@@ -49,9 +49,31 @@ pub(super) async fn pay(
         }
     }
     let over = spread(conn, id, &owed, typed.money.amount, by, true).await?;
+    if !over.is_zero() && !typed.sure {
+        return Err(Refused::doubted(more_than_owed(signed, &typed.money, over)).into());
+    }
     let detail = json!({ "amount": typed.money.amount.to_string(), "currency": typed.money.currency, "over": over.to_string() });
     note(conn, signed, "noted a payment", format!("client:{client}"), detail).await?;
     Ok(id)
+}
+
+/// What is asked about a payment of more than is owed.
+fn more_than_owed(signed: &Signed, paid: &Money, over: Decimal) -> String {
+    let show = &signed.frame.show;
+    let money = |amount| show.money_text(amount, &paid.currency);
+    if over == paid.amount {
+        return format!(
+            "Nothing is owed in {}. All of the {} would be the client's credit, for what is invoiced later. Is it so?",
+            paid.currency,
+            money(paid.amount)
+        );
+    }
+    format!(
+        "{} are owed and {} were paid: {} would be the client's credit. Is it so?",
+        money(paid.amount - over),
+        money(paid.amount),
+        money(over)
+    )
 }
 
 /// Notes a payment as told by another program, in the studio's currency or in another that the
@@ -68,7 +90,11 @@ pub async fn note_payment(
     let money = money_of(form, own, &known)?;
     let today = signed.now.day_in(&show.zone);
     match PaymentForm::read(form, money, own, today) {
-        Some(typed) => pay(conn, signed, client, &typed).await.map(Some),
+        // A program tells what its bank says; nobody is there to be asked.
+        Some(typed) => {
+            let typed = PaymentForm { sure: true, ..typed };
+            pay(conn, signed, client, &typed).await.map(Some)
+        }
         None => Ok(None),
     }
 }

@@ -38,6 +38,12 @@ impl<S: Send + Sync> FromRequest<S> for Form {
     }
 }
 
+/// Whether it is a number as people write one. `1e9` and `1_0` are such in programs only, and on
+/// a form they are a slip of the hand.
+fn is_plain(typed: &str) -> bool {
+    typed.chars().all(|sign| sign.is_ascii_digit() || matches!(sign, '.' | '-' | '+'))
+}
+
 impl Form {
     /// An empty form with fields already filled in.
     #[must_use]
@@ -195,6 +201,10 @@ impl Form {
             return None;
         }
         match typed.parse::<f64>() {
+            Ok(_) if !is_plain(&typed) => {
+                self.wrong(name, format!("“{typed}” is not a number."));
+                None
+            }
             Ok(value) if value.is_finite() && (least..=most).contains(&value) => Some(value),
             Ok(_) => {
                 self.wrong(name, format!("This must be between {least} and {most}."));
@@ -242,7 +252,8 @@ impl Form {
     ) -> Option<Decimal> {
         let typed =
             self.value(name).trim().replace(',', ".").replace(['\u{202f}', '\u{a0}', ' '], "");
-        let Ok(value) = Decimal::from_str(&typed) else {
+        let value = Decimal::from_str(&typed).ok().filter(|_| is_plain(&typed));
+        let Some(value) = value else {
             let message = if typed.is_empty() {
                 "A number is needed.".to_owned()
             } else {

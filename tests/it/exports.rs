@@ -84,7 +84,13 @@ async fn the_journal_balances_by_document_and_by_day() {
         .fetch_one(&studio.db.pool)
         .await
         .unwrap();
-    let pay = [("amount", "200"), ("on", "2026-11-24"), ("method", "Bank"), ("reference", "=1+1")];
+    let pay = [
+        ("amount", "200"),
+        ("on", "2026-11-24"),
+        ("method", "Bank"),
+        ("reference", "=1+1"),
+        ("sure", "yes"),
+    ];
     owner.post(&format!("/clients/{client}/payments"), &pay).await.led_to();
     studio.clock.set(crate::support::studio::moment("2026-11-27T09:00:00Z"));
     let rest = issued(&owner, number, "rest").await;

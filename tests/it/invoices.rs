@@ -61,8 +61,13 @@ pub(crate) async fn issued(owner: &Actor, number: i32, part: &str) -> String {
 
 pub(crate) async fn pay(owner: &Actor, client: &str, amount: &str, invoice: &str) -> Answer {
     let invoice = invoice.rsplit('/').next().unwrap();
-    let fields =
-        [("amount", amount), ("on", "2026-11-25"), ("invoice", invoice), ("method", "Bank")];
+    let fields = [
+        ("amount", amount),
+        ("on", "2026-11-25"),
+        ("invoice", invoice),
+        ("method", "Bank"),
+        ("sure", "yes"),
+    ];
     owner.post(&format!("/clients/{client}/payments"), &fields).await
 }
 
@@ -78,6 +83,10 @@ async fn deposit_and_rest_are_together_what_was_agreed() {
     let rest = draft(&owner, number, "rest").await;
     let page = owner.get(&rest).await;
     assert!(page.page().contains("Less the deposit, invoice 1"));
+    // Every amount of it opens into what it follows from.
+    for formula in ["sum of the lines", "net + taxes"] {
+        assert!(page.body.contains(formula), "{formula}: {}", page.body);
+    }
     issue(&owner, &rest).await;
     // 162.00 contains 25.87 of 19 %: 162.00 × 51.73 ÷ 323.99 = 25.866.
     let totals: Vec<(String, String, String)> = sqlx::query_as(
@@ -224,6 +233,8 @@ async fn bad_amounts_and_days_are_told_at_their_fields_and_kept() {
         ("1.000000000001", "2026-11-25", "At most 2 decimals"),
         ("0", "2026-11-25", "This must be between"),
         ("-5", "2026-11-25", "This must be between"),
+        ("1e2", "2026-11-25", "“1e2” is not a number"),
+        ("1_0", "2026-11-25", "“1_0” is not a number"),
         ("many", "2026-11-25", "“many” is not a number"),
         ("5", "2026-11-26", "This day has not come yet"),
         ("5", "soon", "A day is needed"),
@@ -233,6 +244,15 @@ async fn bad_amounts_and_days_are_told_at_their_fields_and_kept() {
         assert!(answer.body.contains(message), "{message}");
         assert!(answer.body.contains(&format!("value=\"{amount}\"")), "what was typed is kept");
     }
+    assert_eq!(one(&studio, "SELECT count(*)::text FROM client_entries").await, "1");
+    // More than is owed is asked about first, and what was typed is kept.
+    let more = [("amount", "1620.00"), ("on", "2026-11-25"), ("reference", "slipped")];
+    let asked = owner.post(&place, &more).await;
+    assert_eq!(asked.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let words =
+        "162.00\u{a0}EUR are owed and 1620.00\u{a0}EUR were paid: 1458.00\u{a0}EUR would be";
+    assert!(asked.body.contains(words), "{}", asked.body);
+    assert!(asked.body.contains("value=\"1620.00\"") && asked.body.contains("value=\"slipped\""));
     assert_eq!(one(&studio, "SELECT count(*)::text FROM client_entries").await, "1");
     let twice =
         [("amount", "5"), ("on", "2026-11-25"), ("once", "0198c000-0000-7000-8000-000000000001")];
