@@ -4,7 +4,9 @@
 //! Columns keep their names, their order and their meaning; new ones are added at the end.
 
 mod bench;
+mod house;
 mod money;
+mod offers;
 mod studio;
 mod work;
 
@@ -105,5 +107,7 @@ pub(super) const fn column(
 
 /// Every data set.
 pub fn datasets() -> impl Iterator<Item = &'static Dataset> {
-    [studio::SETS, work::SETS, bench::SETS, money::SETS].into_iter().flatten()
+    [studio::SETS, house::SETS, work::SETS, bench::SETS, offers::SETS, money::SETS]
+        .into_iter()
+        .flatten()
 }
