@@ -70,12 +70,7 @@ async fn by_server(office: &PostOfficeRow, vault: &Vault, message: Message) -> R
     match server.build().send(message).await {
         Ok(_) => Ok(()),
         Err(fault) => {
-            let mut words = fault.to_string();
-            let mut below = std::error::Error::source(&fault);
-            while let Some(next) = below {
-                words = format!("{words}: {next}");
-                below = next.source();
-            }
+            let words = all_of(&fault);
             if fault.is_tls() || words.contains("certificate") {
                 return Err(Stuck::Later(format!(
                     "{} has a certificate that is not trusted, so nothing was told to it: {words}. The letter waits. Look at the server's name; a server of your own needs the certificate of its authority, under Studio, Post.",
@@ -91,8 +86,26 @@ async fn by_server(office: &PostOfficeRow, vault: &Vault, message: Message) -> R
             if fault.is_permanent() && !password {
                 Err(Stuck::Never(format!("{} refused it: {words}.", office.host)))
             } else {
-                Err(later(&words))
+                Err(Stuck::Later(format!("{}, port {}: {words}.", office.host, office.port)))
             }
         }
     }
+}
+
+/// A fault with those below it, each told once and without the system's own numbers.
+fn all_of(fault: &dyn std::error::Error) -> String {
+    let mut words = fault.to_string();
+    let mut below = fault.source();
+    while let Some(next) = below {
+        let more = next.to_string();
+        if !words.contains(&more) {
+            words = format!("{words}: {more}");
+        }
+        below = next.source();
+    }
+    let numbered = words.find(" (os error ").and_then(|at| {
+        let end = words[at..].find(')')?;
+        Some(format!("{}{}", &words[..at], &words[at + end + 1..]))
+    });
+    numbered.unwrap_or(words)
 }

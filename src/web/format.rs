@@ -348,6 +348,13 @@ impl Show {
         format!("{} {}", self.day(moment.day_in(&self.zone)), self.time(moment))
     }
 
+    /// A moment with its year, for papers that are kept: `25 Nov 2026 14:05`.
+    #[must_use]
+    pub fn moment_text(&self, moment: impl Plain<Moment>) -> String {
+        let moment = &moment.plain();
+        format!("{} {}", self.day_text(moment.day_in(&self.zone)), self.time(moment))
+    }
+
     /// The time of day in the studio: `14:05`.
     #[must_use]
     pub fn time(&self, moment: impl Plain<Moment>) -> String {
@@ -362,7 +369,7 @@ impl Show {
         self.zone.to_datetime(moment.0).strftime("%H:%M:%S").to_string()
     }
 
-    /// A day as short as a stamp: `25/11`, read day before month.
+    /// A day as short as a stamp: `25 Nov`.
     #[must_use]
     pub fn stamp(&self, moment: impl Plain<Moment>) -> String {
         let moment = &moment.plain();

@@ -132,7 +132,7 @@ fn quote_paper(
     if let (Some(name), Some(at)) = (&quote.answered_name, quote.answered_at)
         && quote.state == "accepted"
     {
-        blocks.push(Block::Text(format!("{name} said yes on {}.", show.moment(at))));
+        blocks.push(Block::Text(format!("{name} said yes on {}.", show.moment_text(at))));
     }
     blocks.push(Block::Small("Weights are reckoned from the models.".to_owned()));
     let title = format!("Quote {} for order {}", quote.n, order.number);
