@@ -64,12 +64,6 @@ pub(super) struct OfAlloy {
     pub(super) each: Vec<(f64, bool)>,
 }
 
-impl OfAlloy {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
-}
-
 const DIVESTED: &str = "SELECT m.id, m.at, m.subject, l.id AS alloy_id, l.name AS alloy,
         (-sum(p.cg) FILTER (WHERE a.kind = 'cast'))::bigint AS charged,
         coalesce(sum(p.cg) FILTER (WHERE a.kind = 'loss'), 0)::bigint AS lost
@@ -138,12 +132,6 @@ pub(super) struct OfPerson {
     pub(super) outside: usize,
 }
 
-impl OfPerson {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
-}
-
 /// The same flasks by who poured them, by name.
 pub(super) fn by_person(flasks: &[OfFlask]) -> Vec<OfPerson> {
     let mut people: Vec<OfPerson> = Vec::new();
@@ -204,12 +192,6 @@ pub(super) struct OfProcess {
     pub(super) lost: i64,
 }
 
-impl OfProcess {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.through)
-    }
-}
-
 /// Casting, finishing, melting, refining and counting, with what went through and what is gone.
 pub(super) async fn by_process(pool: &PgPool, span: Span) -> Result<Vec<OfProcess>, sqlx::Error> {
     let rows: Vec<(String, i64, i64)> = sqlx::query_as(
@@ -258,12 +240,6 @@ pub(super) struct OfJob {
     /// How many of its flasks lie beyond the limits of their alloy.
     #[sqlx(skip)]
     pub(super) outside: usize,
-}
-
-impl OfJob {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
 }
 
 /// Jobs of a time, the latest first, with those of its flasks that are marked.

@@ -202,7 +202,8 @@ impl Holding<'_> {
         let quoted = self.line.metal_price.checked_div(rate)?;
         let bought = self.taken.bought_at?;
         let own = self.content.exchange.as_ref();
-        let currency = own.map_or(self.content.currency.as_str(), |exchange| &exchange.from);
+        let currency =
+            own.map_or(self.content.currency.as_str(), |exchange| exchange.from.as_str());
         let plain = |price: Decimal| price.round_dp(4).normalize();
         (!quoted.is_zero() && differs(quoted, bought)).then(|| Advice {
             words: format!(
