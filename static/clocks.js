@@ -51,6 +51,7 @@
   const every = [Infinity, Infinity, 20_000, 8_000];
   const title = document.title;
   const rung = new Map();
+  const named = (clock) => `${clock.name.charAt(0).toUpperCase()}${clock.name.slice(1)}, ${clock.of}`;
   const look = () => {
     const now = window.pourdayNow();
     const up = clocks.map((clock) => ({ ...clock, level: level(clock, now) })).filter((clock) => clock.level > 0);
@@ -76,7 +77,7 @@
     if (bar.dataset.line !== line) {
       bar.dataset.line = line;
       const links = told.map((clock) => {
-        const link = Object.assign(document.createElement("a"), { href: clock.path, textContent: `${clock.name}, ${clock.of} ${word[clock.level]}` });
+        const link = Object.assign(document.createElement("a"), { href: clock.path, textContent: `${named(clock)} ${word[clock.level]}` });
         const time = document.createElement("time");
         time.dataset.until = clock.due_at;
         link.append(" ", time);
@@ -86,7 +87,7 @@
       else {
         const all = document.createElement("details"), head = document.createElement("summary"), list = document.createElement("div");
         all.open = bar.querySelector("details")?.open ?? false;
-        head.append(`${links.length} clocks are up: ${told[0].name}, ${told[0].of} `, links[0].querySelector("time").cloneNode());
+        head.append(`${links.length} clocks are up: ${named(told[0])} `, links[0].querySelector("time").cloneNode());
         list.append(...links);
         all.append(head, list);
         bar.replaceChildren(all);
@@ -120,4 +121,24 @@
   });
   document.addEventListener("pourday:refreshed", words);
   words();
+
+  // Where hands are not free the screen stays on, for as long as the page is looked at.
+  if (!("wakeLock" in navigator)) return;
+  let held = null;
+  const awake = () => { try { return localStorage.getItem("awake") === "on"; } catch { return false; } };
+  const hold = async () => {
+    const button = document.querySelector("button[data-awake]");
+    if (button) { button.hidden = false; button.textContent = awake() ? "Screen stays on" : "Screen may sleep"; button.setAttribute("aria-pressed", String(awake())); }
+    if (!button || !awake()) { await held?.release(); held = null; return; }
+    if (document.hidden || (held && !held.released)) return;
+    held = await navigator.wakeLock.request("screen").catch(() => null);
+  };
+  document.addEventListener("click", (event) => {
+    if (!event.target.closest("button[data-awake]")) return;
+    try { localStorage.setItem("awake", awake() ? "off" : "on"); } catch { return; }
+    hold();
+  });
+  document.addEventListener("visibilitychange", hold);
+  document.addEventListener("pourday:refreshed", hold);
+  hold();
 })();

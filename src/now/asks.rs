@@ -31,6 +31,7 @@ pub(super) fn plate(row: &PlateRow, show: &Show) -> Ask {
         return Ask {
             opens: row.free_at,
             closes: row.free_at,
+            can_wait: true,
             due_on: row.due_on,
             figures,
             step: Some(step(format!("{place}/finish"), "All came out", row.version)),
@@ -253,6 +254,7 @@ pub(super) fn load(row: &LoadRow, show: &Show) -> Ask {
         return Ask {
             opens: row.clock_at,
             closes: row.clock_at,
+            can_wait: true,
             figures: last.into_iter().chain([("flasks", show.count(row.flasks))]).collect(),
             step: Some(step(format!("{place}/hold"), "It is held", row.version)),
             ..Ask::new(

@@ -76,6 +76,8 @@ pub(super) struct Ask {
     pub(super) failed: Option<String>,
     /// What has to be done first; nothing can be recorded before.
     pub(super) after: Option<String>,
+    /// Whether nothing is lost once its time has passed: a plate is printed, a kiln holds.
+    pub(super) can_wait: bool,
     /// What its end is, before the moment, when that is far off.
     pub(super) ends: &'static str,
     /// What harms, with what to do about it.
@@ -100,6 +102,7 @@ impl Ask {
             step: None,
             failed: None,
             after: None,
+            can_wait: false,
             ends: "",
             cautions: Vec::new(),
         }
@@ -120,7 +123,12 @@ impl Ask {
 
     /// Whether its time has passed.
     pub(super) fn is_late(&self, now: &Moment) -> bool {
-        self.closes.is_some_and(|closes| closes < *now)
+        !self.can_wait && self.closes.is_some_and(|closes| closes < *now)
+    }
+
+    /// Since when it is ready, where nothing is lost by waiting.
+    pub(super) fn ready_since(&self, now: &Moment) -> Option<Moment> {
+        self.closes.filter(|closes| self.can_wait && closes <= now)
     }
 
     /// The hours until then, when they are too many to be counted in seconds.
@@ -190,6 +198,20 @@ mod tests {
             ]
         );
         assert_eq!(words(&later), ["out of the wash"]);
+    }
+
+    #[test]
+    fn what_can_wait_is_ready_and_not_late() {
+        let printed = |can_wait| Ask {
+            can_wait,
+            ..ask("take the plate off", Pressing::Idle, Some(-300), Some(-300))
+        };
+        let now = Moment::default();
+        assert_eq!(printed(true).ready_since(&now), Some(now.plus_minutes(-300)));
+        assert!(!printed(true).is_late(&now));
+        assert_eq!(printed(true).ready_since(&now.plus_minutes(-301)), None);
+        assert_eq!(printed(false).ready_since(&now), None);
+        assert!(printed(false).is_late(&now));
     }
 
     #[test]

@@ -4,7 +4,7 @@ use sqlx::{FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
 use super::sheets;
-use super::store::Subject;
+use super::store::{self, Subject};
 use crate::clock::Moment;
 use crate::id::PersonId;
 use crate::pieces::Stage;
@@ -100,6 +100,25 @@ pub(super) async fn stop(
     Ok(())
 }
 
+/// Throws away what the clocks of a step have counted and was not recorded.
+pub(super) async fn forget(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &str,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "DELETE FROM step_clocks WHERE subject = $1 AND stage = $2 AND attempt_id IS NOT DISTINCT FROM $3
+           AND step = $4 AND stopped_at IS NOT NULL AND used_by IS NULL",
+    )
+    .bind(&subject.name)
+    .bind(subject.stage)
+    .bind(subject.attempt)
+    .bind(step)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
 /// What the clocks of a step counted went into a record of it.
 pub(super) async fn use_up(
     conn: &mut PgConnection,
@@ -132,8 +151,12 @@ pub struct AtWork {
     pub of: String,
     /// The page of its sheet.
     pub place: String,
+    /// What its taps post to, such as `/steps/finish/1042-3/polished`.
+    pub action: String,
     /// Since when its clock runs.
     pub since: Moment,
+    /// The moment from which it would have counted without a pause.
+    pub counts_from: Moment,
     /// Who started it.
     pub person: Option<String>,
 }
@@ -144,13 +167,17 @@ struct AtWorkRow {
     subject: String,
     step: String,
     started_at: Moment,
+    stopped_s: i64,
     person: Option<String>,
 }
 
 /// Every step whose clock runs, the longest first.
 pub async fn at_work(pool: &PgPool) -> Result<Vec<AtWork>, sqlx::Error> {
     let rows: Vec<AtWorkRow> = sqlx::query_as(
-        "SELECT c.stage::text AS stage, c.subject, c.step, c.started_at, p.name AS person
+        "SELECT c.stage::text AS stage, c.subject, c.step, c.started_at, p.name AS person,
+                (SELECT coalesce(sum(extract(epoch FROM o.stopped_at - o.started_at)), 0)::bigint FROM step_clocks o
+                 WHERE o.subject = c.subject AND o.stage = c.stage AND o.step = c.step AND o.used_by IS NULL
+                   AND o.attempt_id IS NOT DISTINCT FROM c.attempt_id AND o.stopped_at IS NOT NULL) AS stopped_s
          FROM step_clocks c LEFT JOIN people p ON p.id = c.started_by WHERE c.stopped_at IS NULL ORDER BY c.started_at LIMIT 40",
     )
     .fetch_all(pool)
@@ -161,11 +188,53 @@ pub async fn at_work(pool: &PgPool) -> Result<Vec<AtWork>, sqlx::Error> {
             words: sheets::find(row.stage, &row.step)?.words,
             of: row.subject.replacen(':', " ", 1),
             place: super::pages::place(row.stage, which),
+            action: format!("{}/{}", super::pages::place(row.stage, which), row.step),
             since: row.started_at,
+            counts_from: row.started_at.plus_seconds(-row.stopped_s),
             person: row.person,
         })
     };
     Ok(rows.into_iter().filter_map(at_work).collect())
+}
+
+/// What became of a step at which somebody has just tapped.
+#[derive(Clone, Debug)]
+pub struct Tapped {
+    /// Such as `Polished, piece 1042-3: 12.5 min recorded.`
+    pub words: String,
+    /// The page of its sheet.
+    pub place: String,
+    /// Its record, which can be taken back.
+    pub record: Option<Uuid>,
+}
+
+/// How a step stands, by the address that its taps post to; none when there is no such step, or
+/// nothing was recorded at it.
+pub async fn tapped(pool: &PgPool, action: &str) -> Result<Option<Tapped>, sqlx::Error> {
+    let path: Vec<&str> = action.trim_start_matches('/').split('/').collect();
+    let ["steps", stage, which, step] = path[..] else { return Ok(None) };
+    let Ok(stage) = stage.parse::<Stage>() else { return Ok(None) };
+    let Some(step) = sheets::find(stage, step) else { return Ok(None) };
+    let mut conn = pool.acquire().await?;
+    let Some(subject) = store::subject(&mut conn, stage, which).await? else { return Ok(None) };
+    let record = store::last_record(&mut conn, &subject, step).await?;
+    drop(conn);
+    let counted = count_of(pool, &subject, step.key).await?;
+    let minutes = |minutes: f64| format!("{} min", (minutes * 10.0).round() / 10.0);
+    let (became, record) = match (counted, record) {
+        (Some(Count { running_since: Some(_), .. }), _) => ("its clock runs".to_owned(), None),
+        (Some(count), _) => {
+            (format!("stopped at {} min, not recorded yet", count.minutes(Moment::default())), None)
+        }
+        (None, Some((id, Some(told)))) => (format!("{} recorded", minutes(told)), Some(id)),
+        (None, Some((id, None))) => ("recorded".to_owned(), Some(id)),
+        (None, None) => return Ok(None),
+    };
+    Ok(Some(Tapped {
+        words: format!("{}, {}: {became}.", step.words, subject.name.replacen(':', " ", 1)),
+        place: super::pages::place(stage, which),
+        record,
+    }))
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ mod sheets;
 mod store;
 mod view;
 
-pub use clocks::{AtWork, at_work};
+pub use clocks::{AtWork, Tapped, at_work, tapped};
 pub use sheets::{Choice, choices};
 pub use view::{minutes_of, panel};
 
@@ -28,5 +28,6 @@ pub fn router() -> Router<App> {
         .route("/steps/{stage}/{which}/{step}", post(pages::record))
         .route("/steps/{stage}/{which}/{step}/start-clock", post(pages::start_clock))
         .route("/steps/{stage}/{which}/{step}/stop-clock", post(pages::stop_clock))
+        .route("/steps/{stage}/{which}/{step}/forget-clock", post(pages::forget_clock))
         .route("/steps/{stage}/{which}/{step}/take-back", post(pages::take_back))
 }

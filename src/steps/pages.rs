@@ -115,24 +115,41 @@ pub(crate) async fn record(
     ended.or_show(page(&app, &signed, &subject, &which, Some((step.key, form)))).await
 }
 
-/// Starts the clock of a step.
+/// What is done to the clock of a step.
+#[derive(Clone, Copy)]
+enum Turn {
+    Start,
+    /// What it counted stands in the step's form.
+    Stop,
+    /// What it counted was a mistake.
+    Forget,
+}
+
 pub(crate) async fn start_clock(
     State(app): State<App>,
     signed: Signed,
     Path(path): Path<(String, String, String)>,
     form: Form,
 ) -> Result<Response, Fault> {
-    turn_clock(&app, &signed, path, form, true).await
+    turn_clock(&app, &signed, path, form, Turn::Start).await
 }
 
-/// Stops the clock of a step; what it counted stands in its form.
 pub(crate) async fn stop_clock(
     State(app): State<App>,
     signed: Signed,
     Path(path): Path<(String, String, String)>,
     form: Form,
 ) -> Result<Response, Fault> {
-    turn_clock(&app, &signed, path, form, false).await
+    turn_clock(&app, &signed, path, form, Turn::Stop).await
+}
+
+pub(crate) async fn forget_clock(
+    State(app): State<App>,
+    signed: Signed,
+    Path(path): Path<(String, String, String)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    turn_clock(&app, &signed, path, form, Turn::Forget).await
 }
 
 async fn turn_clock(
@@ -140,17 +157,19 @@ async fn turn_clock(
     signed: &Signed,
     (stage, which, step): (String, String, String),
     mut form: Form,
-    on: bool,
+    turn: Turn,
 ) -> Result<Response, Fault> {
     let (subject, step) = timed(app, &stage, &which, &step).await?;
     let place = back(&subject, &which, &form);
     let ended = form
         .act_once(&app.pool, signed.now, async |conn| {
-            if on {
-                actions::possible(conn, &subject, step).await?;
-                clocks::start(conn, &subject, step.key, signed.now, signed.person).await?;
-            } else {
-                clocks::stop(conn, &subject, step.key, signed.now).await?;
+            match turn {
+                Turn::Start => {
+                    actions::possible(conn, &subject, step).await?;
+                    clocks::start(conn, &subject, step.key, signed.now, signed.person).await?;
+                }
+                Turn::Stop => clocks::stop(conn, &subject, step.key, signed.now).await?,
+                Turn::Forget => clocks::forget(conn, &subject, step.key).await?,
             }
             Ok(place)
         })

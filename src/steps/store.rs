@@ -101,6 +101,24 @@ pub(super) async fn recorded(
     .await
 }
 
+/// The last record of a step that was not taken back, with its minutes.
+pub(super) async fn last_record(
+    conn: &mut PgConnection,
+    subject: &Subject,
+    step: &Step,
+) -> Result<Option<(Uuid, Option<f64>)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id, (told ->> 'minutes')::double precision FROM bench_steps WHERE subject = $1 AND stage = $2 AND step = $3
+           AND attempt_id IS NOT DISTINCT FROM $4 AND taken_back_at IS NULL ORDER BY at DESC, id DESC LIMIT 1",
+    )
+    .bind(&subject.name)
+    .bind(subject.stage)
+    .bind(step.key)
+    .bind(subject.attempt)
+    .fetch_optional(conn)
+    .await
+}
+
 pub(super) async fn insert(
     conn: &mut PgConnection,
     subject: &Subject,

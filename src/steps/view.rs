@@ -65,6 +65,11 @@ impl Line {
         self.clock.as_ref()?.as_if_since()
     }
 
+    /// Whether its clock has counted something, was stopped, and nothing was recorded.
+    pub(super) fn has_counted(&self) -> bool {
+        self.clock.as_ref().is_some_and(|count| count.running_since.is_none())
+    }
+
     fn input(&self, field: &'static Field) -> Html {
         let input = self.form.input(field.name, field.words).within(self.step.key);
         match field.kind {

@@ -2,14 +2,15 @@
 //!
 //! A clock is two moments in the database, so it goes on through a reload of
 //! the page and a restart of the program. Its subject is the batch it belongs
-//! to, written as everywhere: `cure:31`, `plate:41`, `flask:201`, `load:81`.
+//! to, written as everywhere: `cure:31`, `plate:41`, `flask:201`, `load:81`. The page that shows
+//! all of them is put together in `now`, beside the steps somebody works on.
 
-mod forms;
 mod pages;
 mod store;
 
 pub use store::{
-    Lateness, Timer, as_timed, clock, end, of, running, start, subject_path, take_back,
+    Lateness, Timer, as_timed, by_urgency, clock, end, find, hindrance, of, running, start,
+    subject_path, take_back,
 };
 
 use axum::Router;
@@ -17,11 +18,11 @@ use axum::routing::{get, post};
 
 use crate::web::App;
 
-/// The pages of this capability.
+/// What is done to clocks, and what the pages' script asks.
 pub fn router() -> Router<App> {
     Router::new()
-        .route("/timers", get(pages::show).post(pages::start))
         .route("/timers/running", get(pages::running))
         .route("/timers/{id}/stop", post(pages::stop))
+        .route("/timers/{id}/run-on", post(pages::run_on))
         .route("/timers/{id}/more", post(pages::more))
 }

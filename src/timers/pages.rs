@@ -1,38 +1,17 @@
-//! Every clock that runs, on one page, started and stopped from any device.
+//! What is done to clocks that run, and what the pages' script is told of them.
 
-use askama::Template;
-use askama_web::WebTemplate;
 use axum::Json;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
-use super::forms::ClockForm;
 use super::store::{self, Timer};
 use crate::clock::Moment;
 use crate::id::TimerId;
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame};
+use crate::web::{App, Fault, Form, Refused};
 
 const PLACE: &str = "/timers";
-
-#[derive(Template, WebTemplate)]
-#[template(path = "timers/list.html")]
-pub(crate) struct Clocks {
-    frame: Frame,
-    clocks: Vec<Timer>,
-    form: Form,
-}
-
-async fn page(app: &App, signed: &Signed, form: Form) -> Result<Clocks, Fault> {
-    let clocks = store::running(&app.pool).await?;
-    Ok(Clocks { frame: signed.frame.clone(), clocks, form })
-}
-
-pub(crate) async fn show(State(app): State<App>, signed: Signed) -> Result<Clocks, Fault> {
-    page(&app, &signed, Form::filled([("minutes", "10".to_owned())])).await
-}
 
 /// A clock as the pages' script reads it.
 #[derive(Serialize)]
@@ -71,31 +50,6 @@ pub(crate) async fn running(State(app): State<App>, signed: Signed) -> Result<Re
     Ok(Json(Told { now: exact(signed.now), clocks }).into_response())
 }
 
-pub(crate) async fn start(
-    State(app): State<App>,
-    signed: Signed,
-    mut form: Form,
-) -> Result<Response, Fault> {
-    let Some(clock) = ClockForm::read(&mut form) else {
-        let page = page(&app, &signed, form).await?;
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
-    };
-    let mut conn = app.pool.acquire().await?;
-    if let Some(why) = store::hindrance(&mut conn, &clock.subject).await? {
-        drop(conn);
-        form.wrong("of", why);
-        let page = page(&app, &signed, form).await?;
-        return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
-    }
-    drop(conn);
-    form.act_once(&app.pool, signed.now, async |conn| {
-        store::start(conn, &clock.subject, &clock.name, signed.now, clock.minutes).await?;
-        Ok(PLACE)
-    })
-    .await?
-    .led()
-}
-
 /// Stops one clock; one that was stopped already stays as it is.
 pub(crate) async fn stop(
     State(app): State<App>,
@@ -105,7 +59,27 @@ pub(crate) async fn stop(
 ) -> Result<Response, Fault> {
     form.act_once(&app.pool, signed.now, async |conn| {
         store::stop(conn, id, signed.now).await?;
-        Ok(PLACE)
+        Ok(format!("{PLACE}?stopped={id}"))
+    })
+    .await?
+    .led()
+}
+
+/// Lets a clock run on that was stopped by mistake.
+pub(crate) async fn run_on(
+    State(app): State<App>,
+    signed: Signed,
+    Path(id): Path<TimerId>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    form.act_once(&app.pool, signed.now, async |conn| {
+        if store::run_on(conn, id, signed.now).await? {
+            return Ok(PLACE);
+        }
+        Err(Refused::conflict(
+            "What this clock belonged to has gone on since, so it does not run on. Start a new one if something is to be timed.",
+        )
+        .into())
     })
     .await?
     .led()

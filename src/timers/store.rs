@@ -47,7 +47,10 @@ impl Timer {
         let shown = left.unsigned_abs();
         let (hours, minutes, seconds) = (shown / 3600, shown / 60 % 60, shown % 60);
         let over = if left < 0 { "over by " } else { "" };
-        if hours > 0 {
+        if hours >= 48 {
+            // Days are not counted by the second.
+            format!("{over}{} days", hours / 24)
+        } else if hours > 0 {
             format!("{over}{hours}:{minutes:02}:{seconds:02}")
         } else {
             format!("{over}{minutes:02}:{seconds:02}")
@@ -157,7 +160,7 @@ pub fn subject_path(subject: &str) -> Option<String> {
 }
 
 /// Why a batch as people write it can have no clock, in a sentence; none when it can.
-pub(super) async fn hindrance(
+pub async fn hindrance(
     conn: &mut PgConnection,
     subject: &str,
 ) -> Result<Option<String>, sqlx::Error> {
@@ -242,6 +245,29 @@ pub(super) async fn stop(
     Ok(stopped.rows_affected() == 1)
 }
 
+/// For how long after it was stopped a clock may be let run on.
+const RUNS_ON_MIN: i64 = 30;
+
+/// Lets a clock run on that was stopped a short time ago; says whether it does. One whose thing
+/// has gone on, so that another clock was begun or ended there since, does not.
+pub(super) async fn run_on(
+    conn: &mut PgConnection,
+    id: TimerId,
+    now: Moment,
+) -> Result<bool, sqlx::Error> {
+    let runs = sqlx::query(
+        "UPDATE timers t SET ended_at = NULL WHERE t.id = $1 AND t.ended_at >= $2
+           AND NOT EXISTS (SELECT 1 FROM timers o WHERE o.subject = t.subject AND o.subject NOT LIKE 'bench:%'
+               AND o.id <> t.id AND (o.started_at >= t.ended_at OR o.ended_at >= t.ended_at))
+           AND NOT EXISTS (SELECT 1 FROM timers o WHERE o.subject = t.subject AND o.name = t.name AND o.ended_at IS NULL)",
+    )
+    .bind(id)
+    .bind(now.plus_minutes(-RUNS_ON_MIN))
+    .execute(conn)
+    .await?;
+    Ok(runs.rows_affected() == 1)
+}
+
 /// Gives one clock more minutes; one whose time is up counts them from now.
 pub(super) async fn more(
     conn: &mut PgConnection,
@@ -306,6 +332,29 @@ pub fn as_timed(clock: Option<(Moment, Moment)>, now: Moment) -> Value {
     json!({ "planned_minutes": minutes(ends), "minutes": minutes(now) })
 }
 
+/// One clock; none when there is none of that id.
+pub async fn find(pool: &PgPool, id: TimerId) -> Result<Option<Timer>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id, subject, name, started_at, due_at, ended_at FROM timers WHERE id = $1",
+    )
+    .bind(id)
+    .fetch_optional(pool)
+    .await
+}
+
+/// Puts first what is lost while nobody comes, the latest before all; then what runs, the first
+/// to end first; last what is ready and can wait.
+pub fn by_urgency(clocks: &mut [Timer], now: &Moment) {
+    clocks.sort_by_key(|clock| {
+        let class = match clock.lateness(now) {
+            Lateness::Up | Lateness::Late | Lateness::VeryLate => 0,
+            Lateness::Runs => 1,
+            Lateness::Ready => 2,
+        };
+        (class, clock.due_at)
+    });
+}
+
 /// Every clock that runs, the first to end first.
 pub async fn running(pool: &PgPool) -> Result<Vec<Timer>, sqlx::Error> {
     sqlx::query_as(
@@ -345,8 +394,34 @@ mod tests {
         assert_eq!(timer(65).left(&now), "01:05");
         assert_eq!(timer(3 * 3600 + 4).left(&now), "3:00:04");
         assert_eq!(timer(-40).left(&now), "over by 00:40");
+        assert_eq!(timer(48 * 3600 - 1).left(&now), "47:59:59");
+        assert_eq!(timer(-75 * 3600).left(&now), "over by 3 days");
         assert!(timer(0).is_over(&now) && !timer(1).is_over(&now));
         assert_eq!(timer(1).path(), "/cure/31");
+    }
+
+    #[test]
+    fn what_is_lost_stands_above_what_runs_and_what_is_ready_below() {
+        let now = Moment::default();
+        let timer = |name: &str, seconds| Timer {
+            id: TimerId::new(),
+            subject: "cure:31".to_owned(),
+            name: name.to_owned(),
+            started_at: now,
+            due_at: now.plus_seconds(seconds),
+            ended_at: None,
+        };
+        let mut clocks = vec![
+            timer("bench set", -9000),
+            timer("Print", -800),
+            timer("Wash", -700),
+            timer("quench", -20),
+            timer("Cure", 60),
+            timer("burnout", 6000),
+        ];
+        by_urgency(&mut clocks, &now);
+        let names: Vec<_> = clocks.iter().map(|clock| clock.name.as_str()).collect();
+        assert_eq!(names, ["Wash", "quench", "Cure", "burnout", "bench set", "Print"]);
     }
 
     #[test]

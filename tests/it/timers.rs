@@ -95,6 +95,80 @@ async fn a_clock_is_started_on_one_device_and_stopped_on_another() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_clock_stopped_by_mistake_runs_on_until_its_thing_has_gone_on() {
+    let studio = Studio::open().await;
+    let (one, other) = (studio.maker().await, studio.owner().await);
+    let mut conn = studio.db.pool.acquire().await.unwrap();
+    let now = studio.clock.now();
+    let wash = timers::start(&mut conn, "cure:31", "Wash", now, 8.0).await.unwrap();
+    studio.clock.set(now.plus_minutes(2));
+    let led = one.post(&format!("/timers/{wash}/stop"), &[]).await.led_to().to_owned();
+    let page = one.get(&led).await;
+    assert!(page.page().contains("Wash, cure 31 was stopped") && page.body.contains("run on"));
+    studio.clock.set(now.plus_minutes(3));
+    other.post(&format!("/timers/{wash}/run-on"), &[]).await.led_to();
+    let running = timers::running(&studio.db.pool).await.unwrap();
+    assert_eq!(running[0].due_at, now.plus_minutes(8), "it ends when it would have ended");
+    // The wash is over and the cure has begun: nothing of the wash runs on.
+    let now = now.plus_minutes(7);
+    timers::end(&mut conn, "cure:31", now).await.unwrap();
+    timers::start(&mut conn, "cure:31", "Cure", now, 30.0).await.unwrap();
+    studio.clock.set(now.plus_minutes(1));
+    let late = one.post(&format!("/timers/{wash}/run-on"), &[]).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.body.contains("has gone on since"), "{}", late.body);
+    let running = timers::running(&studio.db.pool).await.unwrap();
+    assert!(running.len() == 1 && running[0].name == "Cure");
+    // Nor does one that was stopped long ago.
+    let cure = running[0].id;
+    one.post(&format!("/timers/{cure}/stop"), &[]).await.led_to();
+    studio.clock.set(now.plus_minutes(40));
+    let late = one.post(&format!("/timers/{cure}/run-on"), &[]).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_somebody_works_on_stands_among_the_clocks_and_is_stopped_there() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = studio.pieces(1, None).await;
+    studio.in_hand(&labels[0], pourday::pieces::Stage::Finish).await;
+    let polished = format!("/steps/finish/{}/polished", labels[0]);
+    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    let pass = |minutes: i64| studio.clock.set(studio.clock.now().plus_minutes(minutes));
+    pass(6);
+    maker.post(&format!("{polished}/stop-clock"), &[]).await.led_to();
+    pass(30);
+    maker.post(&format!("{polished}/start-clock"), &[]).await.led_to();
+    let begun = studio.clock.now();
+    pass(4);
+    // On Clocks and on Now, with the same figure as on its sheet: ten minutes, without the pause.
+    let since = begun.plus_minutes(-6).0.strftime("data-since=\"%Y-%m-%dT%H:%M:%SZ\"").to_string();
+    for place in ["/timers", "/now", &format!("/steps/finish/{}", labels[0])] {
+        let page = maker.get(place).await;
+        assert!(page.page().contains(&since), "{place}: {since}\n{}", page.body);
+    }
+    let clocks = maker.get("/timers").await;
+    assert!(clocks.page().contains("<b>Polished</b>") && !clocks.body.contains("No clock runs"));
+    let stop = format!("{polished}?back=clocks");
+    assert!(clocks.body.contains(&format!("action=\"{stop}\"")));
+    let led = maker.post(&stop, &[]).await.led_to().to_owned();
+    assert_eq!(led, format!("/timers?did={polished}"));
+    let page = maker.get(&led).await;
+    assert!(page.page().contains(&format!("Polished, piece {}: 10 min recorded.", labels[0])));
+    let record = page.body.split("name=\"record\" value=\"").nth(1).unwrap();
+    let record = record.split('"').next().unwrap();
+    let back = format!("{polished}/take-back?back=clocks");
+    let led = maker.post(&back, &[("record", record)]).await.led_to().to_owned();
+    assert!(maker.get(&led).await.page().contains("stopped at 10 min, not recorded yet"));
+    // What was counted by mistake is thrown away.
+    maker.post(&format!("{polished}/forget-clock"), &[]).await.led_to();
+    let sheet = maker.get(&format!("/steps/finish/{}", labels[0])).await;
+    assert!(!sheet.page().contains("value=\"10\"") && !sheet.body.contains("Throw away"));
+    assert!(maker.get("/timers").await.page().contains("No clock runs"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_clock_of_the_least_time_is_ready_and_not_late() {
     let studio = Studio::open().await;
     let maker = studio.maker().await;
@@ -108,6 +182,7 @@ async fn a_clock_of_the_least_time_is_ready_and_not_late() {
     let page = maker.get("/timers").await;
     assert!(page.page().contains(">ready</time>") && page.body.contains("since Wed"));
     assert!(!page.body.contains("over by") && !page.body.contains("its time is up"));
+    assert!(!page.body.contains("5 min more"), "what is ready needs no more time");
 }
 
 #[tokio::test(flavor = "multi_thread")]
