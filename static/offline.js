@@ -9,7 +9,7 @@
   say({ who, look: true });
 
   const kept = Number(document.body.dataset.kept || 0);
-  const time = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  const time = (at) => new Date(at).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
   if (kept) {
     const notice = document.createElement("p");
     notice.className = "notice kept";
@@ -24,10 +24,43 @@
   document.addEventListener("submit", (event) => {
     const form = event.target, once = form.querySelector("input[name=once]");
     if (form.method !== "post" || !once) return;
-    const thing = form.closest("article, li")?.querySelector(".ask-what")?.textContent || document.querySelector("h1:not(.sr)")?.textContent || document.title;
+    const line = form.closest("article, li"), head = document.querySelector("h1:not(.sr)")?.textContent || document.title;
+    const step = line?.querySelector(".bench-step-head > b, .clock-what")?.textContent;
+    const thing = line?.querySelector(".ask-what")?.textContent || (step ? `${step}, ${head}` : head);
     const button = event.submitter?.textContent || "";
     navigator.serviceWorker.controller?.postMessage({ once: once.value, words: `${thing.trim()}: ${button.trim()}`.replace(/\s+/g, " ") });
   }, true);
+
+  // A clock of work that was started and not sent yet runs here all the same, and is stopped by
+  // forms that follow it in the outbox.
+  const clocks = (forms) => {
+    for (const built of document.querySelectorAll("main [data-kept-clock]")) built.remove();
+    for (const start of document.querySelectorAll("main form[action$='/start-clock']")) {
+      const step = start.action.replace(/\/start-clock$/, "");
+      const last = forms.filter((form) => !form.refused && (form.action === step || form.action.startsWith(`${step}/`))).pop();
+      if (last?.action !== start.action) continue;
+      const now = window.pourdayNow?.() ?? Date.now(), since = new Date(now - Math.max(0, Date.now() - last.at)).toISOString();
+      const running = element("div", "", "bench-step-clock"), clock = element("time", "", "clock");
+      running.dataset.keptClock = "";
+      clock.dataset.since = clock.dateTime = since;
+      running.append(clock);
+      for (const [action, words, look] of [[step, "Stop and record", "button primary"], [`${step}/stop-clock`, "Stop", "button"]]) {
+        const form = start.cloneNode(true), button = form.querySelector("button");
+        form.setAttribute("action", new URL(action).pathname);
+        delete form.dataset.single;
+        delete form.dataset.sent;
+        form.querySelector("input[name=once]").value = crypto.randomUUID();
+        button.className = look;
+        button.disabled = false;
+        delete button.dataset.words;
+        button.textContent = words;
+        button.removeAttribute("aria-label");
+        running.append(form);
+      }
+      const line = start.closest("li");
+      line?.insertBefore(running, line.querySelector(":scope > details"));
+    }
+  };
 
   const bar = document.createElement("section");
   bar.className = "outbox";
@@ -64,10 +97,11 @@
       list.append(item);
     }
     bar.append(list);
+    clocks(forms);
     // A step that is kept is not offered a second time.
     for (const form of document.querySelectorAll("main form[method=post]")) {
-      const version = form.querySelector("input[name=version]")?.value;
-      const same = version !== undefined && forms.some((each) => !each.refused && each.action === form.action && each.version === version);
+      const version = form.querySelector("input[name=version]")?.value, single = "single" in form.dataset;
+      const same = (version !== undefined || single) && forms.some((each) => !each.refused && each.action === form.action && (single || each.version === version));
       for (const button of form.querySelectorAll("button")) {
         if (same && !button.dataset.words) { button.dataset.words = button.textContent; button.textContent = "Kept, not sent yet"; button.disabled = true; }
         if (!same && button.dataset.words) { button.textContent = button.dataset.words; delete button.dataset.words; button.disabled = false; }

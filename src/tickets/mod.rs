@@ -24,6 +24,7 @@ use crate::web::App;
 pub fn router() -> Router<App> {
     Router::new()
         .route("/t", get(pages::open::find))
+        .route("/t/open", get(pages::open::all_open))
         .route("/t/{code}", get(pages::open::open))
         // As it stands in the code: capitals make it smaller.
         .route("/T/{code}", get(pages::open::open))

@@ -2,6 +2,7 @@
 //! (rqrr, a reader of ISO/IEC 18004 symbols), and leads to the step that comes next.
 
 use axum::http::StatusCode;
+use pourday::pieces::Stage;
 
 use crate::support::studio::{Actor, Studio};
 
@@ -115,4 +116,51 @@ async fn what_is_typed_in_a_hurry_is_found() {
     let missed = maker.get("/find?find=flask%209").await;
     assert!(missed.page().contains("Nothing here is called “flask 9”"));
     assert!(missed.body.contains("id=\"find\" name=\"find\" value=\"flask 9\""), "to try again");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_device_is_told_in_advance_where_each_open_ticket_leads() {
+    let studio = Studio::open().await;
+    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    let maker = studio.maker().await;
+    let labels = studio.pieces(9, None).await;
+    for (label, stage) in labels[1..].iter().zip([
+        Stage::Cure,
+        Stage::Invest,
+        Stage::Invest,
+        Stage::Burnout,
+        Stage::Burnout,
+        Stage::Cast,
+        Stage::Finish,
+    ]) {
+        studio.bring_to(label, stage).await;
+    }
+    studio.begin(&labels[3], Stage::Invest).await;
+    studio.flask(&labels[3..4], "treeing").await;
+    studio.flask(&labels[4..5], "setting").await;
+    let fired = studio.flask(&labels[5..6], "in_kiln").await;
+    let hot = studio.flask(&labels[6..7], "hot").await;
+    studio.held_load(&[fired, hot]).await;
+    sqlx::query("UPDATE kiln_loads SET state = 'burning', held_at = NULL")
+        .execute(&studio.db.pool)
+        .await
+        .unwrap();
+    maker.get("/tickets?of=open:pieces").await.page();
+    let told = maker.get("/t/open").await;
+    let told: Vec<serde_json::Value> = serde_json::from_str(told.page()).unwrap();
+    assert_eq!(told.len(), labels.len() + 4 + 1, "pieces, flasks and a load");
+    for ticket in &told {
+        let name = ticket["name"].as_str().unwrap();
+        let typed = maker.get(&format!("/t?find={}", name.replace(' ', "+"))).await;
+        assert_eq!(typed.led_to(), ticket["place"].as_str().unwrap(), "{name}");
+        if let Some(code) = ticket["code"].as_str() {
+            assert_eq!(maker.get(&format!("/t/{code}")).await.led_to(), ticket["place"]);
+        }
+    }
+    let coded = told.iter().filter(|ticket| ticket["code"].is_string()).count();
+    assert_eq!(coded, labels.len(), "those whose tickets were printed");
+    assert!(studio.stranger().get("/t/open").await.led_to().starts_with("/sign-in"));
 }

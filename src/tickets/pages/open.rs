@@ -1,7 +1,8 @@
 //! A ticket that was scanned or typed leads to the step that comes next.
 
+use axum::Json;
 use axum::extract::{Path, Query, State};
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::people::Signed;
@@ -18,6 +19,11 @@ pub(crate) async fn open(
     let subject = store::subject(&app.pool, &code).await?.ok_or(Fault::NotFound)?;
     let place = lead::next(&app.pool, &subject).await?.ok_or(Fault::NotFound)?;
     Ok(see_other(&place))
+}
+
+/// Where the tickets of everything being made lead, kept by devices that may lose the network.
+pub(crate) async fn all_open(State(app): State<App>, _signed: Signed) -> Result<Response, Fault> {
+    Ok(Json(lead::all_open(&app.pool).await?).into_response())
 }
 
 #[derive(Clone, Debug, Default, Deserialize)]

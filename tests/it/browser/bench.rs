@@ -18,6 +18,8 @@ enum Whole {
     All,
     /// Pages come and forms go, but no stream of events stays open.
     WithoutStreams,
+    /// What is sent arrives, and no answer comes back.
+    Hangs,
     /// Nothing: connections end, new ones are refused.
     Cut,
 }
@@ -58,6 +60,10 @@ impl Line {
         self.whole.send_replace(Whole::Cut);
     }
 
+    pub(super) fn hang(&self) {
+        self.whole.send_replace(Whole::Hangs);
+    }
+
     /// Ends streams of events and lets no new one begin.
     pub(super) fn silence(&self) {
         self.whole.send_replace(Whole::WithoutStreams);
@@ -88,7 +94,7 @@ async fn carry(mut near: TcpStream, program: SocketAddr, mut state: watch::Recei
                 }
                 _ => return,
             },
-            read = far.read(&mut answered) => match read {
+            read = far.read(&mut answered), if now != Whole::Hangs => match read {
                 Ok(n) if n > 0 => {
                     if near.write_all(&answered[..n]).await.is_err() {
                         return;

@@ -2,6 +2,7 @@
 
 mod bench;
 mod driver;
+mod offline;
 mod plan;
 mod viewer;
 mod presence;
