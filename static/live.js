@@ -5,17 +5,45 @@
   const main = document.querySelector("main[data-live]");
   if (main && "EventSource" in window) {
     const topics = new Set(main.dataset.live.split(" ").filter(Boolean));
-    let changed = false;
-    document.addEventListener("input", (event) => { if (main.contains(event.target)) changed = true; });
+    // Somebody is typing as long as something typed stands in a field.
+    let touched = false;
+    document.addEventListener("input", (event) => { if (main.contains(event.target)) touched = true; });
+    const differs = (field) =>
+      field.type === "hidden" || field.disabled ? false
+      : field.type === "checkbox" || field.type === "radio" ? field.checked !== field.defaultChecked
+      : field.tagName === "SELECT" ? [...field.options].some((option, n) => option.selected !== (option.defaultSelected || (n === 0 && !field.multiple && ![...field.options].some((each) => each.defaultSelected))))
+      : field.value !== field.defaultValue;
+    const typing = () => {
+      touched &&= [...main.querySelectorAll("input, textarea, select")].some(differs);
+      return touched;
+    };
+    // What can be done on a page, and to what as it was: another person's step changes it.
+    const stands = (of) => JSON.stringify([
+      of.querySelector("h1")?.textContent,
+      ...[...of.querySelectorAll("form[method=post]")].filter((form) => !form.closest("[data-kept-clock]")).map((form) => [form.getAttribute("action"), form.querySelector("input[name=version]")?.value]),
+    ]);
+    const meanwhile = () => {
+      if (main.querySelector(".meanwhile")) return;
+      const notice = document.createElement("p"), show = document.createElement("button");
+      notice.className = "notice meanwhile";
+      notice.setAttribute("role", "status");
+      show.className = "button";
+      show.type = "button";
+      show.textContent = "Show it as it is now";
+      show.addEventListener("click", () => location.reload());
+      notice.append("This has changed since you began to type. What you typed still stands here; sent now it may be turned down. ", show);
+      main.prepend(notice);
+    };
     let waiting = null;
     const refresh = async () => {
       waiting = null;
-      if (changed || document.hidden || main.querySelector(".dragging")) return;
+      if (document.hidden || main.querySelector(".dragging")) return;
       const answer = await fetch(location.href, { headers: { Accept: "text/html" } }).catch(() => null);
       if (!answer?.ok || answer.redirected) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       const next = page.querySelector("main");
-      if (!next || changed) return;
+      if (!next) return;
+      if (typing()) { if (stands(next) !== stands(main)) meanwhile(); return; }
       // What was unfolded stays unfolded, and the focus stays where it was.
       const unfolded = new Set([...main.querySelectorAll("details[id][open]")].map((d) => d.id));
       const focused = document.activeElement?.id;
@@ -54,7 +82,8 @@
       const two = (n) => String(n).padStart(2, "0");
       const hours = Math.floor(shown / 3600);
       if (left <= 0 && "least" in clock.dataset) { clock.textContent = "ready"; continue; }
-      clock.textContent = (left < 0 ? "over by " : "") + (hours ? hours + ":" : "") + two(Math.floor(shown / 60) % 60) + ":" + two(shown % 60);
+      // Days are not counted by the second.
+      clock.textContent = (left < 0 ? "over by " : "") + (hours >= 48 ? Math.floor(hours / 24) + " days" : (hours ? hours + ":" : "") + two(Math.floor(shown / 60) % 60) + ":" + two(shown % 60));
       clock.classList.toggle("over", left < 0);
     }
     // Clocks of work count up.
