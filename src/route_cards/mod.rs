@@ -27,6 +27,7 @@ pub fn router() -> Router<App> {
         .route("/pieces/{label}/cancel", post(pages::acts::cancel))
         .route("/pieces/{label}/photos/{photo}/share", post(pages::photos::share))
         .route("/pieces/{label}/photos/{photo}/remove", post(pages::photos::remove))
+        .route("/pieces/{label}/photos/{photo}/put-back", post(pages::photos::put_back))
         .merge(
             Router::new()
                 .route("/pieces/{label}/photos", post(pages::photos::add))

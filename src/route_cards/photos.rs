@@ -11,7 +11,7 @@ use crate::id::{FileId, PersonId, PhotoId, PieceId};
 use crate::pieces::Stage;
 
 /// A phone's photo at its largest.
-pub(super) const MOST_BYTES: usize = 15 << 20;
+pub(super) const MOST_BYTES: usize = 40 << 20;
 
 /// Large enough to see a pore, small enough for a phone's line.
 const LONGEST_SIDE: u32 = 1600;
@@ -25,10 +25,12 @@ const MOST_MEMORY: u64 = 512 << 20;
 pub(super) enum PhotoRefusal {
     #[error("Choose a photo first.")]
     Nothing,
-    #[error("This photo is larger than 15 MB. Send a smaller one.")]
+    #[error("This photo is larger than 40 MB. Send a smaller one.")]
     TooLarge,
     #[error("This is no JPEG, PNG or WebP picture. Phones can be set to take JPEG.")]
     OtherFormat,
+    #[error("This photo did not arrive whole. Nothing was kept; send it again.")]
+    CutShort,
     #[error("This picture is damaged or far too large to be opened. Send another one.")]
     Unreadable,
 }
@@ -47,6 +49,10 @@ pub(super) fn take(bytes: &[u8]) -> Result<Vec<u8>, PhotoRefusal> {
         .map_err(|_| PhotoRefusal::Unreadable)?;
     if !matches!(reader.format(), Some(ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) {
         return Err(PhotoRefusal::OtherFormat);
+    }
+    // Decoders fill up what is missing with grey.
+    if reader.format() == Some(ImageFormat::Jpeg) && !jpeg_is_whole(bytes) {
+        return Err(PhotoRefusal::CutShort);
     }
     let mut limits = Limits::default();
     limits.max_image_width = Some(MOST_PIXELS_A_SIDE);
@@ -67,6 +73,35 @@ pub(super) fn take(bytes: &[u8]) -> Result<Vec<u8>, PhotoRefusal> {
     Ok(out)
 }
 
+/// Whether a JPEG goes on to its end marker: segments with their lengths, and scans, in which
+/// 0xFF is followed by 0x00 or a restart marker (ITU-T T.81, annex B). What a phone writes behind
+/// the end, as a few seconds of film, does not matter.
+fn jpeg_is_whole(bytes: &[u8]) -> bool {
+    const START: u8 = 0xd8;
+    const END: u8 = 0xd9;
+    let mut at = 0;
+    loop {
+        // The next marker; within a scan, what only looks like one is passed over.
+        let Some(found) = bytes.get(at..).and_then(|rest| {
+            rest.windows(2).position(|two| {
+                two[0] == 0xff && !matches!(two[1], 0x00 | 0x01 | 0xd0..=0xd7 | 0xff)
+            })
+        }) else {
+            return false;
+        };
+        at += found + 2;
+        match bytes.get(at - 1) {
+            Some(&END) => return true,
+            Some(&START) => {}
+            Some(_) => {
+                let Some(length) = bytes.get(at..at + 2) else { return false };
+                at += usize::from(u16::from_be_bytes([length[0], length[1]]));
+            }
+            None => return false,
+        }
+    }
+}
+
 /// A photo of a piece.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Photo {
@@ -83,7 +118,7 @@ pub(super) async fn of(pool: &PgPool, piece: PieceId) -> Result<Vec<Photo>, sqlx
     sqlx::query_as(
         "SELECT f.id, f.file_id, f.stage::text AS stage, f.caption, f.shared, f.taken_at, w.name AS person
          FROM photos f LEFT JOIN people w ON w.id = f.person_id
-         WHERE f.piece_id = $1 ORDER BY f.taken_at DESC, f.id DESC LIMIT 200",
+         WHERE f.piece_id = $1 AND f.taken_off_at IS NULL ORDER BY f.taken_at DESC, f.id DESC LIMIT 200",
     )
     .bind(piece)
     .fetch_all(pool)
@@ -128,27 +163,67 @@ pub(super) async fn share(
     photo: PhotoId,
     shared: bool,
 ) -> Result<(), sqlx::Error> {
-    sqlx::query("UPDATE photos SET shared = $3 WHERE piece_id = $1 AND id = $2")
+    sqlx::query(
+        "UPDATE photos SET shared = $3 WHERE piece_id = $1 AND id = $2 AND taken_off_at IS NULL",
+    )
+    .bind(piece)
+    .bind(photo)
+    .bind(shared)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Takes a photo off a piece; from then on nobody sees it.
+pub(super) async fn remove(
+    conn: &mut PgConnection,
+    piece: PieceId,
+    photo: PhotoId,
+    now: Moment,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE photos SET taken_off_at = $3, shared = false
+         WHERE piece_id = $1 AND id = $2 AND taken_off_at IS NULL",
+    )
+    .bind(piece)
+    .bind(photo)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// Puts a photo back that was taken off by mistake. The client does not see it again by that.
+pub(super) async fn put_back(
+    conn: &mut PgConnection,
+    piece: PieceId,
+    photo: PhotoId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("UPDATE photos SET taken_off_at = NULL WHERE piece_id = $1 AND id = $2")
         .bind(piece)
         .bind(photo)
-        .bind(shared)
         .execute(conn)
         .await?;
     Ok(())
 }
 
-/// Takes a photo off a piece.
-pub(super) async fn remove(
-    conn: &mut PgConnection,
+/// For how long a photo that was taken off is offered to be put back.
+const OFFERED_MIN: i64 = 60;
+
+/// The photo that was taken off last, a short time ago, and when.
+pub(super) async fn just_off(
+    pool: &PgPool,
     piece: PieceId,
-    photo: PhotoId,
-) -> Result<(), sqlx::Error> {
-    sqlx::query("DELETE FROM photos WHERE piece_id = $1 AND id = $2")
-        .bind(piece)
-        .bind(photo)
-        .execute(conn)
-        .await?;
-    Ok(())
+    now: Moment,
+) -> Result<Option<(PhotoId, Moment)>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT id, taken_off_at FROM photos WHERE piece_id = $1 AND taken_off_at > $2
+         ORDER BY taken_off_at DESC LIMIT 1",
+    )
+    .bind(piece)
+    .bind(now.plus_minutes(-OFFERED_MIN))
+    .fetch_optional(pool)
+    .await
 }
 
 #[cfg(test)]
@@ -195,6 +270,12 @@ mod tests {
         assert_eq!(take(b""), Err(PhotoRefusal::Nothing));
         assert_eq!(take(b"GIF89a and so on"), Err(PhotoRefusal::OtherFormat));
         assert_eq!(take(b"<svg onload=alert(1)>"), Err(PhotoRefusal::OtherFormat));
+        let whole = picture(400, 200, ImageFormat::Jpeg);
+        for cut in [whole.len() / 2, whole.len() - 3] {
+            assert_eq!(take(&whole[..cut]), Err(PhotoRefusal::CutShort), "{cut}");
+        }
+        let film = [&whole[..], b"and a few seconds of film"].concat();
+        assert!(take(&film).is_ok());
         let whole = picture(40, 20, ImageFormat::Png);
         assert_eq!(take(&whole[..40]), Err(PhotoRefusal::Unreadable));
         assert_eq!(take(&vec![0; MOST_BYTES + 1]), Err(PhotoRefusal::TooLarge));

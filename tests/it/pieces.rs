@@ -186,11 +186,22 @@ async fn a_photo_is_kept_once_and_what_is_none_is_refused() {
         .await;
     assert_eq!(none.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(none.body.contains("no JPEG, PNG or WebP"));
-    let large = vec![0_u8; (15 << 20) + (1 << 20)];
-    let large = maker.upload(&photos, &[], &[("photo", "x.png", &large)]).await;
+    let large = vec![0_u8; 41 << 20];
+    let typed = [("caption", "As it came off"), ("stage", "cast")];
+    let large = maker.upload(&photos, &typed, &[("photo", "x.png", &large)]).await;
     assert_eq!(large.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(large.body.contains("larger than 15 MB"));
+    assert!(large.body.contains("larger than 40 MB"));
+    assert!(large.body.contains("value=\"As it came off\""), "what was typed is kept");
+    assert!(large.body.contains("value=\"cast\" selected"));
     maker.post(&format!("{share}/remove"), &[]).await.led_to();
     maker.post(&format!("{share}/remove"), &[]).await.led_to();
-    assert!(!maker.get(&place).await.page().contains("<figure>"));
+    let without = maker.get(&place).await;
+    assert!(!without.page().contains("<figure>") && without.body.contains("Put it back"));
+    // Put back it is seen here again, but no longer by the client.
+    maker.post(&format!("{share}/put-back"), &[]).await.led_to();
+    let back = maker.get(&place).await;
+    assert!(back.page().contains("<figure>") && back.body.contains("Show to the client"));
+    maker.post(&format!("{share}/remove"), &[]).await.led_to();
+    studio.clock.set(studio.clock.now().plus_minutes(61));
+    assert!(!maker.get(&place).await.page().contains("Put it back"), "for an hour");
 }

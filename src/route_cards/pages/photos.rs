@@ -1,5 +1,6 @@
 //! Photos of a piece: added, shown to the client, taken off.
 
+use axum::body::Bytes;
 use axum::extract::{Multipart, Path, State};
 use axum::response::{IntoResponse, Response};
 
@@ -12,25 +13,26 @@ use crate::route_cards::Piece;
 use crate::route_cards::photos::{self, NewPhoto, PhotoRefusal};
 use crate::web::{App, Fault, Form, Refused};
 
-/// Reads the parts of the form; a photo that is too large ends the reading.
-async fn read(mut parts: Multipart) -> Result<(Form, Vec<u8>), Fault> {
-    let damaged = |_| {
-        Refused::input(
-            "photo",
-            "The photo did not arrive whole, or is larger than 15 MB. Nothing was kept; send it again, smaller.",
-        )
-    };
+/// Reads the parts of the form; a photo that is too large ends the reading, and what was typed
+/// before it is kept.
+async fn read(mut parts: Multipart) -> (Form, Result<Vec<u8>, Refused>) {
     let (mut form, mut photo) = (Form::default(), Vec::new());
-    while let Some(part) = parts.next_field().await.map_err(damaged)? {
-        let name = part.name().unwrap_or_default().to_owned();
-        let bytes = part.bytes().await.map_err(damaged)?;
+    loop {
+        let (name, bytes) = match parts.next_field().await {
+            Ok(None) => return (form, Ok(photo)),
+            Ok(Some(part)) => (part.name().unwrap_or_default().to_owned(), part.bytes().await),
+            Err(_) => (String::new(), Ok(Bytes::new())),
+        };
+        let Some(bytes) = bytes.ok().filter(|_| !name.is_empty()) else {
+            let damaged = "The photo did not arrive whole, or is larger than 40 MB. Nothing was kept; send it again, smaller.";
+            return (form, Err(Refused::input("photo", damaged)));
+        };
         if name == "photo" {
             photo = bytes.to_vec();
         } else {
             form.put(&name, &String::from_utf8_lossy(&bytes));
         }
     }
-    Ok((form, photo))
 }
 
 pub(crate) async fn add(
@@ -39,12 +41,10 @@ pub(crate) async fn add(
     Path(label): Path<String>,
     parts: Multipart,
 ) -> Result<Response, Fault> {
-    let (mut form, bytes) = match read(parts).await {
-        Ok(read) => read,
-        Err(Fault::Refused(refused)) => {
-            return refuse(&app, &signed, &label, Form::default(), &refused).await;
-        }
-        Err(fault) => return Err(fault),
+    let (mut form, photo) = read(parts).await;
+    let bytes = match photo {
+        Ok(bytes) => bytes,
+        Err(refused) => return refuse(&app, &signed, &label, form, &refused).await,
     };
     let caption = form.line("caption", 200);
     let told: Option<Stage> = form.value("stage").parse().ok();
@@ -116,8 +116,23 @@ pub(crate) async fn remove(
 ) -> Result<Response, Fault> {
     form.act_once(&app.pool, signed.now, async |conn| {
         let piece = pieces::lock_by_label(conn, &label).await?;
-        photos::remove(conn, piece.id, photo).await?;
-        Ok(Piece(&label))
+        photos::remove(conn, piece.id, photo, signed.now).await?;
+        Ok(format!("{}#photos", Piece(&label)))
+    })
+    .await?
+    .led()
+}
+
+pub(crate) async fn put_back(
+    State(app): State<App>,
+    signed: Signed,
+    Path((label, photo)): Path<(String, PhotoId)>,
+    mut form: Form,
+) -> Result<Response, Fault> {
+    form.act_once(&app.pool, signed.now, async |conn| {
+        let piece = pieces::lock_by_label(conn, &label).await?;
+        photos::put_back(conn, piece.id, photo).await?;
+        Ok(format!("{}#photos", Piece(&label)))
     })
     .await?
     .led()

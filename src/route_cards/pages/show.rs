@@ -7,6 +7,8 @@ use axum::response::Response;
 use serde::Deserialize;
 use sqlx::PgConnection;
 
+use crate::clock::Moment;
+use crate::id::PhotoId;
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::{self, Attempt, RouteCard, Stage, Standing};
@@ -27,6 +29,8 @@ pub(crate) struct ShowPiece {
     /// What its last failure costs, while it waits to be printed again.
     losses: Html,
     photos: Vec<Photo>,
+    /// One that was just taken off, and when.
+    just_off: Option<(PhotoId, Moment)>,
     /// Two photos side by side, the earlier first.
     pair: Option<[Photo; 2]>,
     form: Form,
@@ -71,6 +75,7 @@ pub(super) async fn page(
     let undoable = view::undoable(&card, &events);
     let causes = pieces::causes(&app.pool, card.stage).await?;
     let photos = photos::of(&app.pool, card.piece).await?;
+    let just_off = photos::just_off(&app.pool, card.piece, signed.now).await?;
     Ok(ShowPiece {
         frame: signed.frame.clone(),
         card,
@@ -81,6 +86,7 @@ pub(super) async fn page(
         losses: losses::of_piece(&app.pool, &signed.frame, label).await?,
         pair: compared.pair(&photos),
         photos,
+        just_off,
         form,
     })
 }
