@@ -51,6 +51,16 @@ impl Estimates {
         working_of(&self.value(&row.what, &row.item, &proposal.after), &proposal.working)
     }
 
+    /// Those for which something else was measured.
+    fn proposed_rows(&self) -> Vec<&Row> {
+        self.rows.iter().filter(|row| row.proposal.is_some()).collect()
+    }
+
+    /// The others.
+    fn settled_rows(&self) -> Vec<&Row> {
+        self.rows.iter().filter(|row| row.proposal.is_none()).collect()
+    }
+
     fn least(&self) -> usize {
         LEAST
     }
@@ -72,8 +82,6 @@ async fn page(app: &App, signed: &Signed, form: Form) -> Result<Estimates, Fault
         }
     }
     drop(conn);
-    // What would change stands first.
-    rows.sort_by_key(|row| row.proposal.is_none());
     let taken = view::taken(&app.pool).await?;
     Ok(Estimates { frame: signed.frame.clone(), rows, taken, form })
 }

@@ -7,8 +7,12 @@ use super::model::{LATEST, Proposal, What, propose, propose_limit};
 use crate::clock::Moment;
 use crate::forecasts::{self, Verdict, Way, drawn};
 
-/// Among so many of the pieces finished last those of each design are looked for.
+/// Among so many of the pieces finished or measured last those of each design and alloy are
+/// looked for.
 const FINISHED: i64 = 800;
+
+/// Among so many of the plates of a printer printed last those with its hours are looked for.
+const PRINTED: i64 = 160;
 
 /// A setting with its measurements.
 #[derive(Clone, Debug, FromRow)]
@@ -38,16 +42,18 @@ impl Measured {
 fn sql(what: What) -> String {
     match what {
         What::Chance | What::Limit => String::new(),
+        // The latest are found before anything is joined to them.
         What::MetalLoss => format!(
-            "SELECT '' AS item, '' AS name, s.metal_loss::double precision AS now,
+            "WITH lately AS MATERIALIZED (SELECT b.id, split_part(b.subject, ':', 2)::integer AS flask FROM metal_batches b
+                 WHERE b.kind = 'divested' AND b.subject LIKE 'flask:%' AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = b.id)
+                 ORDER BY b.at DESC LIMIT {LATEST})
+             SELECT '' AS item, '' AS name, s.metal_loss::double precision AS now,
                     coalesce(array_agg(m.share) FILTER (WHERE m.share IS NOT NULL), '{{}}') AS measured
              FROM studio s LEFT JOIN (
                  SELECT (SELECT sum(x.cg) FROM metal_postings x JOIN metal_accounts a ON a.id = x.account_id
                           WHERE x.batch_id = b.id AND a.kind = 'loss')::double precision
                         / nullif(p.fresh_cg + p.returns_cg, 0) AS share
-                 FROM metal_batches b JOIN flasks f ON b.subject = 'flask:' || f.number JOIN pours p ON p.flask_id = f.id
-                 WHERE b.kind = 'divested' AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = b.id)
-                 ORDER BY b.at DESC LIMIT {LATEST}) m ON true
+                 FROM lately b JOIN flasks f ON f.number = b.flask JOIN pours p ON p.flask_id = f.id) m ON true
              GROUP BY s.metal_loss"
         ),
         // What a layer took beyond what was reckoned, from the hours that the printer showed.
@@ -56,10 +62,11 @@ fn sql(what: What) -> String {
              FROM printers r CROSS JOIN LATERAL (
                  SELECT ((s.told ->> 'hours')::double precision * 3600 - p.estimated_min * 60)
                         / nullif((p.estimated_min * 60 - p.bottom_layers * (p.bottom_exposure_s - p.exposure_s)) / (p.exposure_s + p.lift_s), 0) AS over
-                 FROM plates p JOIN bench_steps s ON s.subject = 'plate:' || p.number AND s.stage = 'print' AND s.step = 'off'
-                   AND s.taken_back_at IS NULL AND s.told ? 'hours'
-                 WHERE p.printer_id = r.id AND p.profile_id IS NULL AND p.lift_s = r.lift_s AND p.estimated_min > 0
-                   AND p.bottom_layers IS NOT NULL ORDER BY p.number DESC LIMIT {LATEST}) m
+                 FROM (SELECT * FROM plates WHERE printer_id = r.id AND profile_id IS NULL AND lift_s = r.lift_s AND estimated_min > 0
+                         AND bottom_layers IS NOT NULL ORDER BY number DESC LIMIT {PRINTED}) p
+                 JOIN LATERAL (SELECT told FROM bench_steps WHERE subject = 'plate:' || p.number AND stage = 'print' AND step = 'off'
+                         AND taken_back_at IS NULL AND told ? 'hours' LIMIT 1) s ON true
+                 ORDER BY p.number DESC LIMIT {LATEST}) m
              WHERE r.retired_at IS NULL AND m.over IS NOT NULL GROUP BY r.id ORDER BY lower(r.name)"
         ),
         // Of the pieces finished last; a design that is no longer made has nothing to learn.
@@ -76,18 +83,20 @@ fn sql(what: What) -> String {
              WHERE d.archived_at IS NULL GROUP BY d.id HAVING count(*) >= 8 ORDER BY d.number LIMIT 60"
         ),
         What::Shrinkage => format!(
-            "SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(m.shrinkage) AS measured
-             FROM alloys a CROSS JOIN LATERAL (
-                 SELECT 1 - (s.told ->> 'mm')::double precision / (side.mm * (1 - coalesce(resin.shrinkage, 0))) AS shrinkage
-                 FROM bench_steps s JOIN attempts t ON t.id = s.attempt_id JOIN pieces p ON p.id = t.piece_id
-                 JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
-                 CROSS JOIN LATERAL (SELECT CASE s.told ->> 'side' WHEN 'width' THEN v.box_x_mm WHEN 'depth' THEN v.box_y_mm
-                                                 WHEN 'height' THEN v.box_z_mm END AS mm) side
-                 LEFT JOIN LATERAL (SELECT r.shrinkage FROM plate_pieces pp JOIN plates b ON b.id = pp.plate_id
-                     JOIN resin_lots o ON o.id = b.resin_lot_id JOIN resins r ON r.id = o.resin_id
-                     WHERE pp.attempt_id = t.id AND b.started_at IS NOT NULL ORDER BY b.started_at DESC LIMIT 1) resin ON true
-                 WHERE s.stage = 'finish' AND s.step = 'measured' AND s.taken_back_at IS NULL AND l.alloy_id = a.id AND side.mm > 0
-                 ORDER BY s.at DESC LIMIT {LATEST}) m
+            "WITH lately AS MATERIALIZED (SELECT attempt_id, told, at FROM bench_steps
+                 WHERE stage = 'finish' AND step = 'measured' AND taken_back_at IS NULL ORDER BY at DESC LIMIT {FINISHED}),
+             m AS MATERIALIZED (SELECT s.attempt_id, l.alloy_id, (s.told ->> 'mm')::double precision / side.mm AS share,
+                          row_number() OVER (PARTITION BY l.alloy_id ORDER BY s.at DESC) AS n
+                   FROM lately s JOIN attempts t ON t.id = s.attempt_id JOIN pieces p ON p.id = t.piece_id
+                   JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
+                   CROSS JOIN LATERAL (SELECT CASE s.told ->> 'side' WHEN 'width' THEN v.box_x_mm WHEN 'depth' THEN v.box_y_mm
+                                                   WHEN 'height' THEN v.box_z_mm END AS mm) side
+                   WHERE side.mm > 0)
+             SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(1 - m.share / (1 - coalesce(resin.shrinkage, 0))) AS measured
+             FROM alloys a JOIN m ON m.alloy_id = a.id AND m.n <= {LATEST}
+             LEFT JOIN LATERAL (SELECT r.shrinkage FROM plate_pieces pp JOIN plates b ON b.id = pp.plate_id
+                 JOIN resin_lots o ON o.id = b.resin_lot_id JOIN resins r ON r.id = o.resin_id
+                 WHERE pp.attempt_id = m.attempt_id AND b.started_at IS NOT NULL ORDER BY b.started_at DESC LIMIT 1) resin ON true
              WHERE a.retired_at IS NULL GROUP BY a.id ORDER BY lower(a.name)"
         ),
     }

@@ -66,9 +66,9 @@ const PAGES: [(&str, &str); 53] = [
     ("/steps/print/5000", "Vat and film"),
     ("/yields", "What works"),
     ("/yields?stage=cast&by=print-vat-film", "clouded"),
-    ("/estimates", "Metal lost in melting"),
+    ("/estimates", "Take it over"),
     ("/trials", "rial"),
-    ("/forecasts", "orecast"),
+    ("/forecasts", "castings by how hard they were"),
 ];
 
 #[tokio::test(flavor = "multi_thread")]

@@ -97,6 +97,30 @@ INSERT INTO bench_steps (id, stage, subject, step, again, told, at)
     UNION ALL SELECT gen_random_uuid(), 'cast', 'flask:' || number, 'crucible', false, '{"crucible": "sound"}', created_at FROM flasks;
 INSERT INTO bench_steps (id, stage, subject, attempt_id, step, again, told, at)
     SELECT gen_random_uuid(), 'finish', 'piece:' || (10000 + o) || '-' || ((i - 1) % 5 + 1), id, 'polished', true, '{"minutes": 12, "to": "bright"}', begun + interval '17 days' FROM tries WHERE NOT failed AND done = 6;
+-- What was forecast of every casting and what became of it, contraction measured on some, and the
+-- metal of every flask that was cut off.
+INSERT INTO forecasts (attempt_id, what, verdict, design_version_id, figures, at)
+    SELECT id, 'fill', CASE WHEN hard < 0 THEN 'yes' WHEN hard < 1 THEN 'doubtful' ELSE 'no' END, pg_temp.uid(4, o % 800 + 1),
+           jsonb_build_object('run_mm', 5 * power(16, hard), 'shortest_mm', 5, 'longest_mm', 80, 'thickness_mm', 1.1), begun + 5 * pace
+    FROM (SELECT *, (seq * 7919 % 1000) / 1000.0 * 1.2 + CASE WHEN failed AND i % 5 = 0 THEN 0.2 ELSE -0.5 END AS hard FROM tries) t WHERE done > 4 OR (done = 4 AND failed)
+    UNION ALL
+    SELECT id, 'feed', CASE WHEN void < 0.05 THEN 'yes' WHEN void < 0.6 THEN 'doubtful' ELSE 'no' END, pg_temp.uid(4, o % 800 + 1),
+           jsonb_build_object('porosity_mm3', power(greatest(void, 0), 3) * pi() / 6), begun + 5 * pace
+    FROM (SELECT *, (seq * 104729 % 1000) / 1000.0 * 1.0 + CASE WHEN failed AND i % 5 = 1 THEN 0.2 ELSE -0.4 END AS void FROM tries) t WHERE done > 4 OR (done = 4 AND failed);
+INSERT INTO bench_steps (id, stage, subject, attempt_id, step, again, told, at)
+    SELECT gen_random_uuid(), 'finish', 'piece:' || (10000 + o) || '-' || ((i - 1) % 5 + 1), id, 'measured', false,
+           jsonb_build_object('side', 'width', 'mm', 19.6 + (seq % 9) * 0.02), begun + interval '16 days' FROM tries WHERE NOT failed AND done = 6 AND i % 40 = 1;
+INSERT INTO metal_accounts (id, kind, alloy_id) SELECT gen_random_uuid(), k, a.id FROM alloys a, unnest(ARRAY['cast', 'pieces', 'returns', 'loss']) k ON CONFLICT DO NOTHING;
+INSERT INTO metal_batches (id, kind, at, subject) SELECT pg_temp.uid(17, f.number), 'divested', p.poured_at + interval '2 hours', 'flask:' || f.number FROM flasks f JOIN pours p ON p.flask_id = f.id;
+INSERT INTO metal_postings (batch_id, account_id, cg)
+    SELECT pg_temp.uid(17, f.number), a.id, CASE a.kind WHEN 'cast' THEN -20000 WHEN 'pieces' THEN 8000 WHEN 'returns' THEN 12000 - lost ELSE lost END
+    FROM (SELECT *, 150 + number * 7919 % 300 AS lost FROM flasks) f JOIN pours p ON p.flask_id = f.id
+    JOIN metal_accounts a ON a.alloy_id = f.alloy_id AND a.kind IN ('cast', 'pieces', 'returns', 'loss');
+INSERT INTO metal_balances SELECT account_id, sum(cg) FROM metal_postings GROUP BY account_id;
+INSERT INTO metal_months SELECT p.account_id, date_trunc('month', b.at AT TIME ZONE 'UTC')::date, sum(p.cg)
+    FROM metal_postings p JOIN metal_batches b ON b.id = p.batch_id GROUP BY 1, 2;
+INSERT INTO metal_days SELECT (b.at AT TIME ZONE 'UTC')::date, p.account_id, sum(p.cg)
+    FROM metal_postings p JOIN metal_batches b ON b.id = p.batch_id GROUP BY 1, 2;
 INSERT INTO timers (id, subject, name, started_at, due_at, ended_at)
     SELECT gen_random_uuid(), 'cure:' || number, 'Cure', created_at, created_at + interval '30 minutes', coalesce(ended_at, CASE WHEN number % 2 = 0 THEN created_at END) FROM cure_batches;
 INSERT INTO yield_marks (on_day)
