@@ -160,3 +160,34 @@ async fn a_batch_without_a_wash_begins_with_the_cure_and_can_be_stopped() {
     assert!(maker.get("/cure?show=ended").await.page().contains("cancelled"));
     assert_eq!(maker.get("/cure/9999").await.status, StatusCode::NOT_FOUND);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn hundreds_go_on_by_one_tap_with_two_picked_out_and_come_back_by_another() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    let labels = cured_pieces(&studio, 240).await;
+    let place = put_together(&studio, &maker, &labels, "4", "25").await.led_to().to_owned();
+    maker.post(&format!("{place}/begin"), &[("version", "1")]).await.led_to();
+    maker.post(&format!("{place}/washed"), &[("version", "2"), ("sure", "yes")]).await.led_to();
+    let page = maker.get(&place).await;
+    assert_eq!(page.page().matches("name=\"failed\"").count(), labels.len());
+    let mut failed = Vec::new();
+    for label in &labels[..2] {
+        failed.push(studio.attempt_of(label).await.to_string());
+    }
+    let causes: Vec<String> = failed.iter().map(|attempt| format!("cause-{attempt}")).collect();
+    let mut form = vec![("version", "3"), ("sure", "yes")];
+    for (attempt, cause) in failed.iter().zip(&causes) {
+        form.extend([("failed", attempt.as_str()), (cause.as_str(), "warped")]);
+    }
+    maker.post(&format!("{place}/finish"), &form).await.led_to();
+    let standing = async || -> Vec<(String, i64)> {
+        sqlx::query_as("SELECT stage::text, count(*) FROM pieces GROUP BY 1 ORDER BY 1")
+            .fetch_all(&studio.db.pool)
+            .await
+            .unwrap()
+    };
+    assert_eq!(standing().await, [("invest".to_owned(), 238), ("print".to_owned(), 2)]);
+    maker.post(&format!("{place}/take-back"), &[("version", "4")]).await.led_to();
+    assert_eq!(standing().await, [("cure".to_owned(), 240)]);
+}
