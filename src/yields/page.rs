@@ -21,6 +21,12 @@ use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Refused, Show, workin
 /// Of fewer pieces no yield is told: the interval would span half of everything.
 const SMALLEST: u64 = 10;
 
+/// So many groups are shown at first; the others are unfolded.
+const SHOWN: usize = 12;
+
+/// The chart of weeks reaches at least so far up, in per cent.
+const LEAST_TOP: f64 = 5.0;
+
 /// So many causes are drawn; rarer ones count in the shares and are told in number.
 const DRAWN: usize = 15;
 
@@ -66,6 +72,16 @@ impl Row {
         });
         Self { name, good: tally.good, bad: tally.bad, counted }
     }
+
+    /// How many came out good, as it is written.
+    fn good_of(&self, show: &Show) -> Html {
+        show.count(i64::from(self.good))
+    }
+
+    /// How many failed.
+    fn bad_of(&self, show: &Show) -> Html {
+        show.count(i64::from(self.bad))
+    }
 }
 
 impl Counted {
@@ -107,12 +123,6 @@ struct Week {
     x: f64,
 }
 
-impl Week {
-    fn y(&self, percent: &f64) -> f64 {
-        150.0 - percent * 1.4
-    }
-}
-
 #[derive(Template, WebTemplate)]
 #[template(path = "yields/show.html")]
 pub(crate) struct Yields {
@@ -130,6 +140,27 @@ pub(crate) struct Yields {
 }
 
 impl Yields {
+    /// The groups with the most pieces.
+    fn first_groups(&self) -> Vec<&Row> {
+        self.groups.iter().take(SHOWN).collect()
+    }
+
+    /// The groups after those.
+    fn more_groups(&self) -> Vec<&Row> {
+        self.groups.iter().skip(SHOWN).collect()
+    }
+
+    /// The share at the upper edge of the chart of weeks, in per cent.
+    fn top(&self) -> f64 {
+        let highest = self.weeks.iter().flat_map(|week| [week.share, week.high]);
+        highest.fold(LEAST_TOP, f64::max).min(100.0)
+    }
+
+    /// The height of a share on that chart.
+    fn y(&self, percent: &f64) -> f64 {
+        150.0 - percent / self.top() * 140.0
+    }
+
     /// By what pieces can be told apart: what they have of themselves, then what was chosen at the
     /// steps of each stage.
     fn ways(&self) -> Vec<(String, Vec<(String, String)>)> {
