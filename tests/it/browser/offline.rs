@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use pourday::pieces::Stage;
 
-use super::bench::{Line, phone, plate, until};
+use super::bench::{phone, plate, until};
 use super::driver::Browser;
 use super::stages::bench;
 
