@@ -85,14 +85,14 @@ fn sql(what: What) -> String {
         What::Shrinkage => format!(
             "WITH lately AS MATERIALIZED (SELECT attempt_id, told, at FROM bench_steps
                  WHERE stage = 'finish' AND step = 'measured' AND taken_back_at IS NULL ORDER BY at DESC LIMIT {FINISHED}),
-             m AS MATERIALIZED (SELECT s.attempt_id, l.alloy_id, (s.told ->> 'mm')::double precision / side.mm AS share,
+             m AS MATERIALIZED (SELECT s.attempt_id, l.alloy_id, (s.told ->> 'mm')::double precision AS mm, side.mm AS model_mm,
                           row_number() OVER (PARTITION BY l.alloy_id ORDER BY s.at DESC) AS n
                    FROM lately s JOIN attempts t ON t.id = s.attempt_id JOIN pieces p ON p.id = t.piece_id
                    JOIN order_lines l ON l.id = p.order_line_id JOIN design_versions v ON v.id = l.design_version_id
                    CROSS JOIN LATERAL (SELECT CASE s.told ->> 'side' WHEN 'width' THEN v.box_x_mm WHEN 'depth' THEN v.box_y_mm
                                                    WHEN 'height' THEN v.box_z_mm END AS mm) side
                    WHERE side.mm > 0)
-             SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(1 - m.share / (1 - coalesce(resin.shrinkage, 0))) AS measured
+             SELECT a.id::text AS item, a.name, a.shrinkage AS now, array_agg(1 - m.mm / (m.model_mm * (1 - coalesce(resin.shrinkage, 0)))) AS measured
              FROM alloys a JOIN m ON m.alloy_id = a.id AND m.n <= {LATEST}
              LEFT JOIN LATERAL (SELECT r.shrinkage FROM plate_pieces pp JOIN plates b ON b.id = pp.plate_id
                  JOIN resin_lots o ON o.id = b.resin_lot_id JOIN resins r ON r.id = o.resin_id
