@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value};
 use sqlx::types::Json;
-use sqlx::{FromRow, PgConnection};
+use sqlx::{FromRow, PgConnection, PgPool};
 use uuid::Uuid;
 
 use super::sheets::Step;
@@ -165,6 +165,45 @@ pub(super) async fn take_back(
     .execute(conn)
     .await?;
     Ok(done.rows_affected() == 1)
+}
+
+/// How many castings a step was recorded for by one tap, and not taken back.
+pub(super) async fn recorded_at(
+    pool: &PgPool,
+    step: &Step,
+    at: Moment,
+    person: PersonId,
+) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT count(*) FROM bench_steps
+         WHERE stage = 'finish' AND step = $1 AND at = $2 AND person_id = $3 AND taken_back_at IS NULL",
+    )
+    .bind(step.key)
+    .bind(at)
+    .bind(person)
+    .fetch_one(pool)
+    .await
+}
+
+/// Takes back what was recorded for many castings by one tap.
+pub(super) async fn take_back_at(
+    conn: &mut PgConnection,
+    step: &Step,
+    at: Moment,
+    now: Moment,
+    person: PersonId,
+) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "UPDATE bench_steps SET taken_back_at = $4, taken_back_by = $3
+         WHERE stage = 'finish' AND step = $1 AND at = $2 AND person_id = $3 AND taken_back_at IS NULL",
+    )
+    .bind(step.key)
+    .bind(at)
+    .bind(person)
+    .bind(now)
+    .execute(conn)
+    .await?;
+    Ok(())
 }
 
 /// A segment of a load's programme.

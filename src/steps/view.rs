@@ -70,24 +70,25 @@ impl Line {
         self.clock.as_ref().is_some_and(|count| count.running_since.is_none())
     }
 
-    fn input(&self, field: &'static Field) -> Html {
-        let input = self.form.input(field.name, field.words).within(self.step.key);
-        match field.kind {
-            Kind::Number { unit, .. } => {
-                let input = input.kind("decimal").unit(unit);
-                if field.needed { input.required().html() } else { input.html() }
-            }
-            Kind::OneOf(words) => {
-                let words: Vec<_> = words.iter().map(|word| (*word, *word)).collect();
-                input.options_or_none(words.as_slice()).html()
-            }
-            Kind::Tick => input.kind("check").html(),
-            Kind::Words => input.with("maxlength=\"500\"").html(),
-        }
-    }
-
     pub(super) fn inputs(&self) -> Vec<Html> {
-        self.step.fields.iter().map(|field| self.input(field)).collect()
+        self.step.fields.iter().map(|field| input(&self.form, self.step, field)).collect()
+    }
+}
+
+/// A field of a step in a form.
+pub(super) fn input(form: &Form, step: &'static Step, field: &'static Field) -> Html {
+    let input = form.input(field.name, field.words).within(step.key);
+    match field.kind {
+        Kind::Number { unit, .. } => {
+            let input = input.kind("decimal").unit(unit);
+            if field.needed { input.required().html() } else { input.html() }
+        }
+        Kind::OneOf(words) => {
+            let words: Vec<_> = words.iter().map(|word| (*word, *word)).collect();
+            input.options_or_none(words.as_slice()).html()
+        }
+        Kind::Tick => input.kind("check").html(),
+        Kind::Words => input.with("maxlength=\"500\"").html(),
     }
 }
 

@@ -284,3 +284,51 @@ async fn cleaning_has_a_clock_and_what_passes_by_itself_has_none() {
     assert!(refused.body.contains("value=\"2000\""), "what it counted is kept: {}", refused.body);
     assert_eq!(minutes_told(&studio).await, [20.0]);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_done_to_many_castings_is_one_tap_with_exceptions_and_one_to_take_it_back() {
+    let studio = Studio::open().await;
+    let maker = studio.maker().await;
+    assert!(maker.get("/steps/finish").await.page().contains("Nothing is at finish"));
+    let labels = studio.pieces(5, None).await;
+    for label in &labels[..4] {
+        studio.in_hand(label, pourday::pieces::Stage::Finish).await;
+    }
+    studio.bring_to(&labels[4], pourday::pieces::Stage::Finish).await;
+    let ticked = |page: &str| page.matches("name=\"pieces\"").count();
+    let page = maker.get("/steps/finish?step=tumbled").await;
+    assert_eq!(ticked(page.page()), 5);
+    assert_eq!(page.body.matches(" checked").count(), 4, "all that are in hand");
+    // Three of them were in the tumbler; ten minutes by hand for all.
+    let mut form = vec![("step", "tumbled"), ("minutes", "10"), ("media", "steel")];
+    form.extend(labels[..3].iter().map(|label| ("pieces", label.as_str())));
+    let led = maker.post("/steps/finish", &form).await.led_to().to_owned();
+    let mut minutes = minutes_told(&studio).await;
+    minutes.sort_by(f64::total_cmp);
+    assert_eq!(minutes, [3.3, 3.3, 3.4], "equal shares that add up");
+    let page = maker.get(&led).await;
+    assert!(page.page().contains("Tumbled: recorded for 3 pieces."), "{}", page.body);
+    let at = page.body.split("name=\"at\" value=\"").nth(1).unwrap().split('"').next().unwrap();
+    let back = [("step", "tumbled"), ("at", at)];
+    studio.clock.set(studio.clock.now().plus_minutes(1));
+    maker.post("/steps/finish/take-back", &back).await.led_to();
+    assert!(minutes_told(&studio).await.is_empty());
+    // What is missing is asked for, and the ticks stay.
+    let wrong = [("step", "cleaned"), ("pieces", labels[1].as_str())];
+    let wrong = maker.post("/steps/finish", &wrong).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("This is needed."));
+    assert_eq!(wrong.body.matches(" checked").count(), 1);
+    let none = maker.post("/steps/finish", &[("step", "cleaned"), ("minutes", "4")]).await;
+    assert!(none.body.contains("Tick at least one piece."));
+    // One that has left the bench holds all of it back.
+    let seen = studio.version_of(&labels[1]).await;
+    let failed = [("version", seen.as_str()), ("stage", "finish"), ("cause", "pitted")];
+    maker.post(&format!("/pieces/{}/failed", labels[1]), &failed).await.led_to();
+    let mut form = vec![("step", "cleaned"), ("minutes", "4")];
+    form.extend(labels[..3].iter().map(|label| ("pieces", label.as_str())));
+    let gone = maker.post("/steps/finish", &form).await;
+    assert_eq!(gone.status, StatusCode::CONFLICT);
+    assert!(gone.body.contains("nothing to finish"), "{}", gone.body);
+    assert!(minutes_told(&studio).await.is_empty(), "all or none");
+}
