@@ -20,6 +20,8 @@ pub(super) struct Unit {
     pub(super) kilns: u64,
     pub(super) ready: Min,
     pub(super) latest: Min,
+    /// What its members' tardiness counts at least.
+    pub(super) least: i64,
     /// Families of the members, as bits, and those they may not be with.
     pub(super) families: u64,
     pub(super) clashes: u64,
@@ -34,11 +36,13 @@ impl Unit {
             kilns: u64::MAX,
             ready: 0,
             latest: Min::MAX,
+            least: 0,
             families: 0,
             clashes: 0,
             place: None,
         };
         for &flask in &unit.flasks {
+            unit.least += super::bound::least_tardiness(model, flask);
             let flask = &model.flasks[usize::from(flask)];
             unit.kilns &= flask.kilns;
             unit.ready = unit.ready.max(flask.ready);
@@ -71,6 +75,8 @@ pub(super) struct Draft {
     pub(super) programme: u16,
     pub(super) from: Min,
     pub(super) latest: Min,
+    /// What its members' tardiness counts at least.
+    pub(super) least: i64,
     pub(super) families: u64,
     pub(super) clashes: u64,
 }
@@ -91,6 +97,7 @@ impl Draft {
         self.programme = 0;
         self.from = self.delay.max(model.kilns[self.kiln].available);
         self.latest = Min::MAX;
+        self.least = 0;
         self.families = 0;
         self.clashes = 0;
         for &number in &self.units {
@@ -98,6 +105,7 @@ impl Draft {
             members += unit.flasks.len();
             self.from = self.from.max(unit.ready);
             self.latest = self.latest.min(unit.latest);
+            self.least += unit.least;
             self.families |= unit.families;
             self.clashes |= unit.clashes;
             for &flask in &unit.flasks {

@@ -38,7 +38,8 @@ use write::written;
 pub struct Options {
     /// The seed of the search's random choices.
     pub seed: u64,
-    /// The search ends after so many steps; with no limit only the callback ends it.
+    /// Each of the two searches beside each other ends after so many steps; with no limit only the
+    /// callback ends them.
     pub most_steps: Option<u64>,
 }
 

@@ -8,7 +8,7 @@ use crate::plan::floor::Floors;
 use crate::plan::model::Model;
 use crate::random::Random;
 
-use super::draft::{Draft, Unit, UnitNo};
+use super::draft::{Unit, UnitNo};
 use super::exact::Exact;
 use super::schedule::Schedule;
 
@@ -42,14 +42,7 @@ impl Polish {
 
     /// The members of a few loads, and the schedule without them.
     fn some_loads<'m>(&mut self, best: &Schedule<'m>) -> Option<(Vec<UnitNo>, Schedule<'m>)> {
-        let free = |draft: &Draft| draft.exactly.is_none() && !draft.under_way;
-        let mut near: Vec<usize> =
-            (0..best.loads.len()).filter(|&load| free(&best.loads[load].0)).collect();
-        if near.is_empty() {
-            return None;
-        }
-        let begin = best.loads[near[self.random.below(near.len())]].1.start;
-        near.sort_by_key(|&load| ((best.loads[load].1.start - begin).abs(), load));
+        let near = best.near_in_time(&mut self.random);
         let most = MOST_FREE.start() + self.random.below(MOST_FREE.count());
         let mut members = Vec::new();
         let mut chosen = Vec::new();

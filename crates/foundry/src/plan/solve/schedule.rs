@@ -4,6 +4,7 @@ use crate::plan::calendar::Min;
 use crate::plan::floor::Floors;
 use crate::plan::model::{FlaskNo, Model};
 use crate::plan::outcome::Objective;
+use crate::random::Random;
 
 use super::board::{Board, Timing};
 use super::draft::{Draft, Unit, UnitNo};
@@ -130,6 +131,18 @@ impl<'m> Schedule<'m> {
             total.add(&cost_of(self.board.model, draft, timing));
         }
         total
+    }
+
+    /// Loads that may change, the nearest in time to one of them first.
+    pub(super) fn near_in_time(&self, random: &mut Random) -> Vec<usize> {
+        let free = |draft: &Draft| draft.exactly.is_none() && !draft.under_way;
+        let mut near: Vec<usize> =
+            (0..self.loads.len()).filter(|&load| free(&self.loads[load].0)).collect();
+        if let Some(&one) = near.get(random.below(near.len())) {
+            let begin = self.loads[one].1.start;
+            near.sort_by_key(|&load| ((self.loads[load].1.start - begin).abs(), load));
+        }
+        near
     }
 
     /// Enters a load at a given time.

@@ -64,7 +64,7 @@ impl<'m> Line<'m> {
         schedule: &Schedule<'m>,
         units: &[Unit],
         seed: u64,
-        free: impl Fn(&Draft, &Timing) -> bool,
+        free: impl Fn(&Draft) -> bool,
     ) -> Option<Self> {
         let model = schedule.board.model;
         let mut line = Self {
@@ -87,7 +87,7 @@ impl<'m> Line<'m> {
         let mut loads: Vec<_> = schedule.loads.iter().collect();
         loads.sort_by_key(|(draft, timing)| (draft.exactly.is_none(), timing.start, draft.kiln));
         for (draft, timing) in loads {
-            if draft.under_way || !free(draft, timing) {
+            if draft.under_way || !free(draft) {
                 line.board.enter(draft.kiln, draft.programme, &draft.order, timing);
                 line.fixed_cost.add(&cost_of(model, draft, timing));
                 line.fixed.push((draft.clone(), timing.clone()));
@@ -140,14 +140,11 @@ impl<'m> Line<'m> {
     /// them placed, when one has no time or the cost passes the limit.
     fn place_from(&mut self, position: usize, limit: f64, worth: &Worth) -> bool {
         let model = self.model();
-        let mut total = self.fixed_cost;
-        let away = self.waiting.len() + usize::from(self.sent.is_some());
-        total.add(&waiting(away - usize::from(self.called.is_some())));
-        for &number in &self.list[..position] {
-            total.add(&self.pool[number].cost);
-        }
+        let mut total = self.cost_until(position);
+        let mut rest = self.least_from(position, worth);
         for at in position..self.list.len() {
             let entry = &mut self.pool[self.list[at]];
+            rest -= worth.load + entry.draft.least as f64;
             if !self.board.earliest(&entry.draft.wanted(), &mut entry.timing) {
                 self.list.truncate(at);
                 return false;
@@ -160,12 +157,35 @@ impl<'m> Line<'m> {
             );
             entry.cost = cost_of(model, &entry.draft, &entry.timing);
             total.add(&entry.cost);
-            if total.scalar(worth) > limit {
+            if total.scalar(worth) + rest > limit {
                 self.list.truncate(at + 1);
                 return false;
             }
         }
         true
+    }
+
+    /// What does not change with the loads from a position of the list on.
+    fn cost_until(&self, position: usize) -> Cost {
+        let mut total = self.fixed_cost;
+        let away = self.waiting.len() + usize::from(self.sent.is_some());
+        total.add(&waiting(away - usize::from(self.called.is_some())));
+        for &number in &self.list[..position] {
+            total.add(&self.pool[number].cost);
+        }
+        total
+    }
+
+    /// What a change counts at least whose first load is at this position.
+    fn at_least(&self, first: usize, worth: &Worth) -> f64 {
+        self.cost_until(first).scalar(worth) + self.least_from(first, worth)
+    }
+
+    /// What the loads from a position on count at least.
+    fn least_from(&self, position: usize, worth: &Worth) -> f64 {
+        let loads = &self.list[position..];
+        let least: i64 = loads.iter().map(|&number| self.pool[number].draft.least).sum();
+        least as f64 + worth.load * loads.len() as f64
     }
 
     /// One random change, kept or not.
@@ -177,9 +197,12 @@ impl<'m> Line<'m> {
         self.saved_list.extend_from_slice(&self.list);
         let before = self.cost().scalar(worth);
         let limit = before - worth.warmth * (1.0 - self.random.unit()).ln();
-        let Some(first) = self.change(floors, units) else {
-            self.restore_drafts();
-            return false;
+        let first = match self.change(floors, units) {
+            Some(first) if self.at_least(first, worth) <= limit => first,
+            _ => {
+                self.restore_drafts();
+                return false;
+            }
         };
         self.undone.clear();
         for at in (first..self.saved_list.len()).rev() {

@@ -94,18 +94,26 @@ struct Relaxed {
 
 impl Relaxed {
     fn new(model: &Model, flask: FlaskNo) -> Self {
-        let earliest_pour = (0..model.kilns.len())
-            .filter(|&kiln| model.flasks[usize::from(flask)].may_use(kiln))
-            .filter_map(|kiln| earliest_pour(model, flask, kiln))
-            .min()
-            // A flask that is planned although it cannot be alone has no bound.
-            .unwrap_or(0);
-        Self { flask, earliest_pour }
+        Self { flask, earliest_pour: earliest_pour_of(model, flask) }
     }
 
     fn tardiness_at(&self, model: &Model, pour: Min) -> i64 {
         model.flasks[usize::from(self.flask)].tardiness(pour.max(self.earliest_pour))
     }
+}
+
+fn earliest_pour_of(model: &Model, flask: FlaskNo) -> Min {
+    (0..model.kilns.len())
+        .filter(|&kiln| model.flasks[usize::from(flask)].may_use(kiln))
+        .filter_map(|kiln| earliest_pour(model, flask, kiln))
+        .min()
+        // A flask that is planned although it cannot be alone has no bound.
+        .unwrap_or(0)
+}
+
+/// What a flask's tardiness counts at least, with everything else out of its way.
+pub(super) fn least_tardiness(model: &Model, flask: FlaskNo) -> i64 {
+    model.flasks[usize::from(flask)].tardiness(earliest_pour_of(model, flask))
 }
 
 /// The earliest pour in a kiln, alone or in the longer programme of others it may be with: a

@@ -38,7 +38,7 @@ fn annealed(problem: &Problem, steps: u32, seed: u64) -> Cost {
     let settled = settle(problem, &model, &mut floors);
     let first = construct(&mut floors, &settled.units, &settled.schedule);
     let mut best = first.cost();
-    let Some(mut line) = Line::new(&first, &settled.units, seed, |_, _| true) else { return best };
+    let Some(mut line) = Line::new(&first, &settled.units, seed, |_| true) else { return best };
     for step in 0..steps {
         let done = f64::from(step) / f64::from(steps);
         let worth = Worth {
