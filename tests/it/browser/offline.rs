@@ -25,8 +25,7 @@ async fn kept_ahead(phone: &Browser) {
 async fn a_ticket_scanned_without_a_network_opens_a_page_that_was_never_opened() {
     let (studio, labels, line, phone) = bench(2, Stage::Print).await;
     let place = plate(&studio, &labels).await;
-    let maker = studio.owner().await;
-    maker.get("/tickets?of=open:pieces").await.page();
+    phone.goto("/tickets?of=open:pieces").await;
     let code: String = sqlx::query_scalar("SELECT code FROM tickets WHERE subject = $1")
         .bind(format!("piece:{}", labels[0]))
         .fetch_one(&studio.db.pool)
