@@ -92,6 +92,15 @@ fn any_decisions(problem: &Problem, seed: u64) -> Decisions {
     decisions
 }
 
+/// With enough flasks and steps for two searches that tell each other what they know.
+#[test]
+fn two_searches_beside_each_other_find_the_same_plan_again() {
+    let problem = problem(7, 24, 3);
+    let once = plan(&problem, 40_000, 3);
+    assert_eq!(check(&problem, &once), []);
+    assert_eq!(once, plan(&problem, 40_000, 3));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 60, ..ProptestConfig::default() })]
 
