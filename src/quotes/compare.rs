@@ -51,9 +51,11 @@ impl OfLine {
         self.costs.iter().map(Compared::took).sum()
     }
 
-    /// Whether anything was recorded that can be compared.
+    /// Whether anything was recorded that can be compared, or is too little for that.
     pub(super) fn measured(&self) -> bool {
-        self.costs.iter().any(|cost| cost.taken.is_some_and(|taken| taken.measured))
+        self.costs
+            .iter()
+            .any(|cost| cost.untold() || cost.taken.is_some_and(|taken| taken.measured))
     }
 }
 

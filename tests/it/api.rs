@@ -190,7 +190,7 @@ async fn what_is_sent_twice_with_one_key_happens_once_and_faults_are_told_by_fie
             .get(&invoice)
             .await
             .page()
-            .contains("Still to be paid</dt><dd class=\"total\"><span class=\"fig\">0.00")
+            .contains("Still to be paid</dt><dd class=\"total\"><details class=\"working\"><summary><span class=\"fig\">0.00")
     );
     let (_, entry) =
         client.get(&format!("/api/v1/client_entries/{}", told["id"].as_str().unwrap())).await;

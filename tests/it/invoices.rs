@@ -320,7 +320,7 @@ async fn a_credit_note_reverses_and_takes_back_no_more_than_there_is() {
             .get(&second)
             .await
             .page()
-            .contains("Still to be paid</dt><dd class=\"total\"><span class=\"fig\">162.00")
+            .contains("Still to be paid</dt><dd class=\"total\"><details class=\"working\"><summary><span class=\"fig\">162.00")
     );
 }
 

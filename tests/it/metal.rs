@@ -421,14 +421,14 @@ async fn an_account_can_be_followed_entry_by_entry() {
     let charge = [Move::new(Account::Fresh, Account::Cast, 3_000)];
     post(pool, Kind::Poured, "flask:7", alloy, &charge).await.unwrap();
     let stock = owner.get("/metal").await;
-    let place = format!("/metal/entries?alloy={alloy}&amp;account=fresh");
+    let place = format!("/metal/entries?alloy={alloy}&#38;account=fresh");
     assert!(stock.page().contains(&place), "{}", stock.body);
     let stands = |page: &str| -> Vec<String> {
         let mark = "data-label=\"stands at\"><b><span class=\"fig\">";
         let figure = |each: &str| each.split('<').next().unwrap().to_owned();
         page.split(mark).skip(1).map(figure).collect()
     };
-    let page = owner.get(&place.replace("&amp;", "&")).await;
+    let page = owner.get(&place.replace("&#38;", "&")).await;
     assert_eq!(stands(page.page()), ["120.00", "150.00", "100.00"], "{}", page.body);
     assert!(page.body.contains("Sterling, fresh metal"));
     let cast = owner.get(&format!("/metal/entries?alloy={alloy}&account=cast")).await;
