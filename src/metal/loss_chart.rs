@@ -6,7 +6,7 @@ use super::losses::OfAlloy;
 const WIDTH: f64 = 560.0;
 const HEIGHT: f64 = 132.0;
 /// Room for the figures at the left.
-const LEFT: f64 = 52.0;
+const LEFT: f64 = 64.0;
 const RIGHT: f64 = 12.0;
 const TOP: f64 = 12.0;
 const BOTTOM: f64 = 16.0;
@@ -64,7 +64,7 @@ impl LossChart {
         // A figure that would stand on another one is left out; the line is not.
         let mut levels = vec![level(*upper, "limit"), level(mean, "mean"), level(*lower, "limit")];
         for at in 1..levels.len() {
-            if levels[at].y - levels[at - 1].y < 13.0 {
+            if levels[at].y - levels[at - 1].y < 18.0 {
                 levels[at].words.clear();
             }
         }
