@@ -4,6 +4,7 @@
 
 mod actions;
 mod controller;
+mod ends;
 mod known_logs;
 mod pages;
 mod sight;
@@ -12,6 +13,7 @@ mod view;
 
 pub use actions::{PlannedLoad, cancel_planned, end_when_empty, hold_again, move_pour, plan_load};
 pub use controller::{Setting, settings};
+pub use ends::{Ends, ends_of};
 pub use view::{LoadRow, LoadState, Standing, list_between, load, standing_in, standing_in_each};
 
 use axum::Router;

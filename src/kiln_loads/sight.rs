@@ -10,6 +10,7 @@ use foundry::heat::{
 use foundry::quantity::Celsius;
 use foundry::working::Worked;
 
+use super::ends::{KEEPS_MIN, mould};
 use super::known_logs::known;
 use super::view::{LoadRow, LoadState, Standing};
 use crate::clock::Moment;
@@ -21,8 +22,6 @@ use crate::web::{App, Fault, Show};
 
 /// A log is drawn so far beyond the end of the programme, min.
 const BEYOND_MIN: f64 = 240.0;
-/// A kiln that takes no longer than this beyond its programme keeps to it, min.
-const KEEPS_MIN: f64 = 10.0;
 /// A clock may be so many minutes out.
 const CLOCK_MIN: i64 = 10;
 
@@ -100,13 +99,7 @@ impl Sight {
         let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm));
         let start = Start {
             segments: load.programme.0.clone(),
-            mould: largest.map(|flask| Mould {
-                inside_mm: f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-                height_mm: f64::from(flask.height_mm),
-                wall_mm: flask.wall_mm,
-                binder,
-                water_per_100: flask.water_per_100,
-            }),
+            mould: largest.map(|flask| mould(flask, binder)),
             pattern: if pattern == "wax" {
                 PatternFamily::Wax
             } else {

@@ -6,7 +6,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, FlaskTypeId, InvestmentId, KilnId, KilnLoadId};
-use crate::kilns::SegmentRow;
+use crate::kilns::{SegmentRow, total_minutes};
 use crate::web::{Order, Paged, Term, Turned};
 
 /// How far a load has come.
@@ -84,6 +84,15 @@ impl LoadRow {
     pub fn starts(&self) -> Moment {
         self.started_at.unwrap_or(self.planned_start_at)
     }
+
+    /// When it is held by its programme.
+    #[must_use]
+    pub fn held_by_programme(&self) -> Moment {
+        match self.started_at {
+            Some(at) => at.plus_minutes(total_minutes(&self.programme.0)),
+            None => self.planned_held_at,
+        }
+    }
 }
 
 /// The columns of [`LoadRow`], for queries that add their own conditions.
@@ -95,6 +104,12 @@ const COLUMNS: &str = "SELECT l.id, l.number, l.kiln_id, k.name AS kiln, k.width
 pub async fn load(db: impl PgExecutor<'_>, number: i32) -> Result<LoadRow, sqlx::Error> {
     let sql = format!("{COLUMNS} WHERE l.number = $1");
     sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(number).fetch_one(db).await
+}
+
+/// Those of some loads that are planned or burning.
+pub(super) async fn not_held(pool: &PgPool, numbers: &[i32]) -> Result<Vec<LoadRow>, sqlx::Error> {
+    let sql = format!("{COLUMNS} WHERE l.state IN ('planned', 'burning') AND l.number = ANY($1)");
+    sqlx::query_as(sqlx::AssertSqlSafe(sql)).bind(numbers).fetch_all(pool).await
 }
 
 /// Loads that were or are to be in a kiln between two moments, in order of their start.

@@ -433,6 +433,15 @@ async fn a_log_that_runs_into_the_future_is_told_and_a_slow_kiln_is_counted_down
     let until = moment(until.split('"').next().unwrap());
     assert!(until > moment("2026-11-25T18:15:00Z"), "{until}");
     assert!(until < moment("2026-11-25T23:00:00Z"), "{until}");
+    // The list of loads and calendars tell the same.
+    let list = maker.get("/loads").await.page().to_owned();
+    assert!(list.contains("by its programme Wed 25 Nov 19:00"), "{list}");
+    maker.post("/plan/calendar", &[]).await.led_to();
+    let plan = maker.get("/plan").await.page().to_owned();
+    let path = plan.split("data-copy-path=\"").nth(1).unwrap().split('"').next().unwrap();
+    let feed = studio.stranger().get(path).await.body;
+    let ends = format!("DTEND:{}", until.to_string().replace(['-', ':'], ""));
+    assert!(feed.contains(&ends), "{ends} in {feed}");
     let page = maker.get(&format!("/loads/{over}")).await;
     assert!(!page.page().contains("as it is known, takes longer"), "it is over");
 }

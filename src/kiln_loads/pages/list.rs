@@ -1,10 +1,13 @@
 //! All loads: those planned and under way, or those of old.
 
+use std::collections::HashMap;
+
 use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::{Query, State};
 
 use crate::kiln_loads::view::{self, ListRow};
+use crate::kiln_loads::{Ends, ends_of};
 use crate::people::Signed;
 use crate::web::{App, Fault, Frame, Listed, PageLinks};
 
@@ -17,6 +20,8 @@ pub(crate) struct ListLoads {
     open: bool,
     search: String,
     loads: Vec<ListRow>,
+    /// When those that are not held yet are to be.
+    ends: HashMap<i32, Ends>,
     links: PageLinks,
 }
 
@@ -28,6 +33,8 @@ pub(crate) async fn show(
     let open = wanted.open();
     let search = wanted.search().to_owned();
     let page = view::list(&app.pool, open, &search, wanted.turned(), SIZE).await?;
+    let numbers: Vec<i32> = page.rows.iter().map(|load| load.number).collect();
+    let ends = ends_of(&app.pool, &numbers).await?;
     let links = page.links(&wanted.base("/loads"));
-    Ok(ListLoads { frame: signed.frame, open, search, loads: page.rows, links })
+    Ok(ListLoads { frame: signed.frame, open, search, loads: page.rows, ends, links })
 }

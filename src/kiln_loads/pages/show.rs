@@ -75,14 +75,6 @@ impl ShowLoad {
         )
     }
 
-    /// When it is held by its programme.
-    fn by_programme(&self) -> Moment {
-        match self.load.started_at {
-            Some(at) => at.plus_minutes(total_minutes(&self.load.programme.0)),
-            None => self.load.planned_held_at,
-        }
-    }
-
     /// When it is held in this kiln as it is known; none where that is by its programme, or it
     /// is held already.
     fn as_known(&self) -> Option<Moment> {
@@ -90,12 +82,12 @@ impl ShowLoad {
             return None;
         }
         let longer = self.sight.takes_min()? - total_minutes(&self.load.programme.0);
-        Some(self.by_programme().plus_minutes(longer))
+        Some(self.load.held_by_programme().plus_minutes(longer))
     }
 
     /// When it is to be held, as well as that is known.
     fn ends(&self) -> Moment {
-        self.as_known().unwrap_or_else(|| self.by_programme())
+        self.as_known().unwrap_or_else(|| self.load.held_by_programme())
     }
 
     /// The first pour that is planned before the load will be held.
