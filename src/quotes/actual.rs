@@ -127,8 +127,7 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
     .bind(order)
     .fetch_all(pool)
     .await?;
-    let shares: Vec<(i32, String, f64, f64, f64, i64, i64, bool)> =
-        sqlx::query_as(SHARES).bind(order).fetch_all(pool).await?;
+    let shares: Vec<ShareRow> = sqlx::query_as(SHARES).bind(order).fetch_all(pool).await?;
     for (n, what, amount, of_batch, in_batch, known, all, measured) in shares {
         let Some(share) = Share::named(&what) else { continue };
         if let Some(line) = lines.iter_mut().find(|line| line.n == n) {
@@ -138,6 +137,9 @@ pub(super) async fn taken(pool: &PgPool, order: OrderId) -> Result<Vec<Taken>, s
     }
     Ok(lines)
 }
+
+/// Line, what was shared, and the fields of [`Shared`] in their order.
+type ShareRow = (i32, String, f64, f64, f64, i64, i64, bool);
 
 /// What a printer or a scale told at a step is taken before what was reckoned, which counts only
 /// where nothing was told; the powder is what was weighed out for the flask's mix, by the share of
