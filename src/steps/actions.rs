@@ -21,13 +21,13 @@ pub(super) async fn record(
 ) -> Result<(), Fault> {
     possible(conn, subject, step).await?;
     if !step.again
-        && let Some((at, who)) = store::recorded(conn, subject, step).await?
+        && let Some(record) = store::last_record(conn, subject, step).await?
     {
         return Err(Refused::conflict(format!(
             "“{}” was recorded already, at {}{}. Nothing was changed; take that back first if it was a mistake.",
             step.words,
-            signed.frame.show.time(at),
-            who.map(|who| format!(" by {who}")).unwrap_or_default(),
+            signed.frame.show.time(record.at),
+            record.person.map(|who| format!(" by {who}")).unwrap_or_default(),
         ))
         .into());
     }
@@ -76,7 +76,24 @@ pub(super) async fn take_back(
     if store::take_back(conn, subject, id, signed.now, signed.person).await? {
         return Ok(());
     }
-    Err(Refused::conflict("This was taken back already. This is how it stands.").into())
+    Err(taken_back_already().into())
+}
+
+/// Takes back what was recorded for many castings by one tap.
+pub(super) async fn take_back_at(
+    conn: &mut PgConnection,
+    signed: &Signed,
+    step: &Step,
+    at: Moment,
+) -> Result<(), Fault> {
+    if store::take_back_at(conn, step, at, signed.now, signed.person).await? {
+        return Ok(());
+    }
+    Err(taken_back_already().into())
+}
+
+fn taken_back_already() -> Refused {
+    Refused::conflict("This was taken back already. This is how it stands.")
 }
 
 /// How far a controller may round what was typed into it.

@@ -226,8 +226,10 @@ pub async fn tapped(pool: &PgPool, action: &str) -> Result<Option<Tapped>, sqlx:
         (Some(count), _) => {
             (format!("stopped at {} min, not recorded yet", count.minutes(Moment::default())), None)
         }
-        (None, Some((id, Some(told)))) => (format!("{} recorded", minutes(told)), Some(id)),
-        (None, Some((id, None))) => ("recorded".to_owned(), Some(id)),
+        (None, Some(record)) => {
+            let told = record.minutes.map(|told| format!("{} ", minutes(told)));
+            (format!("{}recorded", told.unwrap_or_default()), Some(record.id))
+        }
         (None, None) => return Ok(None),
     };
     Ok(Some(Tapped {

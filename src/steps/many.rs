@@ -185,12 +185,14 @@ pub(crate) async fn take_back(
     let step = chosen(form.value("step")).ok_or(Fault::NotFound)?;
     let at: i64 = form.value("at").parse().map_err(|_| Fault::NotFound)?;
     let at = moment(at).ok_or(Fault::NotFound)?;
-    form.act_once(&app.pool, signed.now, async |conn| {
-        store::take_back_at(conn, step, at, signed.now, signed.person).await?;
-        Ok(format!("{PLACE}?step={}", step.key))
-    })
-    .await?
-    .led()
+    let asked = Asked { step: step.key.to_owned(), at: None };
+    let ended = form
+        .act_once(&app.pool, signed.now, async |conn| {
+            actions::take_back_at(conn, &signed, step, at).await?;
+            Ok(format!("{PLACE}?step={}", step.key))
+        })
+        .await?;
+    ended.or_show(page(&app, &signed, &asked, form)).await
 }
 
 #[cfg(test)]

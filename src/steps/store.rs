@@ -82,34 +82,28 @@ pub(super) async fn hindrance(
     })
 }
 
-/// Who recorded a step that is done once, and when; none while nobody has.
-pub(super) async fn recorded(
-    conn: &mut PgConnection,
-    subject: &Subject,
-    step: &Step,
-) -> Result<Option<(Moment, Option<String>)>, sqlx::Error> {
-    sqlx::query_as(
-        "SELECT s.at, p.name FROM bench_steps s LEFT JOIN people p ON p.id = s.person_id
-         WHERE s.subject = $1 AND s.stage = $2 AND s.step = $3 AND s.attempt_id IS NOT DISTINCT FROM $4
-           AND s.taken_back_at IS NULL LIMIT 1",
-    )
-    .bind(&subject.name)
-    .bind(subject.stage)
-    .bind(step.key)
-    .bind(subject.attempt)
-    .fetch_optional(conn)
-    .await
+/// A step as it was recorded.
+#[derive(Debug, FromRow)]
+pub(super) struct Record {
+    pub(super) id: Uuid,
+    pub(super) at: Moment,
+    /// Who recorded it.
+    pub(super) person: Option<String>,
+    /// The minutes that were told.
+    pub(super) minutes: Option<f64>,
 }
 
-/// The last record of a step that was not taken back, with its minutes.
+/// The last record of a step that was not taken back.
 pub(super) async fn last_record(
     conn: &mut PgConnection,
     subject: &Subject,
     step: &Step,
-) -> Result<Option<(Uuid, Option<f64>)>, sqlx::Error> {
+) -> Result<Option<Record>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT id, (told ->> 'minutes')::double precision FROM bench_steps WHERE subject = $1 AND stage = $2 AND step = $3
-           AND attempt_id IS NOT DISTINCT FROM $4 AND taken_back_at IS NULL ORDER BY at DESC, id DESC LIMIT 1",
+        "SELECT s.id, s.at, p.name AS person, (s.told ->> 'minutes')::double precision AS minutes
+         FROM bench_steps s LEFT JOIN people p ON p.id = s.person_id
+         WHERE s.subject = $1 AND s.stage = $2 AND s.step = $3 AND s.attempt_id IS NOT DISTINCT FROM $4
+           AND s.taken_back_at IS NULL ORDER BY s.at DESC, s.id DESC LIMIT 1",
     )
     .bind(&subject.name)
     .bind(subject.stage)
@@ -192,8 +186,8 @@ pub(super) async fn take_back_at(
     at: Moment,
     now: Moment,
     person: PersonId,
-) -> Result<(), sqlx::Error> {
-    sqlx::query(
+) -> Result<bool, sqlx::Error> {
+    let done = sqlx::query(
         "UPDATE bench_steps SET taken_back_at = $4, taken_back_by = $3
          WHERE stage = 'finish' AND step = $1 AND at = $2 AND person_id = $3 AND taken_back_at IS NULL",
     )
@@ -203,7 +197,7 @@ pub(super) async fn take_back_at(
     .bind(now)
     .execute(conn)
     .await?;
-    Ok(())
+    Ok(done.rows_affected() > 0)
 }
 
 /// A segment of a load's programme.

@@ -8,11 +8,7 @@ use crate::support::hot::pour;
 use crate::support::studio::{Actor, Studio};
 
 async fn workshop() -> (Studio, Actor) {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let owner = studio.owner().await;
     (studio, owner)
 }

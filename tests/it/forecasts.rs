@@ -216,11 +216,7 @@ async fn the_limit_of_a_verdict_is_learned_from_castings_taken_over_and_given_ba
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_pour_keeps_what_was_forecast_and_the_designs_page_shows_what_it_was_worth() {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let alloy =
         crate::support::builders_orders::alloy(&studio.db.pool, "Sterling silver", 10.36).await;
     sqlx::query("UPDATE alloys SET solidus_c = 802, liquidus_c = 893, melt_c = 970, flask_c = 520")

@@ -8,11 +8,7 @@ use crate::support::studio::{Actor, Studio};
 /// A studio through which five pieces came, two days to each stage, with rates for the bench.
 /// It is Monday 7 December then.
 async fn studio() -> (Studio, Actor, Actor) {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     sqlx::raw_sql("UPDATE studio SET bench_rate = 60, bench_minutes = 15")
         .execute(&studio.db.pool)
         .await

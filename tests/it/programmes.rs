@@ -9,11 +9,7 @@ use crate::support::studio::{Actor, Studio};
 
 /// A furnished studio, its owner, and the family for resin.
 async fn furnished() -> (Studio, Actor, Uuid) {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     alloy(&studio.db.pool, "Sterling", 10.36).await;
     let owner = studio.owner().await;
     let family = sqlx::query_scalar("SELECT id FROM burnout_families WHERE name = 'Resin'")

@@ -9,11 +9,7 @@ use crate::support::studio::{Actor, Studio, moment};
 
 /// The demo's kilns, flasks and programmes, an alloy with a price, and an order of two pieces.
 async fn furnished() -> (Studio, Actor, i32) {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     rates(&studio.db.pool).await;
     let alloy = alloy(&studio.db.pool, "Sterling", 10.36).await;
     let item = alloy.to_string();

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 
 use crate::support::builders_orders::{alloy, link, order, post, price, rates, send_quote, turned};
-use crate::support::studio::{Actor, Studio};
+use crate::support::studio::{Actor, Answer, Studio};
 
 async fn ready_to_price() -> (Studio, Actor, i32) {
     let studio = Studio::open().await;
@@ -135,20 +135,25 @@ async fn all_that_is_wrong_is_told_at_once_and_also_while_it_is_being_turned() {
         assert!(whole.body.contains(&format!("id=\"f-{field}-e\"")), "{field}");
     }
     assert!(whole.body.contains("Not worked out: 5 fields need a look."));
-    let body: String =
-        fields.iter().map(|(name, value)| format!("{name}={}&", value.replace(' ', "+"))).collect();
-    let request = owner
-        .request("POST", &place)
-        .header("content-type", "application/x-www-form-urlencoded")
-        .header("x-turning", "yes")
-        .body(axum::body::Body::from(body))
-        .unwrap();
-    let (part, _) = owner.send(request).await;
+    let part = turning(&owner, &place, &fields).await;
     assert_eq!(part.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(part.body.starts_with("<div id=\"priced\">"), "a part of the page: {}", part.body);
     for (field, _) in typed {
         assert!(part.body.contains(&format!("data-field=\"{field}\"")), "{field}");
     }
+}
+
+/// Sends the fields as the page's script does while somebody turns them.
+async fn turning(owner: &Actor, place: &str, fields: &[(&str, String)]) -> Answer {
+    let body: String =
+        fields.iter().map(|(name, value)| format!("{name}={}&", value.replace(' ', "+"))).collect();
+    let request = owner
+        .request("POST", place)
+        .header("content-type", "application/x-www-form-urlencoded")
+        .header("x-turning", "yes")
+        .body(axum::body::Body::from(body))
+        .unwrap();
+    owner.send(request).await.0
 }
 
 /// 20.00 of set-up, 100.00 of metal, 30.00 of bench and 48.00 of finishing are 198.00; cost with
@@ -159,26 +164,17 @@ async fn how_sure_the_cost_is_turns_with_the_price() {
     let mut fields = turned(&studio, number, &[("margin_percent", "20")]).await;
     let carried = "1001 0.9 1;1002 1.2 0.8;1003 1 1;1004 1.1 0.9";
     fields.push(("past", carried.to_owned()));
-    let body: String =
-        fields.iter().map(|(name, value)| format!("{name}={}&", value.replace(' ', "+"))).collect();
     let place = format!("/orders/{number}/price/preview");
-    let turning = async |body: String| {
-        let request = owner
-            .request("POST", &place)
-            .header("content-type", "application/x-www-form-urlencoded")
-            .header("x-turning", "yes")
-            .body(axum::body::Body::from(body))
-            .unwrap();
-        owner.send(request).await.0.body
-    };
-    let part = turning(body.clone()).await;
+    let part = turning(&owner, &place, &fields).await.body;
     assert!(part.contains("Like our last 4 orders"), "{part}");
     for amount in ["54.46", "74.26", "14.86"] {
         assert!(part.contains(&format!(">{amount}<span class=\"unit\">")), "{amount}: {part}");
     }
     assert!(part.contains("href=\"/orders/1002/quotes/actual\""));
     // What does not come from the page is not believed.
-    let without = turning(body.replace(&carried.replace(' ', "+"), "1001 x")).await;
+    fields.pop();
+    fields.push(("past", "1001 x".to_owned()));
+    let without = turning(&owner, &place, &fields).await.body;
     assert!(without.contains("54.46") && !without.contains("Like our last"), "{without}");
 }
 

@@ -179,11 +179,7 @@ async fn an_order_is_split_and_merged_again_and_its_labels_stay() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_plan_is_told_what_happened_since_it_was_accepted() {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let owner = studio.owner().await;
     let labels = studio.pieces(2, Some("2026-12-20")).await;
     studio.bring_to(&labels[0], Stage::Invest).await;
@@ -317,11 +313,7 @@ async fn a_ready_piece_that_is_printed_again_gives_its_metal_to_the_returns() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_plan_is_told_of_a_piece_that_is_printed_again_and_its_tree_is_weighed_again() {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let owner = studio.owner().await;
     let labels = studio.pieces(2, Some("2026-12-20")).await;
     for label in &labels {

@@ -240,11 +240,7 @@ async fn a_clock_that_belongs_to_a_step_fills_in_its_minutes() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn cleaning_has_a_clock_and_what_passes_by_itself_has_none() {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let maker = studio.maker().await;
     let labels = studio.pieces(1, None).await;
     studio.in_hand(&labels[0], pourday::pieces::Stage::Invest).await;

@@ -120,11 +120,7 @@ async fn what_is_typed_in_a_hurry_is_found() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_device_is_told_in_advance_where_each_open_ticket_leads() {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     let maker = studio.maker().await;
     let labels = studio.pieces(9, None).await;
     for (label, stage) in labels[1..].iter().zip([

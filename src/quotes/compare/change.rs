@@ -56,6 +56,15 @@ impl Holding<'_> {
         let inputs = &self.content.inputs;
         let whole = |value: f64| exact(value).round_dp(1).normalize();
         let plain = |value: Decimal| value.normalize().to_string();
+        let of_load = |unit: &str, what: &str, quoted: Decimal, field: &str, places: u32| {
+            format!(
+                "A load took {} {unit}{what} for {} flasks, {} {unit} for {} were quoted: turn “{field} of a load” and “Shares a load with”.",
+                exact(of.of_batch).round_dp(places).normalize(),
+                whole(of.in_batch),
+                plain(quoted),
+                inputs.flasks_in_load
+            )
+        };
         match share {
             Share::Resin => {
                 format!(
@@ -80,27 +89,9 @@ impl Holding<'_> {
                 plain(inputs.powder_kg),
                 inputs.pieces_in_flask
             ),
-            Share::Energy => format!(
-                "A load took {} kWh for {} flasks, {} kWh for {} were quoted: turn “Energy of a load” and “Shares a load with”.",
-                whole(of.of_batch),
-                whole(of.in_batch),
-                plain(inputs.kiln_kwh),
-                inputs.flasks_in_load
-            ),
-            Share::Gas => format!(
-                "A load took {} kg of gas for {} flasks, {} kg for {} were quoted: turn “Gas of a load” and “Shares a load with”.",
-                exact(of.of_batch).round_dp(2).normalize(),
-                whole(of.in_batch),
-                plain(inputs.gas_kg),
-                inputs.flasks_in_load
-            ),
-            Share::KilnHours => format!(
-                "A load took {} h for {} flasks, {} h for {} were quoted: turn “Hours of a load” and “Shares a load with”.",
-                whole(of.of_batch),
-                whole(of.in_batch),
-                plain(inputs.kiln_hours),
-                inputs.flasks_in_load
-            ),
+            Share::Energy => of_load("kWh", "", inputs.kiln_kwh, "Energy", 1),
+            Share::Gas => of_load("kg", " of gas", inputs.gas_kg, "Gas", 2),
+            Share::KilnHours => of_load("h", "", inputs.kiln_hours, "Hours", 1),
             Share::Bench => format!(
                 "Bench and pour took {} min a piece, {} were quoted: set “Bench” in the studio's settings nearer to it.",
                 self.of_attempt(taken).round_dp(0),

@@ -3,10 +3,11 @@
 use axum::body::Bytes;
 use axum::extract::{Multipart, Path, State};
 use axum::response::{IntoResponse, Response};
+use sqlx::PgConnection;
 
 use super::show::{Compared, page};
 use crate::files;
-use crate::id::PhotoId;
+use crate::id::{PhotoId, PieceId};
 use crate::people::Signed;
 use crate::pieces::{self, Stage};
 use crate::route_cards::Piece;
@@ -96,43 +97,51 @@ pub(crate) async fn share(
     State(app): State<App>,
     signed: Signed,
     Path((label, photo)): Path<(String, PhotoId)>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
     let shared = form.value("shared") == "yes";
-    form.act_once(&app.pool, signed.now, async |conn| {
-        let piece = pieces::lock_by_label(conn, &label).await?;
-        photos::share(conn, piece.id, photo, shared).await?;
-        Ok(Piece(&label))
+    at_piece(&app, &signed, &label, form, async |conn, piece| {
+        photos::share(conn, piece, photo, shared).await
     })
-    .await?
-    .led()
+    .await
 }
 
 pub(crate) async fn remove(
     State(app): State<App>,
     signed: Signed,
     Path((label, photo)): Path<(String, PhotoId)>,
-    mut form: Form,
+    form: Form,
 ) -> Result<Response, Fault> {
-    form.act_once(&app.pool, signed.now, async |conn| {
-        let piece = pieces::lock_by_label(conn, &label).await?;
-        photos::remove(conn, piece.id, photo, signed.now).await?;
-        Ok(format!("{}#photos", Piece(&label)))
+    at_piece(&app, &signed, &label, form, async |conn, piece| {
+        photos::remove(conn, piece, photo, signed.now).await
     })
-    .await?
-    .led()
+    .await
 }
 
 pub(crate) async fn put_back(
     State(app): State<App>,
     signed: Signed,
     Path((label, photo)): Path<(String, PhotoId)>,
+    form: Form,
+) -> Result<Response, Fault> {
+    at_piece(&app, &signed, &label, form, async |conn, piece| {
+        photos::put_back(conn, piece, photo).await
+    })
+    .await
+}
+
+/// Changes a photo of a piece, and leads back to its photos.
+async fn at_piece(
+    app: &App,
+    signed: &Signed,
+    label: &str,
     mut form: Form,
+    change: impl AsyncFnOnce(&mut PgConnection, PieceId) -> Result<(), sqlx::Error>,
 ) -> Result<Response, Fault> {
     form.act_once(&app.pool, signed.now, async |conn| {
-        let piece = pieces::lock_by_label(conn, &label).await?;
-        photos::put_back(conn, piece.id, photo).await?;
-        Ok(format!("{}#photos", Piece(&label)))
+        let piece = pieces::lock_by_label(conn, label).await?;
+        change(conn, piece.id).await?;
+        Ok(format!("{}#photos", Piece(label)))
     })
     .await?
     .led()

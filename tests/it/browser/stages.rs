@@ -12,11 +12,7 @@ use crate::support::studio::Studio;
 
 /// A studio on a line that can be cut, with pieces that wait for a stage, and a maker's phone.
 pub(super) async fn bench(pieces: i32, stage: Stage) -> (Studio, Vec<String>, Line, Browser) {
-    let studio = Studio::open().await;
-    sqlx::raw_sql(include_str!("../../../src/demo/workshop.sql"))
-        .execute(&studio.db.pool)
-        .await
-        .unwrap();
+    let studio = Studio::with_workshop().await;
     studio.maker().await;
     let labels = studio.pieces(pieces, Some("2026-12-20")).await;
     for label in &labels {

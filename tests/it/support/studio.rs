@@ -57,6 +57,14 @@ impl Studio {
         Self { db, app, clock, router }
     }
 
+    /// A founded studio with machines, materials and alloys.
+    pub(crate) async fn with_workshop() -> Self {
+        let studio = Self::open().await;
+        let workshop = include_str!("../../../src/demo/workshop.sql");
+        sqlx::raw_sql(workshop).execute(&studio.db.pool).await.unwrap();
+        studio
+    }
+
     /// The same studio, taking models of so many bytes at most.
     pub(crate) fn taking_models_of(mut self, bytes: usize) -> Self {
         self.app.largest_model = bytes;
