@@ -68,7 +68,7 @@ pub(super) fn improve<'m>(
             }
             let end = leading.turn(&pace);
             // Of a limited number of steps both make all, so that the plan is always the same.
-            let all_steps = options.most_steps.is_some() && end == Turn::Done;
+            let all_steps = options.most_steps.is_some() && matches!(end, Turn::Done | Turn::Over);
             pace.over.store(!all_steps, Ordering::Relaxed);
             end
         });
@@ -101,8 +101,10 @@ fn follow(search: &mut Searcher<'_, '_, '_>, options: &Options, pace: &Pace) {
 enum Turn {
     /// All steps made.
     Done,
-    /// No more time.
+    /// No time or no steps are left.
     Over,
+    /// The caller wants no more, or no plan can be better.
+    Stopped,
     /// The best plan is proved to be the best there is.
     Proved,
 }
@@ -128,14 +130,14 @@ impl Leading<'_, '_, '_> {
             // The bounds know nothing of staying near an accepted plan, wetting and dear hours.
             let best = self.own.best_cost;
             if best.broken == 0 && best.is_plain() && self.bounds.prove(best.objective()) {
-                return Turn::Over;
+                return Turn::Stopped;
             }
             self.own.step();
             if self.search_on() {
                 return Turn::Proved;
             }
             match self.look() {
-                None => return Turn::Over,
+                None => return Turn::Stopped,
                 Some(used) => {
                     pace.used.store(used.to_bits(), Ordering::Relaxed);
                     self.own.spend(used, self.options);
