@@ -19,7 +19,7 @@ use searcher::{STEPS, Searcher};
 const TURN: u64 = 16 * 1024;
 /// and once this share of the time is used tell each other the best they know. Earlier they would
 /// soon look in the same place.
-const SHARE_FROM: f64 = 0.75;
+const SHARE_FROM: f64 = 0.5;
 /// Nodes of the search through to the end between two looks at the clock: about as long as the
 /// annealing between them.
 const NODES: usize = 100;

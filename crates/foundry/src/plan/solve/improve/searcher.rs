@@ -32,6 +32,12 @@ const LESS_WARM: f64 = 0.35;
 const WARM: f64 = 150.0;
 const COLD: f64 = 0.1;
 
+/// A load counts as much as one of these, anywhere between them, when a round begins, and the last
+/// when it ends: where loads cost much a round ends with few that are full, where they cost little
+/// with many that come early, and no one knows beforehand which is the better way.
+const LOAD_FIRST: (f64, f64) = (1.0, 100.0);
+const LOAD_LAST: f64 = 0.5;
+
 /// Once this share of the time is used,
 const PARTS_FROM: f64 = 0.2;
 /// so much of it goes to rounds of a part of the best plan,
@@ -58,6 +64,8 @@ struct Round {
     number: u64,
     begun_at: u64,
     of: Part,
+    /// What a load counts at its beginning.
+    load: f64,
 }
 
 /// What a round anneals.
@@ -99,6 +107,8 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         seed: u64,
     ) -> Option<Self> {
         let line = Line::new(&first, &search.settled.units, seed, |_| true)?;
+        let mut random = Random::new(!seed);
+        let load = between(&mut random, LOAD_FIRST);
         Some(Self {
             search,
             floors,
@@ -108,10 +118,10 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             steps_in_parts: 0,
             used: 0.0,
             seed,
-            random: Random::new(!seed),
+            random,
             first,
             line,
-            round: Round { number: 0, begun_at: 0, of: Part::First },
+            round: Round { number: 0, begun_at: 0, of: Part::First, load },
             polish: Polish::new(seed),
         })
     }
@@ -177,7 +187,7 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             _ => (within, WARM),
         };
         let worth = Worth {
-            load: 300.0 * (0.5f64 / 300.0).powf(within),
+            load: self.round.load * (LOAD_LAST / self.round.load).powf(within),
             makespan: 0.01 * (0.01f64).powf(within),
             warmth: warm * (COLD / warm).powf(within),
         };
@@ -223,6 +233,7 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         }
         self.round.number += 1;
         self.round.begun_at = self.steps;
+        self.round.load = between(&mut self.random, LOAD_FIRST);
         // Who leaves flasks out that could be planned is caught far from a plan of all.
         let complete = self.best_cost.broken == 0;
         let in_parts = SHARE_OF_PARTS * self.steps as f64 > self.steps_in_parts as f64;
@@ -255,9 +266,8 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         if units.is_empty() {
             return false;
         }
-        let mut between = |(low, high): (f64, f64)| low * (high / low).powf(self.random.unit());
-        let steps = between(PART_STEPS_A_UNIT) * units.len() as f64;
-        self.round.of = Part::Some { steps, warm: between(PART_WARM) };
+        let steps = between(&mut self.random, PART_STEPS_A_UNIT) * units.len() as f64;
+        self.round.of = Part::Some { steps, warm: between(&mut self.random, PART_WARM) };
         self.line = line;
         true
     }
@@ -281,4 +291,9 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             self.keep(schedule);
         }
     }
+}
+
+/// A number between two, each as likely as its multiples.
+fn between(random: &mut Random, (low, high): (f64, f64)) -> f64 {
+    low * (high / low).powf(random.unit())
 }
