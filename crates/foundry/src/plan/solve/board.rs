@@ -1,5 +1,7 @@
 //! The time table: kilns, the furnace and ramps, and where a load finds room in them.
 
+use smallvec::SmallVec;
+
 use crate::plan::calendar::Min;
 use crate::plan::model::{FlaskNo, Model};
 
@@ -292,7 +294,8 @@ impl<'m> Board<'m> {
         let own = &model.programmes[usize::from(programme)];
         let lit = start + model.load_min;
         let end = lit + own.minutes;
-        let mut others: Vec<(Min, Min)> = Vec::new();
+        // Never so many in practice that memory has to be asked for.
+        let mut others: SmallVec<[(Min, Min); 32]> = SmallVec::new();
         for (other, stays) in self.kilns.iter().enumerate() {
             if other == kiln {
                 continue;
@@ -309,14 +312,14 @@ impl<'m> Board<'m> {
         }
         for ramp in &own.ramps {
             let (from, to) = (lit + ramp.0, lit + ramp.1);
-            for &(begin, _) in &others {
+            for &(begin, _) in others.iter() {
                 let at = begin.max(from);
                 if at >= to {
                     continue;
                 }
                 let mut at_once = 0;
                 let mut one_over = Min::MAX;
-                for &(begin, over) in &others {
+                for &(begin, over) in others.iter() {
                     if begin <= at && at < over {
                         at_once += 1;
                         one_over = one_over.min(over);

@@ -55,7 +55,7 @@ impl Unit {
 }
 
 /// A load without its time.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Default)]
 pub(super) struct Draft {
     pub(super) kiln: usize,
     pub(super) units: Vec<UnitNo>,
@@ -79,6 +79,48 @@ pub(super) struct Draft {
     pub(super) least: i64,
     pub(super) families: u64,
     pub(super) clashes: u64,
+}
+
+impl Clone for Draft {
+    fn clone(&self) -> Self {
+        let mut copy = Self::default();
+        copy.clone_from(self);
+        copy
+    }
+
+    /// Copies into the memory that is there.
+    fn clone_from(&mut self, source: &Self) {
+        let Self {
+            kiln,
+            units,
+            exactly,
+            under_way,
+            delay,
+            order,
+            held,
+            sizes,
+            programme,
+            from,
+            latest,
+            least,
+            families,
+            clashes,
+        } = source;
+        self.units.clone_from(units);
+        self.order.clone_from(order);
+        self.held.clone_from(held);
+        self.sizes.clone_from(sizes);
+        self.kiln = *kiln;
+        self.exactly = *exactly;
+        self.under_way = *under_way;
+        self.delay = *delay;
+        self.programme = *programme;
+        self.from = *from;
+        self.latest = *latest;
+        self.least = *least;
+        self.families = *families;
+        self.clashes = *clashes;
+    }
 }
 
 impl Draft {

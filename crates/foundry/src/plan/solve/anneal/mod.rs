@@ -45,6 +45,9 @@ pub(super) struct Line<'m> {
     saved: Vec<(usize, Draft)>,
     saved_list: Vec<usize>,
     undone: Vec<(usize, Timing, Cost)>,
+    /// Memory of drafts and timings that are done with: a step asks the system for none.
+    old_drafts: Vec<Draft>,
+    old_timings: Vec<Timing>,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -83,6 +86,8 @@ impl<'m> Line<'m> {
             saved: Vec::new(),
             saved_list: Vec::new(),
             undone: Vec::new(),
+            old_drafts: Vec::new(),
+            old_timings: Vec::new(),
         };
         let mut loads: Vec<_> = schedule.loads.iter().collect();
         loads.sort_by_key(|(draft, timing)| (draft.exactly.is_none(), timing.start, draft.kiln));
@@ -190,7 +195,8 @@ impl<'m> Line<'m> {
 
     /// One random change, kept or not.
     pub(super) fn step(&mut self, floors: &mut Floors, units: &[Unit], worth: &Worth) -> bool {
-        self.saved.clear();
+        self.old_drafts.extend(self.saved.drain(..).map(|(_, draft)| draft));
+        self.old_timings.extend(self.undone.drain(..).map(|(_, timing, _)| timing));
         self.called = None;
         self.sent = None;
         self.saved_list.clear();
@@ -204,7 +210,6 @@ impl<'m> Line<'m> {
                 return false;
             }
         };
-        self.undone.clear();
         for at in (first..self.saved_list.len()).rev() {
             let number = self.saved_list[at];
             let kiln = self
@@ -214,7 +219,8 @@ impl<'m> Line<'m> {
                 .map_or(self.pool[number].draft.kiln, |one| one.1.kiln);
             let entry = &mut self.pool[number];
             self.board.lift(kiln, &entry.timing);
-            self.undone.push((number, std::mem::take(&mut entry.timing), entry.cost));
+            let room = self.old_timings.pop().unwrap_or_default();
+            self.undone.push((number, std::mem::replace(&mut entry.timing, room), entry.cost));
         }
         if self.place_from(first, limit, worth) {
             let (called, sent) = (self.called.take(), self.sent.take());
@@ -232,7 +238,7 @@ impl<'m> Line<'m> {
         self.restore_drafts();
         while let Some((number, timing, cost)) = self.undone.pop() {
             let entry = &mut self.pool[number];
-            entry.timing = timing;
+            self.old_timings.push(std::mem::replace(&mut entry.timing, timing));
             entry.cost = cost;
             self.board.enter(
                 entry.draft.kiln,
@@ -261,7 +267,7 @@ impl<'m> Line<'m> {
             if draft.units.is_empty() {
                 self.free.push(number);
             }
-            self.pool[number].draft = draft;
+            self.old_drafts.push(std::mem::replace(&mut self.pool[number].draft, draft));
         }
         self.list.clear();
         self.list.extend_from_slice(&self.saved_list);
@@ -282,7 +288,9 @@ impl<'m> Line<'m> {
 
     fn remember(&mut self, number: usize) {
         if !self.saved.iter().any(|one| one.0 == number) {
-            self.saved.push((number, self.pool[number].draft.clone()));
+            let mut draft = self.old_drafts.pop().unwrap_or_default();
+            draft.clone_from(&self.pool[number].draft);
+            self.saved.push((number, draft));
         }
     }
 
