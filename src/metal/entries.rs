@@ -116,6 +116,17 @@ impl Filter {
             || self.before.is_some()
     }
 
+    /// The condition of a query: each kind of its own, so that the database can begin with the
+    /// postings of an account, which are few beside all.
+    fn wanted(&self) -> String {
+        let of = match (&self.account, self.alloy) {
+            (Some(_), _) => OF_ACCOUNT,
+            (None, Some(_)) => OF_ALLOY,
+            (None, None) => " WHERE true",
+        };
+        format!("{of}{WANTED}")
+    }
+
     /// The account whose balance can be told after each entry: nothing that moved it is left out.
     fn followed(&self) -> Option<(AlloyId, &str)> {
         let account = self.account.as_deref().filter(|_| self.kind.is_none())?;
@@ -123,14 +134,16 @@ impl Filter {
     }
 }
 
-const WANTED: &str = " WHERE ($1::uuid IS NULL OR m.subject = 'alloy:' || $1 OR EXISTS (
-         SELECT 1 FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
-          WHERE p.batch_id = m.id AND a.alloy_id = $1))
-       AND ($2::text IS NULL OR m.kind = $2)
-       AND ($3::text IS NULL OR EXISTS (
-         SELECT 1 FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
-          WHERE p.batch_id = m.id AND a.kind = $3 AND ($1::uuid IS NULL OR a.alloy_id = $1)))
-       AND ($4::timestamptz IS NULL OR m.at < $4)";
+/// Entries that moved an account of this kind, of one alloy or of any.
+const OF_ACCOUNT: &str = " WHERE m.id IN (
+         SELECT p.batch_id FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
+          WHERE a.kind = $3 AND ($1::uuid IS NULL OR a.alloy_id = $1))";
+/// Entries that moved an alloy or are about it.
+const OF_ALLOY: &str = " WHERE m.id IN (
+         SELECT p.batch_id FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
+          WHERE a.alloy_id = $1
+         UNION ALL SELECT id FROM metal_batches WHERE subject = 'alloy:' || $1)";
+const WANTED: &str = " AND ($2::text IS NULL OR m.kind = $2) AND ($4::timestamptz IS NULL OR m.at < $4)";
 
 /// Entries with their postings, the latest first, and how many there are.
 pub(super) async fn entries(
@@ -141,7 +154,8 @@ pub(super) async fn entries(
 ) -> Result<Paged<EntryRow>, sqlx::Error> {
     const ORDER: Order = Order { terms: &[Term::moment("m.at"), Term::id("m.id")], falling: true };
     let seek = turned.in_order(&ORDER, size);
-    let count = format!("SELECT count(*) FROM metal_batches m{WANTED}");
+    let wanted = filter.wanted();
+    let count = format!("SELECT count(*) FROM metal_batches m{wanted}");
     let rows = sqlx::query_scalar(sqlx::AssertSqlSafe(count))
         .bind(filter.alloy)
         .bind(&filter.kind)
@@ -150,7 +164,7 @@ pub(super) async fn entries(
         .fetch_one(pool)
         .await?;
     let head = ENTRY.replacen("SELECT ", &format!("SELECT {}, ", seek.column()), 1);
-    let sql = format!("{head}{WANTED} AND {}{}", seek.beyond("$5"), seek.in_order());
+    let sql = format!("{head}{wanted} AND {}{}", seek.beyond("$5"), seek.in_order());
     let found = sqlx::query_as(sqlx::AssertSqlSafe(sql))
         .bind(filter.alloy)
         .bind(&filter.kind)

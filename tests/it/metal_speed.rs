@@ -44,7 +44,21 @@ async fn balances_of_a_million_postings() {
         .await
         .unwrap();
     assert_eq!(count, 1_000_000);
-    for path in ["/metal", "/metal?on=2026-05-17", "/metal?on=2018-03-31", "/metal/entries"] {
+    let alloy: String =
+        sqlx::query_scalar("SELECT id::text FROM alloys WHERE name = 'Alloy 3'")
+            .fetch_one(&studio.db.pool)
+            .await
+            .unwrap();
+    let paths = [
+        "/metal".to_owned(),
+        "/metal?on=2026-05-17".to_owned(),
+        "/metal?on=2018-03-31".to_owned(),
+        "/metal/entries".to_owned(),
+        format!("/metal/entries?alloy={alloy}"),
+        format!("/metal/entries?alloy={alloy}&account=fresh"),
+        format!("/metal/entries?alloy={alloy}&account=fresh&until=2020-01-01"),
+    ];
+    for path in &paths {
         let mut times = Vec::new();
         for _ in 0..7 {
             let begun = Instant::now();
