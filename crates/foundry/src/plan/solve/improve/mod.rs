@@ -2,6 +2,7 @@
 //! each other, each on a thread of its own; where a problem is small, one of them and a search
 //! through to the end.
 
+mod cross;
 mod searcher;
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -20,6 +21,8 @@ const TURN: u64 = 16 * 1024;
 /// and once this share of the time is used tell each other the best they know. Earlier they would
 /// soon look in the same place.
 const SHARE_FROM: f64 = 0.5;
+/// From this share on the first joins its best with the other's when one of them has changed.
+const CROSS_FROM: f64 = 0.2;
 /// Nodes of the search through to the end between two looks at the clock: about as long as the
 /// annealing between them.
 const NODES: usize = 100;
@@ -60,6 +63,8 @@ pub(super) fn improve<'m>(
     let Some(own) = searcher(options.seed) else { return (first, false) };
     let mut other = if alone { None } else { searcher(options.seed ^ OTHER_SEED) };
     let mut leading = Leading { search, options, bounds, watch, own, exact, shown: false };
+    // What both knew when their bests were joined last.
+    let mut crossed = Default::default();
     let end = loop {
         let pace = Pace::new(leading.own.used);
         let end = std::thread::scope(|scope| {
@@ -72,10 +77,15 @@ pub(super) fn improve<'m>(
             pace.over.store(!all_steps, Ordering::Relaxed);
             end
         });
-        if let Some(other) = &mut other
-            && (end != Turn::Done || leading.own.used > SHARE_FROM)
-        {
-            leading.own.share(other);
+        if let Some(other) = &mut other {
+            let bests = (leading.own.best_cost, other.best_cost);
+            if leading.own.used > CROSS_FROM && bests != crossed {
+                leading.own.cross(other);
+                crossed = (leading.own.best_cost, other.best_cost);
+            }
+            if end != Turn::Done || leading.own.used > SHARE_FROM {
+                leading.own.share(other);
+            }
         }
         if end != Turn::Done {
             break end;

@@ -11,6 +11,7 @@ use super::super::draft::Draft;
 use super::super::polish::Polish;
 use super::super::schedule::{Cost, Schedule};
 use super::super::{Options, Search};
+use super::cross::crossed;
 
 /// Steps of annealing between two looks at the clock.
 pub(super) const STEPS: u64 = 64;
@@ -159,7 +160,32 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         }
     }
 
+    /// Joins its best with another search's, each as the beginning and as the end, where that is
+    /// better than its own; larger problems have no time for it.
+    pub(super) fn cross(&mut self, other: &mut Self) {
+        if !self.is_small() || self.best_cost.broken > 0 {
+            return;
+        }
+        self.learn_layouts(other);
+        let units = &self.search.settled.units;
+        let floors = &mut self.floors;
+        let ways = [(&self.best, &other.best), (&other.best, &self.best)];
+        let found =
+            ways.into_iter().filter_map(|(early, late)| crossed(floors, units, early, late));
+        let best = found.min_by_key(Schedule::cost);
+        if let Some(found) = best.filter(|found| found.cost() < self.best_cost) {
+            self.keep(found);
+        }
+    }
+
     fn learn(&mut self, other: &mut Self) {
+        self.learn_layouts(other);
+        self.best_cost = other.best_cost;
+        self.best = other.best.clone();
+    }
+
+    /// How the loads of another search's best stand on their floors.
+    fn learn_layouts(&mut self, other: &mut Self) {
         let model = self.search.model;
         for (draft, _) in &other.best.loads {
             let floor = model.kilns[draft.kiln].floor;
@@ -167,8 +193,6 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
                 self.floors.learn(floor, &draft.sizes, layout);
             }
         }
-        self.best_cost = other.best_cost;
-        self.best = other.best.clone();
     }
 
     fn keep(&mut self, found: Schedule<'m>) {

@@ -1,0 +1,82 @@
+//! Plans that begin like one search's best and end like the other's: what is far apart in time
+//! hardly touches, and each search may have found the better plan of another week.
+
+use crate::plan::calendar::Min;
+use crate::plan::floor::Floors;
+
+use super::super::board::Timing;
+use super::super::draft::{Draft, Unit, UnitNo};
+use super::super::schedule::Schedule;
+
+/// Where more units than these are in neither part the two do not go together.
+const MOST_IN_NEITHER: usize = 4;
+/// Weighted tardiness that a new load counts for a unit in neither part.
+const LOAD_WORTH: i64 = 50;
+
+/// The best schedule that begins like one and ends like another, cut before any load.
+pub(super) fn crossed<'m>(
+    floors: &mut Floors,
+    units: &[Unit],
+    early: &Schedule<'m>,
+    late: &Schedule<'m>,
+) -> Option<Schedule<'m>> {
+    let mut cuts: Vec<Min> = early.loads.iter().map(|(_, timing)| timing.start).collect();
+    cuts.sort_unstable();
+    cuts.dedup();
+    let joined = cuts.iter().filter_map(|&cut| joined(floors, units, early, late, cut));
+    joined.min_by_key(Schedule::cost)
+}
+
+/// The loads of one schedule before a minute, and those of another from then on without the units
+/// that are there already; units in neither are put where they cost least.
+fn joined<'m>(
+    floors: &mut Floors,
+    units: &[Unit],
+    early: &Schedule<'m>,
+    late: &Schedule<'m>,
+    cut: Min,
+) -> Option<Schedule<'m>> {
+    let model = early.board.model;
+    let is_settled = |draft: &Draft| draft.under_way || draft.exactly.is_some();
+    let mut is_here = vec![false; units.len()];
+    let mut loads: Vec<(Draft, Timing)> = Vec::new();
+    for (draft, timing) in &early.loads {
+        if is_settled(draft) || timing.start < cut {
+            draft.units.iter().for_each(|&unit| is_here[usize::from(unit)] = true);
+            loads.push((draft.clone(), timing.clone()));
+        }
+    }
+    for (draft, timing) in &late.loads {
+        if is_settled(draft) || timing.start < cut {
+            continue;
+        }
+        let mut draft = draft.clone();
+        draft.units.retain(|&unit| !is_here[usize::from(unit)]);
+        if draft.units.is_empty() {
+            continue;
+        }
+        draft.units.iter().for_each(|&unit| is_here[usize::from(unit)] = true);
+        draft.derive(model, units);
+        loads.push((draft, timing.clone()));
+    }
+    let neither: Vec<UnitNo> =
+        (0..units.len() as UnitNo).filter(|&unit| !is_here[usize::from(unit)]).collect();
+    if neither.len() > MOST_IN_NEITHER {
+        return None;
+    }
+    loads.sort_by_key(|(draft, timing)| (draft.exactly.is_none(), timing.start, draft.kiln));
+    let mut whole = Schedule::new(model);
+    for (draft, timing) in loads {
+        if draft.under_way {
+            whole.put(draft, timing);
+        } else if !whole.add(draft) {
+            return None;
+        }
+    }
+    for unit in neither {
+        if !whole.insert(floors, units, unit, LOAD_WORTH, false) {
+            whole.waiting.push(unit);
+        }
+    }
+    Some(whole)
+}
