@@ -11,8 +11,8 @@ use foundry::plan::{Plan, Problem, ProblemFault};
 use serde::de::DeserializeOwned;
 
 pub use decisions::{
-    BanJson, DearHoursJson, DecisionsJson, OutOfUseJson, PinJson, PouredJson, RewetJson,
-    UnderWayJson,
+    BanJson, DearHoursJson, DecisionsJson, LongerJson, OutOfUseJson, PinJson, PouredJson,
+    RewetJson, UnderWayJson,
 };
 pub use instance::{
     CalendarJson, ClearanceJson, FamilyJson, FlaskJson, InstanceJson, KilnJson, ProgrammeJson,

@@ -25,8 +25,10 @@ pub struct PlannedLoad {
     pub size_class: String,
     /// When loading begins.
     pub starts: Moment,
-    /// When the programme reaches its end.
+    /// When it is held in its kiln,
     pub held: Moment,
+    /// so many minutes later than by its programme.
+    pub longer_min: i32,
     /// Flask, centre from the left and from the front, planned pour.
     pub flasks: Vec<(FlaskId, f64, f64, Moment)>,
 }

@@ -7,19 +7,18 @@ use sqlx::PgPool;
 use super::view::{self, LoadRow, Standing};
 use crate::clock::Moment;
 use crate::id::FamilyId;
-use crate::kilns::{Inside, KilnFacts, Mould, SegmentRow, binder, heat_lines, total_minutes};
+use crate::kilns::{FilledFlask, Inside, KilnFacts, SegmentRow, Slow, heat_lines, inside};
 use crate::web::Fault;
 
-/// A kiln that takes no longer than this beyond its programme keeps to it, min.
-pub(super) const KEEPS_MIN: f64 = 10.0;
-
 /// When a load is to be held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ends {
     /// In its kiln, as far as that is known.
     pub at: Moment,
     /// By its programme.
     pub by_programme: Moment,
+    /// Why that is later than by its programme.
+    pub slow: Option<Slow>,
 }
 
 /// When those of some loads, by their numbers, that are planned or burning are to be held.
@@ -35,12 +34,13 @@ pub async fn ends_of(pool: &PgPool, numbers: &[i32]) -> Result<HashMap<i32, Ends
             .into_iter()
             .collect();
     let kind = |load: &LoadRow| kinds.get(&load.family_id).map_or("", String::as_str);
+    let of = |load: &LoadRow| facts.iter().find(|facts| facts.name == load.kiln);
     let asked: Vec<(Vec<SegmentRow>, Option<Inside>)> = loads
         .iter()
         .map(|load| {
             let flasks = standing.remove(&load.id).unwrap_or_default();
-            let facts = facts.iter().find(|facts| facts.name == load.kiln);
-            (load.programme.0.clone(), inside(&flasks, kind(load), facts))
+            let flasks: Vec<FilledFlask> = flasks.iter().map(Standing::filled).collect();
+            (load.programme.0.clone(), inside(&flasks, kind(load), of(load)))
         })
         .collect();
     let lines = tokio::task::spawn_blocking(move || heat_lines(&asked))
@@ -48,31 +48,9 @@ pub async fn ends_of(pool: &PgPool, numbers: &[i32]) -> Result<HashMap<i32, Ends
         .map_err(|error| Fault::Unforeseen(error.into()))?;
     let ends = loads.iter().zip(lines).map(|(load, line)| {
         let by_programme = load.held_by_programme();
-        let longer = line.burnout.as_ref().filter(|one| one.waited.get() >= KEEPS_MIN);
-        let at = longer.map_or(by_programme, |burnout| {
-            let takes = burnout.total.get().round() as i64;
-            by_programme.plus_minutes(takes - total_minutes(&load.programme.0))
-        });
-        (load.number, Ends { at, by_programme })
+        let slow = Slow::of(of(load), &line);
+        let at = by_programme.plus_minutes(slow.as_ref().map_or(0, |slow| slow.minutes));
+        (load.number, Ends { at, by_programme, slow })
     });
     Ok(ends.collect())
-}
-
-/// What stands in a kiln, for its heat to be computed: the largest flask, and how many there are.
-fn inside(flasks: &[Standing], kind: &str, facts: Option<&KilnFacts>) -> Option<Inside> {
-    let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm))?;
-    let mould = mould(largest, binder(kind).unwrap_or_default());
-    let flasks = u32::try_from(flasks.len()).unwrap_or(1);
-    Some(Inside { mould, flasks, kiln: facts.map(KilnFacts::powered) })
-}
-
-/// A flask, as far as its heat goes.
-pub(super) fn mould(flask: &Standing, binder: foundry::heat::Binder) -> Mould {
-    Mould {
-        inside_mm: f64::from(flask.diameter_mm) - 2.0 * flask.wall_mm,
-        height_mm: f64::from(flask.height_mm),
-        wall_mm: flask.wall_mm,
-        binder,
-        water_per_100: flask.water_per_100,
-    }
 }

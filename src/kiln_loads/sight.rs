@@ -10,13 +10,14 @@ use foundry::heat::{
 use foundry::quantity::Celsius;
 use foundry::working::Worked;
 
-use super::ends::{KEEPS_MIN, mould};
 use super::known_logs::known;
 use super::view::{LoadRow, LoadState, Standing};
 use crate::clock::Moment;
 use crate::files;
 use crate::kiln_logs::{self, LogRow, Reading, better_scale, columns_of, first_lines, text_of};
-use crate::kilns::{Chart, Curve, Inside, KilnFacts, Mould, as_run, binder, heat_lines};
+use crate::kilns::{
+    Chart, Curve, FilledFlask, Inside, KilnFacts, Slow, as_run, binder, heat_lines, inside,
+};
 use crate::studio::{Settings, Week};
 use crate::web::{App, Fault, Show};
 
@@ -33,6 +34,10 @@ pub(super) struct Sight {
     body: Option<FlaskBody>,
     flasks: u32,
     pub(super) predicted: Option<Burnout>,
+    /// The kiln as its own firings have shown it takes longer for the programme.
+    pub(super) slow: Option<Slow>,
+    /// So many minutes longer, if a kiln to which nothing was fitted is as it was entered.
+    pub(super) perhaps_min: Option<i64>,
     passages: Vec<Passage>,
     /// Why nothing could be predicted.
     pub(super) why_not: Option<String>,
@@ -81,7 +86,8 @@ pub(super) struct Fitted {
 /// What the computation starts from.
 struct Start {
     segments: Vec<crate::kilns::SegmentRow>,
-    mould: Option<Mould>,
+    /// What stands in the kiln.
+    inside: Option<Inside>,
     pattern: PatternFamily,
     binder: Binder,
     casting: Celsius,
@@ -96,10 +102,10 @@ impl Sight {
                 .fetch_one(&app.pool)
                 .await?;
         let binder = binder(&kind).unwrap_or_default();
-        let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm));
+        let filled: Vec<FilledFlask> = flasks.iter().map(Standing::filled).collect();
         let start = Start {
             segments: load.programme.0.clone(),
-            mould: largest.map(|flask| mould(flask, binder)),
+            inside: inside(&filled, &kind, Some(&facts)),
             pattern: if pattern == "wax" {
                 PatternFamily::Wax
             } else {
@@ -113,25 +119,20 @@ impl Sight {
             Some(row) => files::read(&app.pool, row.file_id).await?,
             None => Vec::new(),
         };
-        let count = u32::try_from(flasks.len().max(1)).unwrap_or(1);
-        tokio::task::spawn_blocking(move || Self::compute(facts, &start, count, log, &bytes))
+        tokio::task::spawn_blocking(move || Self::compute(facts, &start, log, &bytes))
             .await
             .map_err(|error| Fault::Unforeseen(error.into()))
     }
 
-    fn compute(
-        facts: KilnFacts,
-        start: &Start,
-        flasks: u32,
-        log: Option<LogRow>,
-        bytes: &[u8],
-    ) -> Self {
+    fn compute(facts: KilnFacts, start: &Start, log: Option<LogRow>, bytes: &[u8]) -> Self {
         let mut sight = Self {
             facts,
             programme: None,
             body: None,
-            flasks,
+            flasks: start.inside.as_ref().map_or(1, |inside| inside.flasks),
             predicted: None,
+            slow: None,
+            perhaps_min: None,
             passages: Vec::new(),
             why_not: None,
             log: None,
@@ -140,15 +141,17 @@ impl Sight {
             Ok(programme) => sight.programme = Some(programme),
             Err(why) => sight.why_not = Some(why.to_string()),
         }
-        match start.mould.map(|mould| mould.body()) {
+        match start.inside.as_ref().map(|inside| inside.mould.body()) {
             Some(Ok((body, _))) => sight.body = Some(body),
             Some(Err(why)) => sight.why_not = Some(why.to_string()),
             None => {}
         }
         if let (Some(programme), Some(body)) = (&sight.programme, &sight.body) {
-            let kiln = sight.facts.powered();
-            let inside = start.mould.map(|mould| Inside { mould, flasks, kiln: Some(kiln) });
-            let line = heat_lines(&[(start.segments.clone(), inside)]).pop();
+            let line = heat_lines(&[(start.segments.clone(), start.inside.clone())]).pop();
+            if let Some(line) = &line {
+                sight.slow = Slow::of(Some(&sight.facts), line);
+                sight.perhaps_min = line.longer_min().filter(|_| !sight.facts.is_fitted());
+            }
             match line.and_then(|line| line.burnout.clone()) {
                 Some(burnout) => {
                     let limits = Limits::usual(start.binder, start.pattern);
@@ -156,7 +159,7 @@ impl Sight {
                     sight.predicted = Some(burnout);
                 }
                 None => {
-                    let kiln = Kiln::Powered { kiln, flasks };
+                    let kiln = Kiln::Powered { kiln: sight.facts.powered(), flasks: sight.flasks };
                     let why = simulate(body, programme, &kiln, &Grid::default()).err();
                     sight.why_not = why.map(|why| why.to_string());
                 }
@@ -196,8 +199,7 @@ impl Sight {
     /// How long the programme takes in this kiln as it is known, in minutes; none where it keeps
     /// to its programme, or nothing could be predicted.
     pub(super) fn takes_min(&self) -> Option<i64> {
-        let burnout = self.predicted.as_ref().filter(|one| one.waited.get() >= KEEPS_MIN)?;
-        Some(burnout.total.get().round() as i64)
+        self.slow.as_ref().map(Slow::takes_min)
     }
 
     /// Whether the log follows the programme as no kiln does.

@@ -15,8 +15,9 @@ pub(super) async fn insert(
 ) -> Result<i32, sqlx::Error> {
     let id = KilnLoadId::new();
     let number = sqlx::query_scalar(
-        "INSERT INTO kiln_loads (id, kiln_id, plan_id, family_id, size_class, programme, planned_start_at, planned_held_at)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING number",
+        "INSERT INTO kiln_loads (id, kiln_id, plan_id, family_id, size_class, programme, planned_start_at, planned_held_at,
+                                 planned_longer_min)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING number",
     )
     .bind(id)
     .bind(load.kiln)
@@ -26,6 +27,7 @@ pub(super) async fn insert(
     .bind(sqlx::types::Json(programme))
     .bind(load.starts)
     .bind(load.held)
+    .bind(load.longer_min)
     .fetch_one(&mut *conn)
     .await?;
     for (flask, x_mm, y_mm, pour) in &load.flasks {

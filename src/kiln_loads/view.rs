@@ -6,7 +6,7 @@ use sqlx::{FromRow, PgExecutor, PgPool};
 
 use crate::clock::Moment;
 use crate::id::{FamilyId, FlaskId, FlaskTypeId, InvestmentId, KilnId, KilnLoadId};
-use crate::kilns::{SegmentRow, total_minutes};
+use crate::kilns::{FilledFlask, SegmentRow, total_minutes};
 use crate::web::{Order, Paged, Term, Turned};
 
 /// How far a load has come.
@@ -68,6 +68,8 @@ pub struct LoadRow {
     pub planned_start_at: Moment,
     /// When it was to be held.
     pub planned_held_at: Moment,
+    /// So many minutes later than by its programme, for its kiln takes longer for it.
+    pub planned_longer_min: i32,
     /// When it started.
     pub started_at: Option<Moment>,
     /// When it was held.
@@ -90,14 +92,14 @@ impl LoadRow {
     pub fn held_by_programme(&self) -> Moment {
         match self.started_at {
             Some(at) => at.plus_minutes(total_minutes(&self.programme.0)),
-            None => self.planned_held_at,
+            None => self.planned_held_at.plus_minutes(-i64::from(self.planned_longer_min)),
         }
     }
 }
 
 /// The columns of [`LoadRow`], for queries that add their own conditions.
 const COLUMNS: &str = "SELECT l.id, l.number, l.kiln_id, k.name AS kiln, k.width_mm, k.depth_mm, l.state, l.family_id, b.name AS family,
-        l.size_class, l.programme, l.planned_start_at, l.planned_held_at, l.started_at, l.held_at, l.ended_at, l.version
+        l.size_class, l.programme, l.planned_start_at, l.planned_held_at, l.planned_longer_min, l.started_at, l.held_at, l.ended_at, l.version
     FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id JOIN burnout_families b ON b.id = l.family_id";
 
 /// A load by its number.
@@ -163,6 +165,19 @@ pub struct Standing {
     pub poured_at: Option<Moment>,
     /// Its pieces.
     pub pieces: i64,
+}
+
+impl Standing {
+    /// As far as its heat goes.
+    #[must_use]
+    pub fn filled(&self) -> FilledFlask {
+        FilledFlask {
+            diameter_mm: self.diameter_mm,
+            height_mm: self.height_mm,
+            wall_mm: self.wall_mm,
+            water_per_100: self.water_per_100,
+        }
+    }
 }
 
 /// The columns of [`Standing`], of flasks that stand in a load or were poured from it.

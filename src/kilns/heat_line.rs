@@ -8,6 +8,9 @@ use foundry::quantity::Celsius;
 use super::mould::Mould;
 use super::programme::{ROOM_C, SegmentRow, as_run};
 
+/// A kiln that takes no longer than this beyond its programme keeps to it, min.
+const KEEPS_MIN: f64 = 10.0;
+
 /// A line may be drawn so many kelvins off: less than half a pixel on the plan's lanes.
 const SEEN_K: f64 = 4.0;
 
@@ -60,6 +63,16 @@ pub struct HeatLine {
     pub waited_min: f64,
     /// The firing as computed.
     pub burnout: Option<Burnout>,
+}
+
+impl HeatLine {
+    /// How many minutes longer than its programme it takes, rounded up; none where the kiln keeps
+    /// to it.
+    #[must_use]
+    pub fn longer_min(&self) -> Option<i64> {
+        // A hair less, for whole minutes that were added up from seconds.
+        (self.waited_min >= KEEPS_MIN).then(|| (self.waited_min - 1.0e-6).ceil() as i64)
+    }
 }
 
 /// Draws a programme: with what stands in the kiln as it is computed, else as it is asked for.
@@ -163,7 +176,7 @@ mod tests {
         assert!((at(&line.kiln, 690.0) - 520.0).abs() < 1.0);
         assert!(at(&line.core, 300.0) < 540.0, "half way up the second ramp the core is behind");
         assert!((line.core.last().unwrap().1 - 520.0).abs() < 40.0);
-        assert_eq!(line.waited_min, 0.0);
+        assert_eq!((line.waited_min, line.longer_min()), (0.0, None));
     }
 
     #[test]
@@ -180,6 +193,8 @@ mod tests {
         let strong = heat_line(&firing(), Some(&inside(Some(kiln(6_000.0)))));
         let weak = heat_line(&firing(), Some(&inside(Some(kiln(1_600.0)))));
         assert!(weak.waited_min > strong.waited_min + 20.0, "{}", weak.waited_min);
+        let longer = weak.longer_min().unwrap() as f64;
+        assert!(longer >= weak.waited_min - 1.0e-6 && longer < weak.waited_min + 1.0);
         assert!(weak.kiln.last().unwrap().0 > 710.0);
         assert!(strong.burnout.unwrap().kiln_kwh.unwrap() > 1.0);
     }

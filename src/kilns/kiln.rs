@@ -26,13 +26,16 @@ pub struct KilnFacts {
     pub fitted_power_w: Option<f64>,
     /// Its loss as a firing showed it, W/K.
     pub fitted_loss_w_k: Option<f64>,
+    /// The load to whose log power and loss were fitted.
+    pub fitted_to: Option<i32>,
 }
 
 /// A fit counts for the entry it was made from; the newest that was not dropped is in use.
 const COLUMNS: &str = "SELECT k.id, k.name, k.top_c, k.power_kw, k.cool_min_per_100c,
-        f.power_w AS fitted_power_w, f.loss_w_k AS fitted_loss_w_k
+        f.power_w AS fitted_power_w, f.loss_w_k AS fitted_loss_w_k, f.load AS fitted_to
     FROM kilns k LEFT JOIN LATERAL (
-        SELECT f.power_w, f.loss_w_k FROM kiln_fits f
+        SELECT f.power_w, f.loss_w_k, l.number AS load FROM kiln_fits f
+        JOIN kiln_logs g ON g.id = f.kiln_log_id JOIN kiln_loads l ON l.id = g.kiln_load_id
         WHERE f.kiln_id = k.id AND f.dropped_at IS NULL AND f.top_c = k.top_c
           AND f.power_kw = k.power_kw AND f.cool_min_per_100c = k.cool_min_per_100c
         ORDER BY f.taken_at DESC, f.id DESC LIMIT 1) f ON true";
@@ -216,6 +219,7 @@ mod tests {
             cool_min_per_100c: 50,
             fitted_power_w: None,
             fitted_loss_w_k: None,
+            fitted_to: None,
         };
         let kiln = facts.powered();
         // By hand: 100 K in 50 min is 120 K/h, at 600 °C and empty.

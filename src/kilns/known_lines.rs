@@ -1,4 +1,4 @@
-//! Heat lines that were computed lately: the same loads are drawn again and again.
+//! Firings that were computed lately: the same loads are drawn and planned again and again.
 
 use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
@@ -9,24 +9,49 @@ use super::heat_line::{HeatLine, Inside, heat_line};
 use super::programme::SegmentRow;
 use crate::lately::Lately;
 
-/// At most so many are kept, the newest; about 40 kB each.
-const MOST: usize = 256;
+/// A programme, and what stands in the kiln.
+type Asked = (Vec<SegmentRow>, Option<Inside>);
+
+/// At most so many lines are kept, the newest; about 40 kB each.
+const MOST_LINES: usize = 256;
+/// What programmes take longer is a number each.
+const MOST_MINUTES: usize = 4096;
 
 /// By programme, flask, kiln and number of flasks, written out.
-static KNOWN: LazyLock<Mutex<Lately<HeatLine>>> =
-    LazyLock::new(|| Mutex::new(Lately::at_most(MOST)));
+static LINES: LazyLock<Mutex<Lately<HeatLine>>> =
+    LazyLock::new(|| Mutex::new(Lately::at_most(MOST_LINES)));
+static MINUTES: LazyLock<Mutex<Lately<i64>>> =
+    LazyLock::new(|| Mutex::new(Lately::at_most(MOST_MINUTES)));
 
 /// Heat lines in the order in which they are asked for; each is computed once, beside each other
 /// where they are not known yet. Takes milliseconds for each of those: not for a serving thread.
 #[must_use]
-pub fn heat_lines(asked: &[(Vec<SegmentRow>, Option<Inside>)]) -> Vec<Arc<HeatLine>> {
+pub fn heat_lines(asked: &[Asked]) -> Vec<Arc<HeatLine>> {
+    known(&LINES, asked, heat_line)
+}
+
+/// How many minutes longer than their programmes firings take, 0 where a kiln keeps to it, in the
+/// order in which they are asked for; each is computed once, not for a serving thread either.
+#[must_use]
+pub fn longer_minutes(asked: &[Asked]) -> Vec<i64> {
+    let longer = |segments: &[SegmentRow], inside: Option<&Inside>| {
+        heat_line(segments, inside).longer_min().unwrap_or(0)
+    };
+    known(&MINUTES, asked, longer).into_iter().map(|minutes| *minutes).collect()
+}
+
+fn known<V: Default + Send + Sync>(
+    kept: &Mutex<Lately<V>>,
+    asked: &[Asked],
+    compute: impl Fn(&[SegmentRow], Option<&Inside>) -> V + Sync,
+) -> Vec<Arc<V>> {
     let keys: Vec<String> = asked.iter().map(|one| format!("{one:?}")).collect();
-    let mut found: HashMap<&String, Arc<HeatLine>> = HashMap::new();
+    let mut found: HashMap<&String, Arc<V>> = HashMap::new();
     {
-        let known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+        let kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
         for key in &keys {
-            if let Some(line) = known.get(key) {
-                found.insert(key, line);
+            if let Some(answer) = kept.get(key) {
+                found.insert(key, answer);
             }
         }
     }
@@ -38,12 +63,12 @@ pub fn heat_lines(asked: &[(Vec<SegmentRow>, Option<Inside>)]) -> Vec<Arc<HeatLi
         .collect();
     let computed: Vec<_> = missing
         .into_par_iter()
-        .map(|(key, (segments, inside))| (key, Arc::new(heat_line(segments, inside.as_ref()))))
+        .map(|(key, (segments, inside))| (key, Arc::new(compute(segments, inside.as_ref()))))
         .collect();
     if !computed.is_empty() {
-        let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-        for (key, line) in &computed {
-            known.keep((*key).clone(), line.clone());
+        let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+        for (key, answer) in &computed {
+            kept.keep((*key).clone(), answer.clone());
         }
     }
     found.extend(computed);
@@ -67,5 +92,6 @@ mod tests {
         assert_eq!(lines[1].minutes, 62);
         assert!(Arc::ptr_eq(&lines[0], &lines[2]));
         assert!(Arc::ptr_eq(&heat_lines(&asked)[0], &lines[0]));
+        assert_eq!(longer_minutes(&asked), [0, 0, 0]);
     }
 }

@@ -3,6 +3,7 @@
 mod asked;
 mod chart;
 mod choices;
+mod contents;
 mod drawing;
 mod editor;
 mod firing;
@@ -12,15 +13,18 @@ mod known_lines;
 mod mould;
 mod pages;
 mod programme;
+mod slow;
 
 pub use chart::{Chart, Curve, daylight};
+pub use contents::{FilledFlask, as_many, inside};
 pub use heat_line::{Axis, HeatLine, Inside};
 pub use kiln::{KilnFacts, NewFit, TakenFit, drop_fit, fits_of, take_fit};
-pub use known_lines::heat_lines;
+pub use known_lines::{heat_lines, longer_minutes};
 pub use mould::{FlaskMeasures, Mould, binder};
 pub use programme::{
     SIZE_CLASSES, SegmentKind, SegmentRow, as_run, programme_of, set_programme, total_minutes,
 };
+pub use slow::Slow;
 
 use axum::Router;
 use axum::routing::get;

@@ -13,7 +13,7 @@ use super::view::{self, NamedFlask};
 use crate::audit;
 use crate::clock::Moment;
 use crate::id::{FamilyId, KilnId, PlanId};
-use crate::json::plan::{InstanceJson, LoadJson, PinJson, PlanJson};
+use crate::json::plan::{InstanceJson, LoadJson, LongerJson, PinJson, PlanJson};
 use crate::kiln_loads::{self, PlannedLoad};
 use crate::people::Signed;
 use crate::studio::Settings;
@@ -108,6 +108,8 @@ struct Known {
     kilns: HashMap<String, KilnId>,
     families: HashMap<String, FamilyId>,
     minutes: HashMap<(String, String), i64>,
+    /// What kilns take longer than the programmes.
+    longer: Vec<LongerJson>,
 }
 
 impl Known {
@@ -122,7 +124,8 @@ impl Known {
                 minutes.insert((family.id.clone(), size.clone()), total);
             }
         }
-        Ok(Self { flasks, kilns, families, minutes })
+        let longer = instance.decisions.longer.clone();
+        Ok(Self { flasks, kilns, families, minutes, longer })
     }
 
     /// A load of the plan in the studio's terms; its programme is that of the
@@ -159,12 +162,17 @@ impl Known {
         if starts.plus_minutes(30) < now {
             return Err(Refused::conflict("The first load of this plan should have begun already. Make the plan again; nothing was changed.").into());
         }
+        let meant = |one: &&LongerJson| {
+            one.kiln == load.kiln && one.family == family && one.size_class == size
+        };
+        let longer = self.longer.iter().find(meant).map_or(0, |one| one.minutes);
         Ok(PlannedLoad {
             kiln: *self.kilns.get(&load.kiln).ok_or_else(changed)?,
             family: *self.families.get(family).ok_or_else(changed)?,
             size_class: size.to_owned(),
             starts,
-            held: grid.moment(load.start_min + load_min + minutes),
+            held: grid.moment(load.start_min + load_min + minutes + longer),
+            longer_min: i32::try_from(longer).unwrap_or(i32::MAX),
             flasks,
         })
     }

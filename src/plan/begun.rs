@@ -11,7 +11,7 @@ use crate::clock::Moment;
 use crate::json::plan::{LoadJson, PlanJson};
 use crate::web::Fault;
 
-/// So many minutes before its programme ends a pour may be planned: nobody starts to the minute.
+/// So many minutes before it is held a pour may be planned: nobody starts to the minute.
 const GRACE_MIN: i64 = 15;
 
 /// The loads that fire, and those that ended since a proposal was made.
@@ -93,7 +93,7 @@ fn said(
                 .filter(|flask| !begun.poured.contains(flask))
                 .filter_map(|flask| pours.get(flask.as_str()))
                 .min()?;
-            let ends = grid.minute(begun.started_at) + begun.programme_min;
+            let ends = grid.minute(begun.started_at) + begun.burns_min;
             (begun.burns && begun.started_at > made_at && *first < ends - GRACE_MIN).then(|| {
                 format!(
                     "Load {number} {since}, later than this plan has it: its first pour would come before its programme ends."
@@ -169,7 +169,7 @@ mod tests {
             started_at: moment(600),
             fires: true,
             burns: true,
-            programme_min: 700,
+            burns_min: 700,
             standing: own(standing),
             fired: own(&["208", "209", "210"]),
             poured: Vec::new(),

@@ -11,7 +11,7 @@ use super::instance::Instance;
 use super::view::{self, AskedFlask};
 use crate::id::KilnLoadId;
 
-/// A load that begins so many minutes late is still begun as planned.
+/// A load that begins or is held so many minutes late is still as planned.
 const GRACE_MIN: i64 = 15;
 /// More flasks than so many are counted, not named.
 const MOST_NAMED: usize = 12;
@@ -159,6 +159,12 @@ pub(super) fn broken(problem: &Problem, plan: &Plan, now_min: i64) -> Vec<String
     lenient.decisions.not_before_min = now_min - GRACE_MIN;
     // What a plan costs does not keep it from being carried out.
     lenient.decisions.dear_hours.clear();
+    // What its kiln takes longer is known to the quarter of an hour: a load that was agreed when
+    // it was known to be less is not in the way of itself.
+    for longer in &mut lenient.decisions.longer {
+        longer.minutes = (longer.minutes - GRACE_MIN).max(0);
+    }
+    lenient.max_hold_min += GRACE_MIN;
     let mut words: Vec<String> = Vec::new();
     for violation in check(&lenient, plan) {
         let said = match violation.rule {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::grid::Grid;
 use super::prices::Priced;
 use crate::clock::{Day, Moment};
-use crate::kilns::{Axis, HeatLine, Inside, SegmentRow};
+use crate::kilns::{Axis, HeatLine, Inside, KilnFacts, SegmentRow, Slow};
 use crate::studio::Week;
 use crate::web::Show;
 
@@ -53,12 +53,36 @@ pub(super) struct Firing {
     pub(super) segments: Vec<SegmentRow>,
     /// What stands in the kiln, where it is known.
     pub(super) inside: Option<Inside>,
+    /// The kiln as it is known.
+    pub(super) facts: Option<KilnFacts>,
     pub(super) flasks: Vec<String>,
     pub(super) pours: Vec<Moment>,
     pub(super) pour_min: i64,
     pub(super) proposed: bool,
     /// Whether it is held already, or over: how long it takes is no question any more.
     pub(super) held: bool,
+}
+
+impl Firing {
+    /// Why it is held later than by its programme; none of one that is held or over.
+    pub(super) fn slow(&self, line: &HeatLine) -> Option<Slow> {
+        Slow::of(self.facts.as_ref().filter(|_| !self.held), line)
+    }
+
+    /// The minute at which it is held: by its programme and what its kiln takes longer.
+    fn held_min(&self, line: &HeatLine, grid: &Grid) -> i64 {
+        let longer = self.slow(line).map_or(0, |slow| slow.minutes);
+        grid.minute(self.starts) + self.load_min + line.minutes + longer
+    }
+
+    /// The minute at which its last pour is over.
+    fn over_min(&self, line: &HeatLine, grid: &Grid) -> i64 {
+        let last = self.pours.iter().map(|pour| grid.minute(*pour) + self.pour_min).max();
+        match last {
+            Some(last) if self.held => last,
+            last => self.held_min(line, grid).max(last.unwrap_or(i64::MIN)),
+        }
+    }
 }
 
 /// A firing as it lies on its lane.
@@ -172,22 +196,18 @@ fn name(day: Day, show: &Show) -> String {
     show.day(day)
 }
 
-fn ends(firing: &Firing, grid: &Grid) -> i64 {
-    let programme = grid.minute(firing.starts)
-        + firing.load_min
-        + crate::kilns::total_minutes(&firing.segments);
-    let last = firing.pours.iter().map(|pour| grid.minute(*pour) + firing.pour_min).max();
-    match last {
-        Some(last) if firing.held => last,
-        last => programme.max(last.unwrap_or(programme)),
+/// A line up to a minute, and level from its end on if that is earlier.
+fn until(line: &[(f64, f64)], end: f64) -> Vec<(f64, f64)> {
+    let within = line.partition_point(|(minute, _)| *minute <= end);
+    let mut points = line[..within].to_vec();
+    let Some(&(last, celsius)) = points.last() else { return points };
+    if last < end {
+        let at_end = line.get(within).map_or(celsius, |(minute, next)| {
+            celsius + (next - celsius) * (end - last) / (minute - last)
+        });
+        points.push((end, at_end));
     }
-}
-
-/// How many minutes longer than its programme a firing takes in its kiln as that is known; none
-/// of one that is held or over. A few minutes are not told.
-pub(super) fn longer_min(firing: &Firing, line: &HeatLine) -> Option<i64> {
-    const TOLD_MIN: f64 = 10.0;
-    (!firing.held && line.waited_min >= TOLD_MIN).then(|| line.waited_min.round() as i64)
+    points
 }
 
 fn drawn(
@@ -200,17 +220,11 @@ fn drawn(
     let begins = grid.minute(firing.starts);
     let burns = begins + firing.load_min;
     let shift = x(burns) / AXIS.per_minute;
-    let (mut kiln, mut core) = (line.kiln.clone(), line.core.clone());
-    // Held at its last temperature until the last pour.
-    let end = ends(firing, grid);
-    // One that was held before its programme was through is not drawn beyond that.
-    kiln.retain(|(minute, _)| *minute <= (end - burns) as f64 || !firing.held);
-    core.retain(|(minute, _)| *minute <= (end - burns) as f64 || !firing.held);
-    if let Some((last, celsius)) = kiln.last().copied()
-        && (end - burns) as f64 > last
-    {
-        kiln.push(((end - burns) as f64, celsius));
-    }
+    // Held at its last temperature until the last pour, and not drawn beyond that.
+    let end = firing.over_min(line, grid);
+    let kiln = until(&line.kiln, (end - burns) as f64);
+    let core_ends = line.core.last().map_or(0.0, |(minute, _)| *minute);
+    let core = until(&line.core, core_ends.min((end - burns) as f64));
     let pours: Vec<i64> = firing.pours.iter().map(|pour| grid.minute(*pour)).collect();
     let window = pours
         .iter()
@@ -229,7 +243,7 @@ fn drawn(
             firing.name,
             firing.flasks.join(", "),
             show.moment(firing.starts),
-            show.moment(grid.moment(burns + line.minutes + longer_min(firing, line).unwrap_or(0))),
+            show.moment(grid.moment(firing.held_min(line, grid))),
         ),
         name: firing.name.clone(),
         link: firing.link.clone(),
@@ -240,5 +254,19 @@ fn drawn(
         pours: pours.into_iter().map(x).collect(),
         window,
         proposed: firing.proposed,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_ends_where_its_firing_does() {
+        let line = [(0.0, 20.0), (60.0, 140.0), (120.0, 140.0)];
+        assert_eq!(until(&line, 30.0), [(0.0, 20.0), (30.0, 80.0)]);
+        assert_eq!(until(&line, 60.0), [(0.0, 20.0), (60.0, 140.0)]);
+        assert_eq!(until(&line, 200.0)[2..], [(120.0, 140.0), (200.0, 140.0)]);
+        assert_eq!(until(&[], 200.0), []);
     }
 }

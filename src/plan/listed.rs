@@ -5,12 +5,13 @@ use std::collections::HashMap;
 use sqlx::PgPool;
 
 use super::grid::Grid;
+use super::known::KnownKilns;
 use super::lanes::{Firing, Window};
-use super::view::{self, FlaskBrief, FlaskRow, KilnRow};
+use super::view::{FlaskBrief, FlaskRow, KilnRow};
 use crate::clock::{Day, Moment};
 use crate::json::plan::{LoadJson, PlacedJson, PlanJson};
 use crate::kiln_loads::{self, LoadState, Standing};
-use crate::kilns::{Inside, KilnFacts, Mould, SegmentRow, binder};
+use crate::kilns::{FilledFlask, Inside, SegmentRow};
 use crate::studio::Settings;
 use crate::web::{Fault, Html};
 
@@ -21,6 +22,7 @@ pub(super) struct ListedLoad {
     pub(super) kiln: String,
     pub(super) state: &'static str,
     pub(super) starts: Moment,
+    /// When it was held, or is to be by its programme.
     pub(super) held: Moment,
     pub(super) flasks: Vec<ListedFlask>,
     /// What putting a flask into this load carries.
@@ -29,8 +31,15 @@ pub(super) struct ListedLoad {
     pub(super) floor: (i32, i32),
     /// What the kiln draws, once that is computed.
     pub(super) energy: Option<Energy>,
-    /// When it is held in this kiln as it is known, if that is later than by its programme.
-    pub(super) as_known: Option<Moment>,
+    /// When it is held in a kiln that takes longer for its programme.
+    pub(super) slow: Option<SlowEnd>,
+}
+
+/// The end of a burnout in a kiln that takes longer for its programme than that says.
+pub(super) struct SlowEnd {
+    /// When it is held, which opens into its working.
+    pub(super) held: Html,
+    pub(super) words: String,
 }
 
 /// What a firing draws and costs.
@@ -87,6 +96,7 @@ pub(super) async fn agreed(
         let Some(standing) = standing_in.remove(&load.id).filter(|one| !one.is_empty()) else {
             continue;
         };
+        let filled: Vec<FilledFlask> = standing.iter().map(Standing::filled).collect();
         let name = format!("Load {}", load.number);
         let link = Some(format!("/loads/{}", load.number));
         firings.push(Firing {
@@ -96,7 +106,8 @@ pub(super) async fn agreed(
             starts: load.starts(),
             load_min: if load.started_at.is_some() { 0 } else { i64::from(settings.load_min) },
             segments: load.programme.0.clone(),
-            inside: known.inside(&load.kiln, &load.family, &moulds_of(&standing)),
+            inside: known.inside(&load.kiln, &load.family, &filled),
+            facts: known.facts(&load.kiln).cloned(),
             flasks: standing.iter().map(|flask| flask.number.to_string()).collect(),
             pours: standing.iter().map(pour_of).collect(),
             pour_min: i64::from(settings.pour_min),
@@ -108,10 +119,7 @@ pub(super) async fn agreed(
             link,
             state: load.state.words(),
             starts: load.starts(),
-            held: load.held_at.unwrap_or_else(|| match load.started_at {
-                Some(at) => at.plus_minutes(crate::kilns::total_minutes(&load.programme.0)),
-                None => load.planned_held_at,
-            }),
+            held: load.held_at.unwrap_or_else(|| load.held_by_programme()),
             flasks: standing
                 .iter()
                 .map(|flask| ListedFlask {
@@ -130,69 +138,12 @@ pub(super) async fn agreed(
             can_take: load.state == LoadState::Planned,
             floor: (load.width_mm, load.depth_mm),
             energy: None,
-            as_known: None,
+            slow: None,
             kiln: load.kiln,
         });
     }
     Ok((firings, loads))
 }
-
-fn moulds_of(standing: &[Standing]) -> Vec<Measured> {
-    standing
-        .iter()
-        .map(|flask| Measured {
-            diameter_mm: flask.diameter_mm,
-            height_mm: flask.height_mm,
-            wall_mm: flask.wall_mm,
-            water_per_100: flask.water_per_100,
-        })
-        .collect()
-}
-
-/// A flask's measures, as far as its heat goes.
-pub(super) struct Measured {
-    diameter_mm: i32,
-    height_mm: i32,
-    wall_mm: f64,
-    water_per_100: f64,
-}
-
-/// Kilns as they are known, the programmes, and the binder of each family's investment.
-pub(super) struct KnownKilns {
-    pub(super) facts: Vec<KilnFacts>,
-    pub(super) binders: HashMap<String, String>,
-    pub(super) programmes: Programmes,
-}
-
-impl KnownKilns {
-    /// Reads them.
-    pub(super) async fn read(pool: &PgPool) -> Result<Self, sqlx::Error> {
-        Ok(Self {
-            facts: KilnFacts::list(pool).await?,
-            binders: view::binders(pool).await?,
-            programmes: view::programmes(pool).await?,
-        })
-    }
-
-    /// What stands in a kiln, for its heat to be computed.
-    fn inside(&self, kiln: &str, family: &str, flasks: &[Measured]) -> Option<Inside> {
-        let largest = flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm))?;
-        let kind = self.binders.get(family).map_or("", String::as_str);
-        Some(Inside {
-            mould: Mould {
-                inside_mm: f64::from(largest.diameter_mm) - 2.0 * largest.wall_mm,
-                height_mm: f64::from(largest.height_mm),
-                wall_mm: largest.wall_mm,
-                binder: binder(kind).unwrap_or_default(),
-                water_per_100: largest.water_per_100,
-            },
-            flasks: u32::try_from(flasks.len()).unwrap_or(1),
-            kiln: self.facts.iter().find(|facts| facts.name == kiln).map(KilnFacts::powered),
-        })
-    }
-}
-
-pub(super) type Programmes = HashMap<(String, String), Vec<SegmentRow>>;
 
 /// A load of a proposal that is not under way.
 pub(super) struct Fresh<'a> {
@@ -207,14 +158,8 @@ pub(super) struct Fresh<'a> {
 impl Fresh<'_> {
     /// What stands in its kiln.
     pub(super) fn inside(&self, known: &KnownKilns) -> Option<Inside> {
-        let measured = |row: &FlaskRow| Measured {
-            diameter_mm: row.diameter_mm,
-            height_mm: row.height_mm,
-            wall_mm: row.wall_mm,
-            water_per_100: row.water_per_100,
-        };
-        let moulds: Vec<_> = self.members.iter().map(|(row, _)| measured(row)).collect();
-        known.inside(&self.kiln.name, self.family, &moulds)
+        let filled: Vec<_> = self.members.iter().map(|(row, _)| row.filled()).collect();
+        known.inside(&self.kiln.name, self.family, &filled)
     }
 }
 
@@ -305,6 +250,7 @@ pub(super) fn proposal(
             starts,
             load_min: i64::from(settings.load_min),
             inside: one.inside(known),
+            facts: known.facts(&kiln.name).cloned(),
             segments: segments.to_vec(),
             flasks: load.flasks.iter().map(|flask| flask.id.clone()).collect(),
             pours: load.flasks.iter().filter_map(|flask| pour_of(&flask.id)).collect(),
@@ -340,7 +286,7 @@ pub(super) fn proposal(
             can_take: true,
             floor: (kiln.width_mm, kiln.depth_mm),
             energy: None,
-            as_known: None,
+            slow: None,
         });
     }
     (firings, loads)

@@ -17,6 +17,7 @@ mod feed;
 mod forms;
 mod grid;
 mod instance;
+mod known;
 mod lanes;
 mod listed;
 mod pages;

@@ -10,7 +10,8 @@ use serde_json::Value;
 use sqlx::PgPool;
 
 use super::instance::Instance;
-use super::listed::{KnownKilns, fresh};
+use super::known::KnownKilns;
+use super::listed::fresh;
 use super::view::{FlaskRow, KilnRow};
 use super::{store, think, view};
 use crate::id::PlanId;
@@ -187,11 +188,13 @@ pub(super) fn dear_min(problem: &Problem, plan: &Plan) -> i64 {
             .filter_map(|placed| flasks.get(placed.flask.as_str()))
             .filter_map(|flask| {
                 let programme = problem.family(&flask.family)?.programme(&flask.size_class)?;
-                Some((programme.minutes(), &flask.family, &flask.size_class, programme))
+                Some((programme.minutes(), &flask.family, &flask.size_class))
             })
-            .max_by_key(|(minutes, family, size_class, _)| (*minutes, *family, *size_class));
+            .max();
+        let programme =
+            programme.and_then(|(_, family, size)| problem.programme_in(&load.kiln, family, size));
         let mut at = load.start_min + problem.load_min;
-        for segment in programme.into_iter().flat_map(|(.., programme)| &programme.segments) {
+        for segment in programme.into_iter().flat_map(|programme| programme.segments) {
             let end = at + segment.minutes;
             if segment.kind == SegmentKind::Ramp {
                 minutes += within_hours(&decisions.dear_hours, at, end);

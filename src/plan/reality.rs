@@ -25,8 +25,9 @@ const PER_MOVE: i64 = 240;
 /// Several changes at once are looked at together; time alone changes loads that are not begun.
 const PACE: Pace = Pace { quiet: Duration::from_secs(5), at_least_every: Duration::from_secs(600) };
 /// What has to change before it is looked at.
-const TOPICS: [&str; 10] = [
+const TOPICS: [&str; 11] = [
     "kiln_loads",
+    "kiln_fits",
     "flasks",
     "pours",
     "pieces",
@@ -181,7 +182,7 @@ async fn happened(
         let expected = zone.to_datetime(load.expected_at.0).strftime("%a %-d %b %H:%M");
         said.push(match load.held_at {
             Some(at) => format!(
-                "Load {} in {} ran {} longer than its programme.",
+                "Load {} in {} ran {} longer than was planned.",
                 load.number,
                 load.kiln,
                 span(at.minutes_since(load.expected_at))

@@ -55,6 +55,7 @@ mod plan;
 mod plan_changes;
 mod plan_edges;
 mod plan_power;
+mod plan_slow;
 mod plan_speed;
 mod portal;
 mod quotes;

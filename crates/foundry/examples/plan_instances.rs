@@ -1,7 +1,7 @@
 //! Writes the planning problems of the tests as `kiln-plan-instance/1`, one a
 //! line, for another program to solve:
 //! `plan_instances SEED FLASKS KILNS [SEED FLASKS KILNS ...]`; with the word `decided` before them
-//! with decisions.
+//! with decisions, with the word `slow` with kilns that cannot follow their programmes.
 
 #![allow(clippy::print_stdout, reason = "writing is what this program is for")]
 
@@ -14,6 +14,7 @@ fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let made = match words.first().map(String::as_str) {
         Some("decided") => plan_support::decided,
+        Some("slow") => plan_support::slow,
         _ => plan_support::problem,
     };
     let numbers: Vec<u64> = words.iter().filter_map(|argument| argument.parse().ok()).collect();
@@ -118,6 +119,15 @@ fn decisions(of: &Decisions) -> String {
             ))
         ),
     ];
+    if !of.longer.is_empty() {
+        let longer = list(&of.longer, |one| {
+            format!(
+                "{{\"kiln\":{:?},\"family\":{:?},\"size_class\":{:?},\"minutes\":{}}}",
+                one.kiln, one.family, one.size_class, one.minutes
+            )
+        });
+        keys.push(format!("\"longer\":{longer}"));
+    }
     if let Some(stability) = &of.stability {
         let accepted = list(&stability.accepted, |one| place(&one.flask, &one.kiln, one.start_min));
         keys.push(format!(

@@ -4,7 +4,7 @@
 
 mod plan_support;
 
-use foundry::plan::{Binds, OutOfUse, Plan, Problem, explain};
+use foundry::plan::{Binds, Longer, OutOfUse, Plan, Problem, explain};
 
 /// One flask and one kiln: nothing but the given thing is in its way.
 fn alone() -> Problem {
@@ -56,6 +56,23 @@ fn a_kiln_out_of_use_is_named() {
 }
 
 #[test]
+fn a_kiln_that_cannot_follow_the_programme_is_a_reason() {
+    let mut problem = alone();
+    let (kiln, flask) = (problem.kilns[0].id.clone(), problem.flasks[0].clone());
+    let before = explain(&problem, &plan(&problem), "F001").unwrap();
+    let longer = |minutes| {
+        let (family, size_class) = (flask.family.clone(), flask.size_class.clone());
+        vec![Longer { kiln: kiln.clone(), family, size_class, minutes }]
+    };
+    problem.decisions.longer = longer(30);
+    let made = plan(&problem);
+    let told = explain(&problem, &made, "F001").unwrap();
+    assert_eq!(told.burnt_out_min - told.start_min, before.burnt_out_min - before.start_min + 30);
+    let prompt = told.without.iter().find(|one| one.binds == Binds::Slow { kiln: kiln.clone() });
+    assert_eq!(prompt.map(|one| one.pour_min), Some(before.pour_min), "{told:?}");
+}
+
+#[test]
 fn the_load_before_it_in_the_same_kiln_is_a_reason() {
     let mut problem = plan_support::problem(21, 2, 1);
     problem.calendar.closed_days.clear();
@@ -82,8 +99,12 @@ fn the_load_before_it_in_the_same_kiln_is_a_reason() {
 /// than now.
 #[test]
 fn nothing_is_told_that_gains_nothing() {
-    for seed in 0..20 {
-        let problem = plan_support::problem(seed, 9, 2);
+    for seed in 0..30 {
+        let mut problem = plan_support::problem(seed, 9, 2);
+        if seed >= 20 {
+            let mut dice = plan_support::Dice::new(seed);
+            problem.decisions.longer = plan_support::longer(&problem, &mut dice);
+        }
         let made = plan(&problem);
         for pour in &made.pours {
             let told = explain(&problem, &made, &pour.flask).unwrap();

@@ -89,6 +89,9 @@ fn any_decisions(problem: &Problem, seed: u64) -> Decisions {
             })
             .collect();
     }
+    if dice.below(2) == 0 {
+        decisions.longer = plan_support::longer(problem, &mut dice);
+    }
     decisions
 }
 

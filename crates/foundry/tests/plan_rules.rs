@@ -5,7 +5,9 @@
 mod plan_support;
 
 use foundry::plan::judge::{Rule, check};
-use foundry::plan::{Ban, OutOfUse, Pin, Plan, Poured, Problem, SpecialDay, Staffed, UnderWay};
+use foundry::plan::{
+    Ban, DearHours, Longer, OutOfUse, Pin, Plan, Poured, Problem, SpecialDay, Staffed, UnderWay,
+};
 use plan_support::{plan, problem};
 
 /// A problem and a plan of it that keeps every rule.
@@ -231,10 +233,85 @@ fn decisions_that_are_not_kept_are_seen() {
     });
 }
 
+/// A kiln that cannot follow a programme.
+fn longer(kiln: &str, family: &str, size_class: &str, minutes: i64) -> Longer {
+    Longer {
+        kiln: kiln.to_owned(),
+        family: family.to_owned(),
+        size_class: size_class.to_owned(),
+        minutes,
+    }
+}
+
+/// Every kiln of a problem takes longer for every programme.
+fn slow(problem: &mut Problem, minutes: i64) {
+    for kiln in &problem.kilns {
+        for family in &problem.families {
+            for one in &family.programmes {
+                let longer = longer(&kiln.id, &family.id, &one.size_class, minutes);
+                problem.decisions.longer.push(longer);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_kiln_that_takes_longer_is_seen() {
+    breaks(Rule::PourAfterProgramme, |problem, _| slow(problem, 600));
+    // Other kilns come into a ramp while it stays in its last one.
+    breaks(Rule::Ramps, |problem, _| slow(problem, 2_000));
+}
+
+/// By hand: people from 480 to 720 and from 765 to 1080, 15 minutes to load, 12 to pour, at most
+/// 240 of hold. Loaded at 480 on Monday, a small wax flask burns from 495 on for 60 + 90 + 75 + 150
+/// minutes.
+#[test]
+fn a_load_is_poured_when_its_kiln_is_held_not_when_its_programme_says() {
+    let mut problem = problem(1, 1, 2);
+    problem.calendar.closed_days.clear();
+    let kiln = problem.kilns[0].clone();
+    problem.kilns[1] = foundry::plan::Kiln { id: "K2".to_owned(), ..kiln };
+    let flask = &mut problem.flasks[0];
+    "wax".clone_into(&mut flask.family);
+    "S".clone_into(&mut flask.size_class);
+    (flask.ready_min, flask.latest_start_min, flask.due_min) = (480, Some(1080), 0);
+    let made = |problem: &Problem| {
+        let plan = plan(problem, 300, 1);
+        assert_eq!(check(problem, &plan), []);
+        assert!(plan.proved_optimal);
+        let load = plan.loads.first().map(|load| (load.kiln.clone(), load.start_min));
+        (load, plan.pours.first().map(|pour| pour.start_min))
+    };
+    let at = |kiln: &str, start_min| Some((kiln.to_owned(), start_min));
+    assert_eq!(made(&problem), (at("K1", 480), Some(870)));
+    // One kiln is slow: the other is used.
+    problem.decisions.longer = vec![longer("K1", "wax", "S", 40)];
+    assert_eq!(made(&problem), (at("K2", 480), Some(870)));
+    // Both are, one more than the other; what takes longer for others does not matter.
+    problem.decisions.longer.push(longer("K2", "wax", "S", 41));
+    problem.decisions.longer.push(longer("K1", "wax", "M", 200));
+    assert_eq!(made(&problem), (at("K1", 480), Some(910)));
+    // An hour of ramp counts 60 all week: 60 + 75 minutes by the programme, and 40.
+    problem.decisions.dear_hours =
+        vec![DearHours { from_min: 0, to_min: 7 * 1440, minutes_per_hour: 60 }];
+    assert_eq!(plan(&problem, 300, 1).dear_min, 175);
+    problem.decisions.dear_hours.clear();
+    // The last minute of the day at which a pour begins.
+    problem.decisions.longer = vec![longer("K1", "wax", "S", 198), longer("K2", "wax", "S", 500)];
+    assert_eq!(made(&problem), (at("K1", 480), Some(1068)));
+    // A minute more, and no pour is left on Monday; held over night it would be too long.
+    problem.decisions.longer[0].minutes = 199;
+    problem.decisions.longer[1].minutes = 199;
+    assert_eq!(made(&problem), (None, None));
+    // Loaded last of all on Monday, it is held for 240 minutes until Tuesday's first pour.
+    problem.decisions.longer[0].minutes = 225;
+    assert_eq!(made(&problem), (at("K1", 1065), Some(1440 + 480)));
+}
+
 #[test]
 fn every_fault_of_a_problem_is_named() {
     type Change = fn(&mut Problem);
-    let changes: [(&str, Change); 23] = [
+    let changes: [(&str, Change); 29] = [
         ("horizon_min", |p| p.horizon_min = 0),
         ("load_min", |p| p.load_min = -1),
         ("pour_min", |p| p.pour_min = 0),
@@ -260,6 +337,18 @@ fn every_fault_of_a_problem_is_named() {
         ("flask F001: ready_min", |p| p.flasks[0].ready_min = -1),
         ("flask F001: diameter_mm", |p| p.flasks[0].diameter_mm = f64::INFINITY),
         ("flask F001: weight", |p| p.flasks[0].weight = -2),
+        ("kiln \"K9\"", |p| p.decisions.longer.push(longer("K9", "wax", "S", 5))),
+        ("family \"clay\"", |p| p.decisions.longer.push(longer("K1", "clay", "S", 5))),
+        ("size class \"XL\"", |p| p.decisions.longer.push(longer("K1", "wax", "XL", 5))),
+        ("what kiln K1 takes longer for family wax, size class S must be from 0", |p| {
+            p.decisions.longer.push(longer("K1", "wax", "S", -1));
+        }),
+        ("what kiln K1 takes longer for family wax, size class S must be from 0", |p| {
+            p.decisions.longer.push(longer("K1", "wax", "S", i64::MAX));
+        }),
+        ("is there twice; give its minutes once", |p| {
+            p.decisions.longer = vec![longer("K1", "wax", "S", 5); 2];
+        }),
     ];
     for (words, change) in changes {
         let mut problem = problem(5, 4, 2);

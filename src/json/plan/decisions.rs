@@ -1,7 +1,7 @@
 //! What is settled before planning: the key `decisions`.
 
 use foundry::plan::{
-    Accepted, Ban, DearHours, Decisions, OutOfUse, Pin, Poured, Rewet, Stability, UnderWay,
+    Accepted, Ban, DearHours, Decisions, Longer, OutOfUse, Pin, Poured, Rewet, Stability, UnderWay,
 };
 use serde::{Deserialize, Serialize};
 
@@ -21,6 +21,8 @@ pub struct DecisionsJson {
     pub dear_hours: Vec<DearHoursJson>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rewet: Vec<RewetJson>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub longer: Vec<LongerJson>,
 }
 
 /// Hours of the week in which heating is dear.
@@ -30,6 +32,16 @@ pub struct DearHoursJson {
     pub from_min: i64,
     pub to_min: i64,
     pub minutes_per_hour: i64,
+}
+
+/// A programme that takes longer in a kiln than it says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "the keys are explained at the fields of Longer")]
+pub struct LongerJson {
+    pub kiln: String,
+    pub family: String,
+    pub size_class: String,
+    pub minutes: i64,
 }
 
 /// A flask that may be wetted again.
@@ -146,6 +158,16 @@ impl From<DecisionsJson> for Decisions {
                 .map(|one| Rewet {
                     flask: one.flask,
                     until_min: one.until_min,
+                    minutes: one.minutes,
+                })
+                .collect(),
+            longer: json
+                .longer
+                .into_iter()
+                .map(|one| Longer {
+                    kiln: one.kiln,
+                    family: one.family,
+                    size_class: one.size_class,
                     minutes: one.minutes,
                 })
                 .collect(),

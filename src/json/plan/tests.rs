@@ -77,6 +77,28 @@ fn another_schema_and_faults_are_refused() {
 }
 
 #[test]
+fn what_kilns_take_longer_is_read_and_planned_with() {
+    let mut json = small();
+    json["decisions"] = serde_json::json!({
+        "longer": [{"kiln": "K1", "family": "wax", "size_class": "S", "minutes": 40}]
+    });
+    let problem = read_problem(&json.to_string()).unwrap().problem;
+    assert_eq!(problem.longer_min("K1", "wax", "S"), 40);
+    let made = foundry::plan::solve(&problem, &foundry::plan::Options::default(), &mut |_| {
+        foundry::plan::Control::Stop
+    })
+    .unwrap();
+    // Loaded at 480: 15 minutes to load, 150 of programme, 40 more.
+    assert_eq!(made.pours[0].start_min, 685);
+    json["decisions"]["longer"][0]["minutes"] = serde_json::json!(-1);
+    let refusal = read_problem(&json.to_string()).unwrap_err().to_string();
+    assert!(
+        refusal.contains("what kiln K1 takes longer for family wax, size class S"),
+        "{refusal}"
+    );
+}
+
+#[test]
 fn a_plan_reads_back_as_it_was_written() {
     let problem = read_problem(&small().to_string()).unwrap().problem;
     let options = foundry::plan::Options { most_steps: Some(100), ..Default::default() };

@@ -11,7 +11,7 @@ use crate::kiln_loads::actions;
 use crate::kiln_loads::controller::{Setting, settings};
 use crate::kiln_loads::sight::Sight;
 use crate::kiln_loads::view::{self, LoadRow, LoadState, Standing};
-use crate::kilns::total_minutes;
+use crate::kilns::{Slow, total_minutes};
 use crate::losses;
 use crate::people::Signed;
 use crate::pieces::Stage;
@@ -75,19 +75,33 @@ impl ShowLoad {
         )
     }
 
+    /// Why it is held later than by its programme; none once it is held.
+    fn slow(&self) -> Option<&Slow> {
+        self.as_known().and(self.sight.slow.as_ref())
+    }
+
     /// When it is held in this kiln as it is known; none where that is by its programme, or it
     /// is held already.
     fn as_known(&self) -> Option<Moment> {
         if !self.is("planned") && !self.is("burning") {
             return None;
         }
-        let longer = self.sight.takes_min()? - total_minutes(&self.load.programme.0);
+        let longer = self.sight.slow.as_ref()?.minutes;
         Some(self.load.held_by_programme().plus_minutes(longer))
     }
 
     /// When it is to be held, as well as that is known.
     fn ends(&self) -> Moment {
         self.as_known().unwrap_or_else(|| self.load.held_by_programme())
+    }
+
+    /// The same, opening into its working.
+    fn ends_worked(&self) -> Html {
+        let at = Html::escaped(&self.frame.show.moment(self.ends()));
+        match self.slow() {
+            Some(slow) => working_of(&at, &slow.working()),
+            None => at,
+        }
     }
 
     /// The first pour that is planned before the load will be held.

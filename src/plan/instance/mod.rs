@@ -1,6 +1,7 @@
 //! The studio as it stands, as a planning problem.
 
 mod dear;
+mod longer;
 mod programmes;
 mod settled;
 mod view;
@@ -8,14 +9,15 @@ mod written;
 
 use std::collections::HashMap;
 
-use foundry::plan::Problem;
+use foundry::plan::{Clearance, Problem};
 use sqlx::PgPool;
 
 use super::grid::Grid;
+use super::known::KnownKilns;
 use crate::clock::{Day, Moment};
 use crate::id::KilnLoadId;
 use crate::json::plan::{ClearanceJson, DecisionsJson, InstanceJson, SCHEMA, faultless};
-use crate::kilns::KilnFacts;
+use crate::kiln_loads::{Ends, ends_of};
 use crate::studio::{Settings, Week};
 use crate::tariffs::in_force;
 use crate::web::{Fault, Refused};
@@ -100,20 +102,36 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
     let grid = Grid::from(first, zone);
     let week = Week::load(pool, grid.day_zero).await?;
     let kilns = view::kilns(pool).await?;
-    let facts = KilnFacts::list(pool).await?;
+    let known = KnownKilns::read(pool).await?;
     let waiting = flasks.iter().filter(|flask| !flask.is_under_way()).count();
     let now_min = grid.minute(now);
     let days = days.max(days_ahead(&flasks, &grid, now_min, kilns.len()));
     let horizon = now_min + days.min(MOST_DAYS) * 1440;
-    let (bans, too_cold) = programmes.bans(&flasks, &kilns, &facts);
+    let (bans, too_cold) = programmes.bans(&flasks, &kilns, &known.facts);
     notes.extend(too_cold);
     let (pins, passed) = pins(pool, &flasks, &grid, now_min).await?;
     notes.extend(passed);
+    let clearance = ClearanceJson {
+        flask_mm: settings.flask_clearance_mm.into(),
+        wall_mm: settings.wall_clearance_mm.into(),
+        top_mm: settings.top_clearance_mm.into(),
+    };
+    let free = Clearance {
+        flask_mm: clearance.flask_mm,
+        wall_mm: clearance.wall_mm,
+        top_mm: clearance.top_mm,
+    };
+    let longer = longer::longer(pool, &kilns, &known, free).await?;
+    let numbers: Vec<i32> = under_way.iter().map(|load| load.number).collect();
+    let ends = ends_of(pool, &numbers).await?;
+    // The minute at which each counts as begun, so that it ends when it does.
     let starts: HashMap<KilnLoadId, i64> = under_way
         .iter()
         .map(|load| {
-            let minutes = programmes.longest(flasks.iter().filter(|f| f.load == Some(load.id)));
-            (load.id, counts_from(load, &grid, now_min, minutes, i64::from(settings.load_min)))
+            let flasks = flasks.iter().filter(|flask| flask.load == Some(load.id));
+            let burns_min = programmes.burns_min(&load.kiln, flasks, &longer);
+            let ends_min = ends_min(load, ends.get(&load.number), &grid, now_min);
+            (load.id, (ends_min - burns_min - i64::from(settings.load_min)).max(0))
         })
         .collect();
     let tariff = in_force(pool, today).await?;
@@ -128,6 +146,7 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
             dear::hours(&tariff.bands, i64::from(settings.dear_hour_min))
         }),
         rewet: rewet(&flasks, horizon),
+        longer,
     };
     let written = InstanceJson {
         schema: SCHEMA.to_owned(),
@@ -140,11 +159,7 @@ pub(super) async fn read_ahead(pool: &PgPool, now: Moment, days: i64) -> Result<
         max_hold_min: settings.max_hold_min.into(),
         max_pour_span_min: settings.max_pour_span_min.into(),
         ramp_limit: settings.ramp_limit.into(),
-        clearance: ClearanceJson {
-            flask_mm: settings.flask_clearance_mm.into(),
-            wall_mm: settings.wall_clearance_mm.into(),
-            top_mm: settings.top_clearance_mm.into(),
-        },
+        clearance,
         kilns: kilns.iter().map(|kiln| kiln_json(kiln, &grid)).collect(),
         families: programmes.json(),
         incompatible: view::incompatible(pool)
@@ -170,18 +185,12 @@ fn days_ahead(flasks: &[FlaskRow], grid: &Grid, now_min: i64, kilns: usize) -> i
     by_room.max(by_due).max(by_ready) + SPARE_DAYS
 }
 
-/// The minute at which a load under way counts as begun, so that its programme ends when it does:
-/// when it was held, or, while it burns, when it should be held, and not before now.
-fn counts_from(
-    load: &UnderWayRow,
-    grid: &Grid,
-    now_min: i64,
-    programme_min: i64,
-    load_min: i64,
-) -> i64 {
-    let ends = match load.held_at {
-        Some(at) => grid.minute(at),
-        None => (grid.minute(load.started_at) + programme_min).max(now_min),
-    };
-    (ends - programme_min - load_min).max(0)
+/// The minute at which a load under way was held, or, while it burns, is to be in its kiln, and not
+/// before now.
+fn ends_min(load: &UnderWayRow, ends: Option<&Ends>, grid: &Grid, now_min: i64) -> i64 {
+    match (load.held_at, ends) {
+        (Some(at), _) => grid.minute(at),
+        (None, Some(ends)) => grid.minute(ends.at).max(now_min),
+        (None, None) => now_min,
+    }
 }

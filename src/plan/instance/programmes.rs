@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::view::{FlaskRow, KilnRow, SegmentRow};
-use crate::json::plan::{BanJson, FamilyJson, ProgrammeJson, SegmentKindJson};
+use crate::json::plan::{BanJson, FamilyJson, LongerJson, ProgrammeJson, SegmentKindJson};
 use crate::kilns::{KilnFacts, SegmentKind};
 
 /// A family's programme for a size class.
@@ -59,9 +59,21 @@ impl Programmes {
         (known, notes)
     }
 
-    /// The longest programme of some flasks, in minutes.
-    pub(super) fn longest<'a>(&self, flasks: impl Iterator<Item = &'a FlaskRow>) -> i64 {
-        flasks.filter_map(|flask| self.of(flask)).map(|one| one.minutes).max().unwrap_or(0)
+    /// How long the programme of a load takes in its kiln: the longest of its flasks', and what
+    /// that takes longer there.
+    pub(super) fn burns_min<'a>(
+        &self,
+        kiln: &str,
+        flasks: impl Iterator<Item = &'a FlaskRow>,
+        longer: &[LongerJson],
+    ) -> i64 {
+        let programme = |flask: &'a FlaskRow| {
+            Some((self.of(flask)?.minutes, flask.family.as_str(), flask.size_class.as_str()))
+        };
+        let Some((minutes, family, size)) = flasks.filter_map(programme).max() else { return 0 };
+        let meant =
+            |one: &&LongerJson| one.kiln == kiln && one.family == family && one.size_class == size;
+        minutes + longer.iter().find(meant).map_or(0, |one| one.minutes)
     }
 
     /// Which flasks may not go into which kilns because those do not get hot enough or were given

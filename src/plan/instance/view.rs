@@ -6,7 +6,7 @@ use uuid::Uuid;
 use crate::clock::{Day, Moment};
 use crate::id::KilnLoadId;
 use crate::kiln_loads::LoadState;
-use crate::kilns::SegmentKind;
+use crate::kilns::{FilledFlask, SegmentKind};
 
 #[derive(Debug, FromRow)]
 pub(super) struct FlaskRow {
@@ -83,6 +83,65 @@ pub(super) async fn kilns(pool: &PgPool) -> Result<Vec<KilnRow>, sqlx::Error> {
     .await
 }
 
+/// A kind of flask that is filled for a family.
+#[derive(Debug, FromRow)]
+pub(super) struct FlaskKindRow {
+    pub(super) family: String,
+    pub(super) size_class: String,
+    diameter_mm: i32,
+    pub(super) height_mm: i32,
+    wall_mm: f64,
+    water_per_100: f64,
+}
+
+impl FlaskKindRow {
+    /// As far as its heat goes.
+    pub(super) fn filled(&self) -> FilledFlask {
+        FilledFlask {
+            diameter_mm: self.diameter_mm,
+            height_mm: self.height_mm,
+            wall_mm: self.wall_mm,
+            water_per_100: self.water_per_100,
+        }
+    }
+}
+
+/// The kinds of flasks in use, filled with the wettest investment of each family's kind.
+pub(super) async fn flask_kinds(pool: &PgPool) -> Result<Vec<FlaskKindRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT b.name AS family, t.size_class, t.diameter_mm, t.height_mm, t.wall_mm, max(i.water_per_100) AS water_per_100
+         FROM burnout_families b JOIN investments i ON i.kind = b.investment_kind AND i.retired_at IS NULL
+         CROSS JOIN flask_types t WHERE t.retired_at IS NULL GROUP BY b.id, t.id",
+    )
+    .fetch_all(pool)
+    .await
+}
+
+/// How full a kiln was of late.
+#[derive(Debug, FromRow)]
+pub(super) struct UsualRow {
+    pub(super) kiln: String,
+    pub(super) loads: i64,
+    /// Diameter squared times height of all flasks of its fullest load.
+    pub(super) fullest_mm3: f64,
+}
+
+/// How full kilns were in their last loads.
+pub(super) async fn usual(pool: &PgPool) -> Result<Vec<UsualRow>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT k.name AS kiln, count(*) AS loads, max(x.bulk_mm3) AS fullest_mm3
+         FROM kilns k CROSS JOIN LATERAL (
+             SELECT (SELECT coalesce(sum(t.diameter_mm::float8 ^ 2 * t.height_mm), 0) FROM kiln_load_flasks lf
+                     JOIN flasks f ON f.id = lf.flask_id JOIN flask_types t ON t.id = f.flask_type_id
+                     WHERE lf.kiln_load_id = l.id AND (lf.left_at IS NULL OR lf.left_at >= l.started_at)) AS bulk_mm3
+             FROM kiln_loads l WHERE l.kiln_id = k.id AND l.started_at IS NOT NULL
+             ORDER BY l.planned_start_at DESC LIMIT 20) x
+         WHERE k.retired_at IS NULL GROUP BY k.id",
+    )
+    .fetch_all(pool)
+    .await
+}
+
 /// A segment of a programme.
 #[derive(Debug, FromRow)]
 pub(super) struct SegmentRow {
@@ -126,6 +185,7 @@ pub(super) async fn pins(pool: &PgPool) -> Result<Vec<(i32, String, Moment)>, sq
 #[derive(Debug, FromRow)]
 pub(super) struct UnderWayRow {
     pub(super) id: KilnLoadId,
+    pub(super) number: i32,
     pub(super) kiln: String,
     pub(super) started_at: Moment,
     pub(super) held_at: Option<Moment>,
@@ -133,7 +193,7 @@ pub(super) struct UnderWayRow {
 
 pub(super) async fn under_way(pool: &PgPool) -> Result<Vec<UnderWayRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT l.id, k.name AS kiln, l.started_at, l.held_at FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
+        "SELECT l.id, l.number, k.name AS kiln, l.started_at, l.held_at FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id
          WHERE l.state IN ('burning', 'held') ORDER BY l.started_at",
     )
     .fetch_all(pool)

@@ -72,6 +72,9 @@ fn words(binds: &Binds, dearer_min: i64) -> String {
         Binds::Kiln { kiln } => {
             format!("Other loads in {kiln}. Without them it would be poured")
         }
+        Binds::Slow { kiln } => format!(
+            "What {kiln} takes longer than the programme, as its own firings have shown. If it kept to the programme, it would be poured"
+        ),
         Binds::OutOfUse { kiln } => {
             format!("{kiln} is out of use. If it were not, it would be poured")
         }

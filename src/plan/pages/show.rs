@@ -20,14 +20,15 @@ use crate::plan::current;
 use crate::plan::difference::Difference;
 use crate::plan::feed;
 use crate::plan::grid::Grid;
-use crate::plan::lanes::{self, Firing, LANE_HEIGHT, Lanes, Scene, Window};
-use crate::plan::listed::{self, Energy, KnownKilns, ListedLoad};
+use crate::plan::known::KnownKilns;
+use crate::plan::lanes::{Firing, LANE_HEIGHT, Lanes, Scene, Window};
+use crate::plan::listed::{self, Energy, ListedLoad, SlowEnd};
 use crate::plan::prices::Priced;
 use crate::plan::store::{self, FeedRow, INTERRUPTED_AFTER_S};
 use crate::plan::view::{self, FlaskBrief, FlaskRow, KilnRow, News, OutageRow, PinRow, PlanRow};
 use crate::studio::{Presence, Settings, Week};
 use crate::tariffs::{in_force, week_minute};
-use crate::web::{App, Fault, Form, Frame, PageLinks, Show, working_of};
+use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Show, working_of};
 
 /// Which week is wanted.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -236,8 +237,11 @@ pub(crate) async fn page(
     for ((load, firing), line) in
         shown.of_mut(&mut loads).iter_mut().zip(shown.of(&firings)).zip(shown.of(&lines))
     {
-        load.as_known =
-            lanes::longer_min(firing, line).map(|longer| load.held.plus_minutes(longer));
+        load.slow = firing.slow(line).map(|slow| {
+            let held = show.moment(load.held.plus_minutes(slow.minutes));
+            let held = working_of(&Html::escaped(&held), &slow.working());
+            SlowEnd { held, words: slow.words(show) }
+        });
         let lit = firing.starts.plus_minutes(firing.load_min);
         // What it costs is the owner's to see.
         let priced = priced.as_ref().filter(|_| signed.frame.owner());

@@ -17,6 +17,7 @@ use super::power::Power;
 use super::year::Taken;
 use crate::clock::{Day, Moment};
 use crate::id::{KilnId, KilnLoadId, OutageId};
+use crate::kilns::FilledFlask;
 
 #[derive(Clone, Debug, FromRow)]
 pub(in crate::plan) struct KilnRow {
@@ -98,6 +99,18 @@ pub(in crate::plan) struct FlaskRow {
     pub(in crate::plan) load: Option<i32>,
     /// Not in the kiln yet.
     pub(in crate::plan) waiting: bool,
+}
+
+impl FlaskRow {
+    /// As far as its heat goes.
+    pub(in crate::plan) fn filled(&self) -> FilledFlask {
+        FilledFlask {
+            diameter_mm: self.diameter_mm,
+            height_mm: self.height_mm,
+            wall_mm: self.wall_mm,
+            water_per_100: self.water_per_100,
+        }
+    }
 }
 
 /// Flasks that wait, are in a kiln or were poured: those with some numbers, or all.

@@ -59,7 +59,8 @@ pub(in crate::plan) struct BegunRow {
     pub(in crate::plan) fires: bool,
     /// Whether it is not held yet.
     pub(in crate::plan) burns: bool,
-    pub(in crate::plan) programme_min: i64,
+    /// How long its programme takes in its kiln.
+    pub(in crate::plan) burns_min: i64,
     /// The flasks that stand in it.
     pub(in crate::plan) standing: Vec<String>,
     /// The flasks that were in it when it was started.
@@ -75,7 +76,8 @@ pub(in crate::plan) async fn begun_loads(
 ) -> Result<Vec<BegunRow>, sqlx::Error> {
     sqlx::query_as(
         "SELECT l.number, k.name AS kiln, l.started_at, l.state <> 'ended' AS fires, l.state = 'burning' AS burns,
-                (SELECT coalesce(sum((s ->> 'minutes')::int), 0) FROM jsonb_array_elements(l.programme) s) AS programme_min,
+                l.planned_longer_min + (SELECT coalesce(sum((s ->> 'minutes')::int), 0)
+                    FROM jsonb_array_elements(l.programme) s) AS burns_min,
                 coalesce(array_agg(f.number::text ORDER BY f.number) FILTER (WHERE lf.left_at IS NULL), '{}') AS standing,
                 array_agg(f.number::text ORDER BY f.number) AS fired,
                 coalesce(array_agg(f.number::text ORDER BY f.number) FILTER (WHERE p.id IS NOT NULL), '{}') AS poured

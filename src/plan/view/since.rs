@@ -41,7 +41,7 @@ pub(in crate::plan) struct LongLoad {
     pub(in crate::plan) held_at: Option<Moment>,
 }
 
-/// Loads that burn longer than their programme, or did; a quarter of an hour is not counted.
+/// Loads that burn longer than was planned, or did; a quarter of an hour is not counted.
 pub(in crate::plan) async fn long_loads(
     pool: &PgPool,
     now: Moment,
@@ -49,8 +49,9 @@ pub(in crate::plan) async fn long_loads(
     sqlx::query_as(
         "SELECT * FROM (
             SELECT l.number, k.name AS kiln, l.held_at,
-                   l.started_at + make_interval(mins => (SELECT coalesce(sum((s ->> 'minutes')::int), 0)::int
-                       FROM jsonb_array_elements(l.programme) s)) AS expected_at
+                   l.started_at + make_interval(mins => l.planned_longer_min
+                       + (SELECT coalesce(sum((s ->> 'minutes')::int), 0)::int
+                          FROM jsonb_array_elements(l.programme) s)) AS expected_at
             FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id WHERE l.state IN ('burning', 'held')) x
          WHERE coalesce(held_at, $1) > expected_at + interval '15 minutes' ORDER BY number",
     )

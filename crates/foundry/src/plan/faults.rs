@@ -2,7 +2,8 @@
 
 use std::collections::HashSet;
 
-use super::problem::{Calendar, Decisions, Pin, Problem};
+use super::decisions::{Decisions, Pin};
+use super::problem::{Calendar, Problem};
 
 /// The most kilns of one problem.
 pub const MOST_KILNS: usize = 64;
@@ -355,6 +356,28 @@ impl Found {
             let name = format!("wetting of flask {}: ", rewet.flask);
             self.minutes(name.clone() + "until_min", rewet.until_min, 0);
             self.number(name + "minutes", rewet.minutes, 0, MOST_MINUTES);
+        }
+        let mut seen = HashSet::new();
+        for longer in &decisions.longer {
+            let name = format!(
+                "what kiln {} takes longer for family {}, size class {}",
+                longer.kiln, longer.family, longer.size_class
+            );
+            self.known_kiln(problem, "what takes longer", &longer.kiln);
+            match problem.family(&longer.family) {
+                None => self.unknown("what takes longer", "family", &longer.family),
+                Some(family) if family.programme(&longer.size_class).is_none() => {
+                    let by = format!("what takes longer in family {}", family.id);
+                    self.unknown(by, "size class", &longer.size_class);
+                }
+                Some(_) => {}
+            }
+            if !seen.insert((&longer.kiln, &longer.family, &longer.size_class)) {
+                self.faults.push(ProblemFault::Decision(format!(
+                    "{name} is there twice; give its minutes once"
+                )));
+            }
+            self.minutes(name, longer.minutes, 0);
         }
         if let Some(stability) = &decisions.stability {
             self.number("minutes_per_move", stability.minutes_per_move, 0, MOST_MINUTES);

@@ -13,6 +13,7 @@
 pub mod judge;
 
 mod calendar;
+mod decisions;
 mod faults;
 mod floor;
 mod model;
@@ -20,13 +21,16 @@ mod outcome;
 mod problem;
 mod solve;
 
+pub use decisions::{
+    Accepted, Ban, DearHours, Decisions, Longer, OutOfUse, Pin, Poured, Rewet, Stability, UnderWay,
+};
 pub use faults::{MOST_FAMILIES, MOST_KILNS, MOST_MINUTES, ProblemFault};
 pub use outcome::{Bound, Load, Objective, Placed, Plan, Pour, Reason, UnkeptPin, Unplanned};
 pub use problem::{
-    Accepted, Ban, Calendar, Clearance, DearHours, Decisions, Family, Flask, Kiln, OutOfUse, Pin,
-    Poured, Problem, Programme, Rewet, Segment, SegmentKind, SizeProgramme, SpecialDay, Stability,
-    Staffed, UnderWay,
+    Calendar, Clearance, Family, Flask, Kiln, Problem, Programme, Segment, SegmentKind,
+    SizeProgramme, SpecialDay, Staffed,
 };
 pub use solve::{
-    Binds, Control, Explanation, Opening, Options, Progress, Without, explain, openings, solve,
+    Binds, Control, Explanation, Opening, Options, Progress, Without, explain, most_on_floor,
+    openings, solve,
 };

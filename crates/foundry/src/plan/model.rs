@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::calendar::{Min, Starts};
 use super::floor::Floors;
-use super::problem::{Problem, SegmentKind};
+use super::problem::{Problem, Programme, SegmentKind};
 
 /// How far past the horizon the search may go while it looks for a better place.
 const BEYOND_MIN: i64 = 8 * 7 * 1440;
@@ -27,8 +27,13 @@ pub(super) struct Model {
     pub(super) load_starts: Starts,
     pub(super) pour_starts: Starts,
     pub(super) kilns: Vec<KilnSpec>,
-    /// Sorted so that the programme of a load is the greatest of its members'.
-    pub(super) programmes: Vec<ProgrammeSpec>,
+    /// How many programmes there are. They are numbered so that the programme of a load is the
+    /// greatest of its members'.
+    programmes: usize,
+    /// The programmes as each kiln runs them, kiln by kiln.
+    burns: Vec<Burn>,
+    /// For each of them the least minutes in its kiln of it and all greater ones.
+    least_burns: Vec<Min>,
     /// For each family those it may not share a load with, as bits.
     pub(super) clashes: Vec<u64>,
     pub(super) flasks: Vec<FlaskSpec>,
@@ -50,9 +55,9 @@ pub(super) struct KilnSpec {
     pub(super) out_of_use: Vec<(Min, Min)>,
 }
 
-/// A programme.
-#[derive(Debug, Clone)]
-pub(super) struct ProgrammeSpec {
+/// A programme as a kiln runs it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Burn {
     pub(super) minutes: Min,
     /// Ramps, from the start of the programme.
     pub(super) ramps: Vec<(Min, Min)>,
@@ -107,6 +112,7 @@ impl Model {
         let mut floors = Floors::new(&floors_mm, diameters_mm.clone(), problem.clearance);
         let kilns = kilns(problem, &floor_of);
         let (programmes, programme_no) = programmes(problem);
+        let burns = burns(problem, &programmes);
         let (_, alloy_no) =
             distinct(problem.flasks.iter().map(|flask| flask.alloy.as_str()).collect::<Vec<_>>());
         let family_no: HashMap<&str, u8> =
@@ -166,7 +172,9 @@ impl Model {
             load_starts: Starts::new(&problem.calendar, min(problem.load_min), until),
             pour_starts: Starts::new(&problem.calendar, min(problem.pour_min), until),
             kilns,
-            programmes,
+            least_burns: least_burns(&burns, programmes.len()),
+            programmes: programmes.len(),
+            burns,
             clashes,
             flasks,
             per_move: decisions.stability.as_ref().map_or(0, |one| one.minutes_per_move),
@@ -191,12 +199,29 @@ impl Model {
         self.pour_min + if alloy == next_alloy { 0 } else { self.change_min }
     }
 
-    /// What heating in dear hours counts for a load that is lit at a minute.
-    pub(super) fn dear(&self, programme: u16, lit: Min) -> i64 {
+    /// A programme as a kiln runs it.
+    pub(super) fn burn(&self, kiln: usize, programme: u16) -> &Burn {
+        &self.burns[kiln * self.programmes + usize::from(programme)]
+    }
+
+    /// The least minutes that a load takes in a kiln when the programme of one of its members is
+    /// this: its own programme may be a greater one, and run shorter there.
+    pub(super) fn least_burn(&self, kiln: usize, programme: u16) -> Min {
+        self.least_burns[kiln * self.programmes + usize::from(programme)]
+    }
+
+    /// Whether two kilns run every programme alike.
+    pub(super) fn burn_alike(&self, one: usize, other: usize) -> bool {
+        let of = |kiln: usize| &self.burns[kiln * self.programmes..(kiln + 1) * self.programmes];
+        of(one) == of(other)
+    }
+
+    /// What heating in dear hours counts for a load that is lit in a kiln at a minute.
+    pub(super) fn dear(&self, kiln: usize, programme: u16, lit: Min) -> i64 {
         const WEEK: Min = 7 * 1440;
         let mut weighted = 0;
         for &(from, to, per_hour) in &self.dear_hours {
-            for &(begin, end) in &self.programmes[usize::from(programme)].ramps {
+            for &(begin, end) in &self.burn(kiln, programme).ramps {
                 let (begin, end) = (lit + begin, lit + end);
                 let mut week = begin.div_euclid(WEEK) * WEEK;
                 while week < end {
@@ -262,7 +287,7 @@ fn kilns(problem: &Problem, floor_of: &[usize]) -> Vec<KilnSpec> {
 }
 
 fn kiln_from(problem: &Problem, flask: &str) -> Vec<Min> {
-    let timed = |ban: &&super::problem::Ban| {
+    let timed = |ban: &&super::decisions::Ban| {
         ban.until_min.is_some() && ban.flask.as_ref().is_none_or(|id| id == flask)
     };
     let bans: Vec<_> = problem.decisions.bans.iter().filter(timed).collect();
@@ -284,32 +309,55 @@ fn accepted(problem: &Problem, flask: &str) -> Option<(usize, Min)> {
 
 type ProgrammeNumbers<'a> = HashMap<(&'a str, &'a str), u16>;
 
-/// Programmes in the order of rule 6: minutes, then family, then size class.
-fn programmes(problem: &Problem) -> (Vec<ProgrammeSpec>, ProgrammeNumbers<'_>) {
+/// Families and size classes of the programmes in the order of rule 6: minutes, then family, then
+/// size class; and their numbers.
+fn programmes(problem: &Problem) -> (Vec<(&str, &str)>, ProgrammeNumbers<'_>) {
     let mut all = Vec::new();
     for family in &problem.families {
         for one in &family.programmes {
-            let minutes = one.programme.minutes();
-            all.push((minutes, family.id.as_str(), one.size_class.as_str(), &one.programme));
+            all.push((one.programme.minutes(), family.id.as_str(), one.size_class.as_str()));
         }
     }
-    all.sort_by_key(|&(minutes, family, size_class, _)| (minutes, family, size_class));
-    let mut specs = Vec::new();
-    let mut numbers = HashMap::new();
-    for (minutes, family, size_class, programme) in all {
-        let mut ramps: Vec<(Min, Min)> = Vec::new();
-        let mut at = 0;
-        for segment in &programme.segments {
-            let end = at + min(segment.minutes);
-            match ramps.last_mut() {
-                _ if segment.kind == SegmentKind::Hold || end == at => {}
-                Some(last) if last.1 == at => last.1 = end,
-                _ => ramps.push((at, end)),
-            }
-            at = end;
+    all.sort_unstable();
+    let named: Vec<(&str, &str)> =
+        all.into_iter().map(|(_, family, size_class)| (family, size_class)).collect();
+    let numbers = named.iter().copied().zip(0..).collect();
+    (named, numbers)
+}
+
+/// Every programme as every kiln runs it, kiln by kiln.
+fn burns(problem: &Problem, programmes: &[(&str, &str)]) -> Vec<Burn> {
+    let in_kiln = |kiln: &str| {
+        let run = |(family, size_class): &(&str, &str)| {
+            let programme = problem.programme_in(kiln, family, size_class);
+            burn(&programme.unwrap_or_default())
+        };
+        programmes.iter().map(run).collect::<Vec<_>>()
+    };
+    problem.kilns.iter().flat_map(|kiln| in_kiln(&kiln.id)).collect()
+}
+
+fn burn(programme: &Programme) -> Burn {
+    let mut ramps: Vec<(Min, Min)> = Vec::new();
+    let mut at = 0;
+    for segment in &programme.segments {
+        let end = at + min(segment.minutes);
+        match ramps.last_mut() {
+            _ if segment.kind == SegmentKind::Hold || end == at => {}
+            Some(last) if last.1 == at => last.1 = end,
+            _ => ramps.push((at, end)),
         }
-        numbers.insert((family, size_class), specs.len() as u16);
-        specs.push(ProgrammeSpec { minutes: min(minutes), ramps });
+        at = end;
     }
-    (specs, numbers)
+    Burn { minutes: min(programme.minutes()), ramps }
+}
+
+fn least_burns(burns: &[Burn], programmes: usize) -> Vec<Min> {
+    let mut least: Vec<Min> = burns.iter().map(|burn| burn.minutes).collect();
+    for in_kiln in least.chunks_mut(programmes.max(1)) {
+        for number in (1..in_kiln.len()).rev() {
+            in_kiln[number - 1] = in_kiln[number - 1].min(in_kiln[number]);
+        }
+    }
+    least
 }

@@ -1,6 +1,6 @@
 //! A plan and what is said about it.
 
-use super::problem::Pin;
+use super::decisions::Pin;
 
 /// Loads and pours for the flasks of a problem.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -1,4 +1,6 @@
-//! What is to be planned, and what has been decided already.
+//! What is to be planned.
+
+use super::decisions::Decisions;
 
 /// A planning problem. Times are whole minutes from midnight of day 0, a Monday.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -180,137 +182,6 @@ pub struct Flask {
     pub weight: i64,
 }
 
-/// What is settled before the planner begins. The default settles nothing.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Decisions {
-    /// Nothing new begins before this minute: the time of planning.
-    pub not_before_min: i64,
-    /// Choices the planner must keep.
-    pub pins: Vec<Pin>,
-    /// Loads already in a kiln.
-    pub under_way: Vec<UnderWay>,
-    /// Times at which a kiln cannot be used.
-    pub out_of_use: Vec<OutOfUse>,
-    /// Kilns a flask may not go into.
-    pub bans: Vec<Ban>,
-    /// How much moving away from an accepted plan costs.
-    pub stability: Option<Stability>,
-    /// Hours of the week in which heating is dear.
-    pub dear_hours: Vec<DearHours>,
-    /// Flasks that may start later than their latest start if they are wetted again.
-    pub rewet: Vec<Rewet>,
-}
-
-/// Hours in which heating is dear, as under a tariff by time of use.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct DearHours {
-    /// From this minute of the week, which begins on Monday,
-    pub from_min: i64,
-    /// up to and without this minute of the week.
-    pub to_min: i64,
-    /// An hour of ramp in them counts like so many weighted minutes of tardiness.
-    pub minutes_per_hour: i64,
-}
-
-/// A flask whose investment has dried by its latest start, and may be wetted again.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Rewet {
-    /// The flask.
-    pub flask: String,
-    /// Its load starts no later even then.
-    pub until_min: i64,
-    /// A later start counts like so many weighted minutes of tardiness.
-    pub minutes: i64,
-}
-
-/// A choice the planner must keep.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Pin {
-    /// The flask goes into the load of this kiln that starts at this minute.
-    Load {
-        /// The flask.
-        flask: String,
-        /// The kiln.
-        kiln: String,
-        /// When the load starts.
-        start_min: i64,
-    },
-    /// Two flasks go into the same load.
-    Together {
-        /// One flask.
-        flask: String,
-        /// The other.
-        with: String,
-    },
-}
-
-/// A load that is in a kiln already. Its start, kiln and members are past
-/// choosing: only what is left to pour is planned, as soon as it can be, and
-/// rules about the start and the hold are not asked of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct UnderWay {
-    /// The kiln.
-    pub kiln: String,
-    /// When the load was started.
-    pub start_min: i64,
-    /// All members.
-    pub flasks: Vec<String>,
-    /// Those of the members that have been poured.
-    pub poured: Vec<Poured>,
-}
-
-/// A pour that has happened.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Poured {
-    /// The flask.
-    pub flask: String,
-    /// When its pour started.
-    pub start_min: i64,
-}
-
-/// A time at which a kiln holds no load: from the start of a load to the end of its last pour.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct OutOfUse {
-    /// The kiln.
-    pub kiln: String,
-    /// From this minute,
-    pub from_min: i64,
-    /// up to and without this minute.
-    pub to_min: i64,
-}
-
-/// A kiln a flask may not go into.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ban {
-    /// The flask; every flask when absent.
-    pub flask: Option<String>,
-    /// The kiln.
-    pub kiln: String,
-    /// Only loads starting before this minute are forbidden; all loads when absent.
-    pub until_min: Option<i64>,
-}
-
-/// How much moving away from an accepted plan costs.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stability {
-    /// Where the flasks stand in the accepted plan.
-    pub accepted: Vec<Accepted>,
-    /// Weighted minutes of tardiness it must save to move one flask to another
-    /// kiln or start.
-    pub minutes_per_move: i64,
-}
-
-/// The accepted place of a flask.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Accepted {
-    /// The flask.
-    pub flask: String,
-    /// The kiln of its load.
-    pub kiln: String,
-    /// The start of its load.
-    pub start_min: i64,
-}
-
 impl Programme {
     /// How long the programme runs.
     #[must_use]
@@ -332,6 +203,31 @@ impl Problem {
     #[must_use]
     pub fn flask(&self, id: &str) -> Option<&Flask> {
         self.flasks.iter().find(|flask| flask.id == id)
+    }
+
+    /// The programme of a family for a size class as a kiln runs it.
+    #[must_use]
+    pub fn programme_in(&self, kiln: &str, family: &str, size_class: &str) -> Option<Programme> {
+        let mut programme = self.family(family)?.programme(size_class)?.clone();
+        let minutes = self.longer_min(kiln, family, size_class);
+        if minutes > 0 {
+            let ramp = |segment: &&mut Segment| segment.kind == SegmentKind::Ramp;
+            match programme.segments.iter_mut().rev().find(ramp) {
+                Some(last) => last.minutes += minutes,
+                None => programme.segments.push(Segment { kind: SegmentKind::Hold, minutes }),
+            }
+        }
+        Some(programme)
+    }
+
+    /// By how many minutes a programme takes longer in a kiln than it says.
+    #[must_use]
+    pub fn longer_min(&self, kiln: &str, family: &str, size_class: &str) -> i64 {
+        let meant = |one: &&Longer| {
+            (one.kiln.as_str(), one.family.as_str(), one.size_class.as_str())
+                == (kiln, family, size_class)
+        };
+        self.decisions.longer.iter().find(meant).map_or(0, |one| one.minutes)
     }
 
     /// The kiln of this name.

@@ -7,8 +7,9 @@ set for which none is found counts as not fitting.
 
     cp_sat.py optima PLAN_INSTANCES SECONDS OUT.csv SEED FLASKS KILNS [...]
         solves generated problems (PLAN_INSTANCES is the example of that name, and may be given with
-        the word `decided` after it) with so many seconds for each goal and appends one line for each to OUT.csv: the numbers, what was found, and
-        how many of tardiness, loads and makespan are proved least
+        the word `decided` or `slow` after it) with so many seconds for each goal and appends one
+        line for each to OUT.csv: the numbers, what was found, and how many of tardiness, loads and
+        makespan are proved least
     cp_sat.py solve INSTANCE.json SECONDS
         solves one problem and prints what was found
     cp_sat.py prove POURDAY OWN_SECONDS SECONDS INSTANCE.json [...]

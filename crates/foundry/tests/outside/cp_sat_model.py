@@ -3,8 +3,8 @@
 A load is named by its leader: the member whose programme it runs (rule 6). Each flask leads a load
 or joins that of another, so loads need no numbers that could be exchanged, their programmes and
 ramps have fixed lengths, and a flask that cannot share with a leader never meets it. Beyond the
-bare problem: not_before_min, pins, stability, dear hours, wetting, times out of use, bans; loads
-under way are not modelled.
+bare problem: not_before_min, pins, stability, dear hours, wetting, times out of use, bans, kilns
+that take longer; loads under way are not modelled.
 """
 
 import itertools
@@ -76,6 +76,32 @@ class Model:
         self.rank = [rank_of[f["family"], f["size_class"]] for f in self.flasks]
         self.minutes = [ranked[r][0] for r in self.rank]
         self.segments = [ranked[r][3] for r in self.rank]
+        # By how much each kiln takes longer for the programme of each flask.
+        longer = {
+            (one["kiln"], one["family"], one["size_class"]): one["minutes"]
+            for one in self.decisions.get("longer", [])
+        }
+        self.longer = [
+            [longer.get((kiln["id"], f["family"], f["size_class"]), 0) for kiln in self.kilns]
+            for f in self.flasks
+        ]
+
+    def _as_run(self, lead, k):
+        """The segments of a leader's programme in a kiln: the last ramp is longer."""
+        segments = [list(segment) for segment in self.segments[lead]]
+        ramps = [segment for segment in segments if segment[0] == "ramp"]
+        if ramps:
+            ramps[-1][1] += self.longer[lead][k]
+        else:
+            segments.append(["hold", self.longer[lead][k]])
+        return segments
+
+    def _burn(self, lead):
+        """How long a leader's programme takes in the kiln that its load is in."""
+        kilns = range(len(self.kilns))
+        return self.minutes[lead] + sum(
+            self.longer[lead][k] * self.load_in[lead, k] for k in kilns if (lead, k) in self.load_in
+        )
 
     def _windows(self):
         horizon = self.problem["horizon_min"]
@@ -156,7 +182,7 @@ class Model:
     def _alike_kilns(self):
         """Of kilns alike in everything the first flask goes into the first."""
         keys = [{k: v for k, v in kiln.items() if k != "id"} for kiln in self.kilns]
-        if any(self.decisions.get(key) for key in ("pins", "stability", "out_of_use", "bans")):
+        if any(self.decisions.get(key) for key in ("pins", "stability", "out_of_use", "bans", "longer")):
             return
         for k in range(len(self.kilns)):
             if keys[k] in keys[:k] and (0, k) in self.at:
@@ -227,20 +253,20 @@ class Model:
                 inside = self.x[i, lead]
                 model.add(start >= self.ready[i]).only_enforce_if(inside)
                 model.add(start <= self.latest[i]).only_enforce_if(inside)
-            at = problem["load_min"]
-            for kind, minutes in self.segments[lead]:
-                if kind == "ramp" and minutes:
-                    ramps.append(
-                        model.new_optional_fixed_size_interval_var(
-                            start + at, minutes, self.x[lead, lead], f"ramp{lead}.{at}"
-                        )
-                    )
-                at += minutes
-            least = problem["load_min"] + self.minutes[lead] + pour
             for k, kiln in enumerate(self.kilns):
                 if (lead, k) not in self.load_in:
                     continue
                 here, turn = self.load_in[lead, k], kiln["turnaround_min"]
+                at = problem["load_min"]
+                for kind, minutes in self._as_run(lead, k):
+                    if kind == "ramp" and minutes:
+                        ramps.append(
+                            model.new_optional_fixed_size_interval_var(
+                                start + at, minutes, here, f"ramp{lead}.{k}.{at}"
+                            )
+                        )
+                    at += minutes
+                least = at + pour
                 model.add(start >= kiln["available_min"]).only_enforce_if(here)
                 length = model.new_int_var(least + turn, horizon + turn, f"stay{lead}.{k}")
                 stays[k].append(
@@ -266,7 +292,7 @@ class Model:
             self.pour.append(model.new_int_var_from_domain(possible, f"pour{i}"))
         self.first = []
         for lead in self.number:
-            end = self.start[lead] + problem["load_min"] + self.minutes[lead]
+            end = self.start[lead] + problem["load_min"] + self._burn(lead)
             first = model.new_int_var_from_domain(domain, f"first{lead}")
             self.first.append(first)
             soon = []
@@ -361,17 +387,17 @@ class Model:
                     )
             self.extra.append(one["minutes"] * wetted)
         if given.get("dear_hours"):
-            for lead in self.number:
-                self._dear(lead)
+            for lead, k in self.load_in:
+                self._dear(lead, k)
 
-    def _dear(self, lead):
-        """What the ramps of a load count, minute by minute of its start."""
+    def _dear(self, lead, k):
+        """What the ramps of a load in a kiln count, minute by minute of its start."""
         rate = [0] * (7 * 1440)
         for dear in self.decisions["dear_hours"]:
             for minute in range(dear["from_min"], dear["to_min"]):
                 rate[minute] += dear["minutes_per_hour"]
         ramping, at = [], self.problem["load_min"]
-        for kind, minutes in self.segments[lead]:
+        for kind, minutes in self._as_run(lead, k):
             ramping += range(at, at + minutes) if kind == "ramp" else []
             at += minutes
         week = [
@@ -383,7 +409,7 @@ class Model:
             self.start[lead], [week[m % len(week)] for m in range(horizon + 1)], counts
         )
         counted = self.model.new_int_var(0, max(week), "")
-        self.model.add(counted >= counts).only_enforce_if(self.x[lead, lead])
+        self.model.add(counted >= counts).only_enforce_if(self.load_in[lead, k])
         self.extra.append(counted)
 
     def _goals(self):

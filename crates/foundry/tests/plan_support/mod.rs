@@ -3,7 +3,7 @@
 #![allow(dead_code, reason = "each test file uses a part of it")]
 
 use foundry::plan::{
-    Accepted, Ban, Calendar, Clearance, Control, DearHours, Decisions, Family, Flask, Kiln,
+    Accepted, Ban, Calendar, Clearance, Control, DearHours, Decisions, Family, Flask, Kiln, Longer,
     Options, OutOfUse, Pin, Plan, Problem, Programme, Progress, Rewet, Segment, SegmentKind,
     SizeProgramme, Stability, Staffed, solve,
 };
@@ -199,6 +199,38 @@ pub(crate) fn decided(seed: u64, flasks: usize, kilns: usize) -> Problem {
     }
     problem.id = format!("seed {seed}, {flasks} flasks, decided");
     problem.decisions = decisions;
+    problem
+}
+
+/// What some kilns take longer for some programmes. A programme that says less than another may
+/// then take more.
+pub(crate) fn longer(problem: &Problem, dice: &mut Dice) -> Vec<Longer> {
+    let mut longer = Vec::new();
+    for kiln in &problem.kilns {
+        for family in &problem.families {
+            for one in &family.programmes {
+                if dice.below(3) > 0 {
+                    longer.push(Longer {
+                        kiln: kiln.id.clone(),
+                        family: family.id.clone(),
+                        size_class: one.size_class.clone(),
+                        minutes: dice.pick(&[0, 12, 25, 45, 70, 130]),
+                    });
+                }
+            }
+        }
+    }
+    longer
+}
+
+/// A problem in which kilns cannot follow their programmes; every other one with decisions.
+pub(crate) fn slow(seed: u64, flasks: usize, kilns: usize) -> Problem {
+    let mut problem = match seed % 2 {
+        0 => problem(seed, flasks, kilns),
+        _ => decided(seed, flasks, kilns),
+    };
+    problem.decisions.longer = longer(&problem, &mut Dice::new(seed ^ 0x510));
+    problem.id = format!("seed {seed}, {flasks} flasks, slow");
     problem
 }
 

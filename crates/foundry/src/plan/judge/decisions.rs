@@ -1,8 +1,9 @@
 //! Whether a plan keeps what was settled before planning.
 
 use super::{Judge, Rule};
+use crate::plan::decisions::Pin;
 use crate::plan::outcome::Load;
-use crate::plan::problem::{Pin, SegmentKind};
+use crate::plan::problem::SegmentKind;
 
 pub(super) fn check(judge: &mut Judge<'_>) {
     pins(judge);

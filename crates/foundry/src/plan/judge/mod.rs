@@ -6,8 +6,9 @@ mod load;
 
 use std::collections::{HashMap, HashSet};
 
+use super::decisions::UnderWay;
 use super::outcome::{Load, Objective, Plan};
-use super::problem::{Flask, Kiln, Problem, Programme, SegmentKind, Staffed, UnderWay};
+use super::problem::{Flask, Kiln, Problem, Programme, Segment, SegmentKind, Staffed};
 
 /// Places are compared to a micrometre: plans are written with decimal places.
 const PLACE_TOLERANCE_MM: f64 = 1e-3;
@@ -204,7 +205,8 @@ impl<'a> Judge<'a> {
     }
 
     /// Rule 6: the programme of the member with the greatest total minutes; in
-    /// a load under way that of all its members, planned or not.
+    /// a load under way that of all its members, planned or not. Where the kiln
+    /// takes longer for it, its last ramp does.
     fn programme(&self, load: &Load) -> Programme {
         let mut longest: Option<(i64, &str, &str, &Programme)> = None;
         let members = match self.given(load) {
@@ -221,7 +223,25 @@ impl<'a> Judge<'a> {
                 longest = Some(this);
             }
         }
-        longest.map(|one| one.3.clone()).unwrap_or_default()
+        let Some((_, family, size_class, programme)) = longest else {
+            return Programme::default();
+        };
+        let mut segments = programme.segments.clone();
+        for longer in &self.problem.decisions.longer {
+            if longer.kiln != load.kiln
+                || longer.family != family
+                || longer.size_class != size_class
+            {
+                continue;
+            }
+            match segments.iter().rposition(|segment| segment.kind == SegmentKind::Ramp) {
+                Some(last) => segments[last].minutes += longer.minutes,
+                None => {
+                    segments.push(Segment { kind: SegmentKind::Hold, minutes: longer.minutes });
+                }
+            }
+        }
+        Programme { segments }
     }
 
     /// End of the load's programme.

@@ -131,7 +131,7 @@ impl<'m> Board<'m> {
     /// The earliest timing from one minute on that is over by another.
     fn in_gap(&self, wanted: &Wanted<'_>, from: Min, over_by: Min, timing: &mut Timing) -> bool {
         let model = self.model;
-        let burn = model.load_min + model.programmes[usize::from(wanted.programme)].minutes;
+        let burn = model.load_min + model.burn(wanted.kiln, wanted.programme).minutes;
         let pouring = model.pour_min * wanted.order.len() as Min;
         let mut start = from;
         let mut first_from = wanted.pours_from;
@@ -236,9 +236,11 @@ impl<'m> Board<'m> {
     /// All ramps: from when, to when.
     pub(super) fn ramps(&self) -> impl Iterator<Item = (Min, Min)> {
         let model = self.model;
-        self.kilns.iter().flatten().flat_map(move |stay| {
+        let stays = (0..).zip(&self.kilns);
+        let stays = stays.flat_map(|(kiln, stays)| stays.iter().map(move |stay| (kiln, stay)));
+        stays.flat_map(move |(kiln, stay)| {
             let lit = stay.start + model.load_min;
-            let ramps = &model.programmes[usize::from(stay.programme)].ramps;
+            let ramps = &model.burn(kiln, stay.programme).ramps;
             ramps.iter().map(move |ramp| (lit + ramp.0, lit + ramp.1))
         })
     }
@@ -291,7 +293,7 @@ impl<'m> Board<'m> {
         if model.ramp_limit >= model.kilns.len() {
             return None;
         }
-        let own = &model.programmes[usize::from(programme)];
+        let own = model.burn(kiln, programme);
         let lit = start + model.load_min;
         let end = lit + own.minutes;
         // Never so many in practice that memory has to be asked for.
@@ -302,7 +304,7 @@ impl<'m> Board<'m> {
             }
             let later = stays.partition_point(|stay| stay.start + model.load_min < end);
             for stay in stays[..later].iter().rev() {
-                let burning = &model.programmes[usize::from(stay.programme)];
+                let burning = model.burn(other, stay.programme);
                 let other_lit = stay.start + model.load_min;
                 if other_lit + burning.minutes <= lit {
                     break;

@@ -25,6 +25,11 @@ pub enum Binds {
         /// The kiln.
         kiln: String,
     },
+    /// The kiln takes longer for the programme than that says.
+    Slow {
+        /// The kiln.
+        kiln: String,
+    },
     /// Times at which the kiln is out of use.
     OutOfUse {
         /// The kiln.
@@ -117,6 +122,9 @@ pub fn explain(problem: &Problem, plan: &Plan, flask: &str) -> Option<Explanatio
     let mut usable = problem.clone();
     usable.decisions.out_of_use.retain(|out| out.kiln != kiln);
     less(Binds::OutOfUse { kiln: kiln.clone() }, of.earliest(&usable, Leave::All, None));
+    let mut prompt = problem.clone();
+    prompt.decisions.longer.retain(|longer| longer.kiln != kiln);
+    less(Binds::Slow { kiln: kiln.clone() }, of.earliest(&prompt, Leave::All, None));
     let now = problem.decisions.not_before_min;
     let mut ready = problem.clone();
     ready.flasks.iter_mut().filter(|one| one.id == flask).for_each(|one| one.ready_min = now);
@@ -173,12 +181,15 @@ struct Of<'a> {
 impl Of<'_> {
     fn burnt_out(&self, problem: &Problem) -> Option<i64> {
         let load = &self.plan.loads[self.load];
-        let minutes = |id: &str| {
+        let programme = |id: &str| {
             let flask = problem.flask(id)?;
-            Some(problem.family(&flask.family)?.programme(&flask.size_class)?.minutes())
+            let programme = problem.family(&flask.family)?.programme(&flask.size_class)?;
+            Some((programme.minutes(), flask.family.as_str(), flask.size_class.as_str()))
         };
-        let longest = load.flasks.iter().filter_map(|placed| minutes(&placed.flask)).max()?;
-        Some(load.start_min + problem.load_min + longest)
+        let all = load.flasks.iter().filter_map(|placed| programme(&placed.flask));
+        let (minutes, family, size_class) = all.max()?;
+        let longer = problem.longer_min(&load.kiln, family, size_class);
+        Some(load.start_min + problem.load_min + minutes + longer)
     }
 
     /// The flask's earliest pour in a load of the same members.

@@ -23,6 +23,7 @@ use super::model::{FlaskNo, Model};
 use super::outcome::{Bound, Objective, Plan};
 use super::problem::Problem;
 use bound::Bounds;
+pub use bound::most_on_floor;
 use construct::construct;
 use draft::UnitNo;
 use exact::Exact;

@@ -83,7 +83,7 @@ pub(super) fn cost_of(model: &Model, draft: &Draft, timing: &Timing) -> Cost {
     cost.delay += cost.tardiness;
     if !draft.under_way {
         cost.delay += rewetted(model, draft, timing).map(|(_, minutes)| minutes).sum::<i64>();
-        cost.delay += model.dear(draft.programme, timing.start + model.load_min);
+        cost.delay += model.dear(draft.kiln, draft.programme, timing.start + model.load_min);
     }
     cost.broken += breach(cost.makespan as Min - model.horizon);
     cost.broken *= draft.order.len() as i64;

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use crate::plan::calendar::Min;
+use crate::plan::decisions::{Pin, UnderWay};
 use crate::plan::floor::Floors;
 use crate::plan::model::{FlaskNo, Model};
 use crate::plan::outcome::{Reason, UnkeptPin, Unplanned};
-use crate::plan::problem::{Pin, Problem, UnderWay};
+use crate::plan::problem::Problem;
 
 use super::board::Timing;
 use super::draft::{Draft, Place, Unit, UnitNo, sort_pours};

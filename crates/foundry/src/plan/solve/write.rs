@@ -48,7 +48,8 @@ pub(super) fn written(
     for (draft, timing) in &schedule.loads {
         if !draft.under_way {
             plan.rewetted.extend(rewetted(model, draft, timing).map(|(flask, _)| id(flask)));
-            plan.dear_min += model.dear(draft.programme, timing.start + model.load_min);
+            let lit = timing.start + model.load_min;
+            plan.dear_min += model.dear(draft.kiln, draft.programme, lit);
         }
         plan.loads.push(Load {
             kiln: problem.kilns[draft.kiln].id.clone(),

@@ -37,8 +37,10 @@ pub(super) fn fewest_loads(
                 let spec = &model.flasks[usize::from(one.flask)];
                 let mut latest = spec.latest;
                 if in_time {
-                    // Started later it would be late, in any programme it may share.
-                    let burn = model.programmes[usize::from(spec.programme)].minutes;
+                    // Started later it would be late, in any kiln and programme it may share.
+                    let kilns = (0..model.kilns.len()).filter(|&kiln| spec.may_use(kiln));
+                    let burns = kilns.map(|kiln| model.least_burn(kiln, spec.programme));
+                    let burn = burns.min().unwrap_or(0);
                     latest = latest.min(spec.in_time - model.load_min - burn);
                 }
                 (spec.ready, latest.max(spec.ready), one.flask)

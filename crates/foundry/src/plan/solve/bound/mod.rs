@@ -22,7 +22,7 @@ mod slots;
 use crate::plan::calendar::Min;
 use crate::plan::model::{FlaskNo, Model};
 use crate::plan::outcome::{Bound, Objective};
-use crate::plan::problem::Problem;
+use crate::plan::problem::{Clearance, Problem};
 
 use super::board::{Board, Timing, Wanted};
 use fewest::fewest_loads;
@@ -197,11 +197,20 @@ fn at_once(problem: &Problem, model: &Model, flasks: &[Relaxed]) -> Vec<usize> {
         .collect()
 }
 
-/// The most flasks of at least this diameter that a kiln's floor takes, by Oler's inequality.
 fn most_at_once(problem: &Problem, kiln: usize, diameter_mm: f64) -> usize {
-    let (given, clear) = (&problem.kilns[kiln], problem.clearance);
+    let given = &problem.kilns[kiln];
+    most_on_floor(given.width_mm, given.depth_mm, problem.clearance, diameter_mm)
+}
+
+/// The most flasks of at least this diameter that a floor takes, by Oler's inequality: no more fit,
+/// but not always so many.
+///
+/// # Source
+/// N. Oler, "An inequality in the geometry of numbers", Acta Mathematica 105 (1961) 19.
+#[must_use]
+pub fn most_on_floor(width_mm: f64, depth_mm: f64, clear: Clearance, diameter_mm: f64) -> usize {
     let edge = diameter_mm + 2.0 * clear.wall_mm;
-    let (width, depth) = (given.width_mm - edge, given.depth_mm - edge);
+    let (width, depth) = (width_mm - edge, depth_mm - edge);
     if !(width >= 0.0 && depth >= 0.0) {
         return 0;
     }

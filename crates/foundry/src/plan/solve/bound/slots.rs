@@ -20,10 +20,9 @@ pub(super) fn assignment(model: &Model, flasks: &[Relaxed], at_once: &[usize]) -
 
 /// For each n the minute before which the n-th pour of all cannot start.
 fn slots(model: &Model, flasks: &[Relaxed], at_once: &[usize]) -> Vec<Min> {
-    let shortest = flasks
+    let least_programme = flasks
         .iter()
         .map(|flask| model.flasks[usize::from(flask.flask)].programme)
-        .map(|programme| model.programmes[usize::from(programme)].minutes)
         .min()
         .unwrap_or(0);
     let mut slots: Vec<Min> = Vec::new();
@@ -34,6 +33,7 @@ fn slots(model: &Model, flasks: &[Relaxed], at_once: &[usize]) -> Vec<Min> {
             continue;
         };
         let most = flasks.iter().filter(may).count();
+        let shortest = model.least_burn(kiln, least_programme);
         let mut here = 0;
         while here < most {
             let load = at_once.clamp(1, most - here);

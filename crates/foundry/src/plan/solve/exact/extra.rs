@@ -57,7 +57,8 @@ impl Extra {
     pub(super) fn at(&self, model: &Model, kiln: usize, start: Min) -> i64 {
         let here = self.accepted.iter().find(|one| (one.0, one.1) == (kiln, start));
         let kept = here.map_or(0, |one| one.2);
-        let dear = if self.dear { model.dear(self.programme, start + model.load_min) } else { 0 };
+        let lit = start + model.load_min;
+        let dear = if self.dear { model.dear(kiln, self.programme, lit) } else { 0 };
         self.moved - kept + self.wetting(start) + dear
     }
 
@@ -69,18 +70,24 @@ impl Extra {
         }
         let kept = self.kept_from(kiln, from).filter(|&start| start <= until);
         let kept = kept.map(|start| (self.at(model, kiln, start), start));
-        kept.chain([self.least_moved(model, from, until)]).min().unwrap_or((0, from))
+        kept.chain([self.least_moved(model, kiln, from, until)]).min().unwrap_or((0, from))
     }
 
     /// The same when nobody keeps an accepted place.
-    pub(super) fn least_moved(&self, model: &Model, from: Min, until: Min) -> (i64, Min) {
+    pub(super) fn least_moved(
+        &self,
+        model: &Model,
+        kiln: usize,
+        from: Min,
+        until: Min,
+    ) -> (i64, Min) {
         let mut best = (i64::MAX, from);
         let mut begin = from;
         // Wetting counts more from step to step, so later steps matter only for cheaper hours.
         loop {
             let step = self.wetted.iter().map(|one| one.0).find(|&latest| latest >= begin);
             let end = step.map_or(until, |latest| latest.min(until)).max(begin);
-            let (dear, at) = self.least_dear(model, begin, end);
+            let (dear, at) = self.least_dear(model, kiln, begin, end);
             best = best.min((self.moved + self.wetting(begin) + dear, at));
             if !self.dear || dear == 0 || end >= until {
                 return best;
@@ -110,17 +117,17 @@ impl Extra {
     ///
     /// It changes evenly between the minutes at which a ramp begins or ends together with dear
     /// hours, so its least is at one of these or at an end.
-    fn least_dear(&self, model: &Model, from: Min, until: Min) -> (i64, Min) {
+    fn least_dear(&self, model: &Model, kiln: usize, from: Min, until: Min) -> (i64, Min) {
         const WEEK: Min = 7 * 1440;
         if !self.dear {
             return (0, from);
         }
-        let count = |start: Min| (model.dear(self.programme, start + model.load_min), start);
+        let count = |start: Min| (model.dear(kiln, self.programme, start + model.load_min), start);
         let mut best: Option<(i64, Min)> = None;
         for (first, last) in model.load_starts.within(from, until) {
             let mut tried = count(first).min(count(last));
             for &(dear_from, dear_to, _) in &model.dear_hours {
-                for &(begin, end) in &model.programmes[usize::from(self.programme)].ramps {
+                for &(begin, end) in &model.burn(kiln, self.programme).ramps {
                     for (dear, ramp) in
                         [(dear_from, begin), (dear_from, end), (dear_to, begin), (dear_to, end)]
                     {

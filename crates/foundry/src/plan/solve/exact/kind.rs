@@ -52,7 +52,9 @@ impl Kind {
             (-spec.temp_c, spec.alloy, spec.in_time, -spec.weight)
         });
         let programme = members.iter().map(|&flask| spec(flask).programme).max().unwrap_or(0);
-        let burn = model.load_min + model.programmes[usize::from(programme)].minutes;
+        // In the kiln in which it takes least.
+        let may = (0..model.kilns.len()).filter(|kiln| kilns >> kiln & 1 == 1);
+        let burn = may.map(|kiln| model.burn(kiln, programme).minutes).min().unwrap_or(0);
         let pinned = place.map(|place| place.1);
         let mut kind = Self {
             mask,
@@ -60,7 +62,7 @@ impl Kind {
             programme,
             from: model.kilns.iter().map(|kiln| kiln.available).collect(),
             // Whoever starts later ends after the horizon.
-            latest: pinned.unwrap_or(Min::MAX).min(model.horizon - burn),
+            latest: pinned.unwrap_or(Min::MAX).min(model.horizon - model.load_min - burn),
             pours: Vec::new(),
             extra: Extra::new(model, &members, programme),
             pinned,
@@ -94,10 +96,13 @@ impl Kind {
         let mut begin = from;
         // Towards cheaper hours span by span: of each the least of everything.
         while let Some((late, start, over)) = self.earliest(frame, kiln, begin, self.latest) {
-            let (least, at) = self.extra.least_moved(model, start, self.latest);
+            let (least, at) = self.extra.least_moved(model, kiln, start, self.latest);
             begin = at.min(start + SPAN_MIN);
-            let extra =
-                if at > start { self.extra.least_moved(model, start, begin - 1).0 } else { least };
+            let extra = if at > start {
+                self.extra.least_moved(model, kiln, start, begin - 1).0
+            } else {
+                least
+            };
             if ways.iter().all(|way: &(i64, Min)| late + extra < way.0) {
                 ways.push((late + extra, over));
             }
@@ -172,7 +177,7 @@ impl Kind {
         pours: &mut [Min],
     ) -> Option<(Min, bool)> {
         let model = frame.model;
-        let burn = model.load_min + model.programmes[usize::from(self.programme)].minutes;
+        let burn = model.load_min + model.burn(kiln, self.programme).minutes;
         let mut start = from.max(self.from[kiln]);
         let mut moved = false;
         loop {

@@ -327,6 +327,7 @@ fn are_alike(model: &Model, one: usize, other: usize) -> bool {
     let (a, b) = (&model.kilns[one], &model.kilns[other]);
     (a.floor, a.cool_per_100c, a.turnaround, a.available)
         == (b.floor, b.cool_per_100c, b.turnaround, b.available)
+        && model.burn_alike(one, other)
         && model.flasks.iter().all(|flask| {
             let accepted = flask.accepted.filter(|_| model.per_move > 0).map(|place| place.0);
             flask.may_use(one) == flask.may_use(other)

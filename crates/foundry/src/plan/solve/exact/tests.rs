@@ -4,9 +4,10 @@
 mod plan_support;
 
 use super::*;
+use crate::plan::decisions::{OutOfUse, Poured, UnderWay};
 use crate::plan::judge::check;
 use crate::plan::outcome::Plan;
-use crate::plan::problem::{OutOfUse, Poured, Problem, UnderWay};
+use crate::plan::problem::Problem;
 use crate::plan::solve::anneal::{Line, Worth};
 use crate::plan::solve::construct::construct;
 use crate::plan::solve::schedule::Cost;
@@ -111,6 +112,17 @@ fn with_decisions_it_is_no_worse_than_annealing() {
         }
     }
     assert!(compared >= 60 && extra >= 20, "{compared}, {extra}");
+}
+
+/// With kilns that take longer than their programmes say too, some of them for the shorter one.
+#[test]
+fn with_slow_kilns_it_is_no_worse_than_annealing() {
+    let mut compared = 0;
+    for seed in 600..640 {
+        let problem = plan_support::slow(seed, 4 + seed as usize % 4, 1 + seed as usize % 3);
+        compared += u32::from(is_no_worse_than_annealing(&problem, 20_000, seed));
+    }
+    assert!(compared >= 25, "{compared}");
 }
 
 /// Compares when there is something to plan; whether annealing planned all of it.

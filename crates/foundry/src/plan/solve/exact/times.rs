@@ -100,7 +100,7 @@ impl Frame<'_> {
         let own = node.loads.iter().enumerate().flat_map(|(number, load)| {
             let programme = self.kinds.kind(load.kind).programme;
             let lit = load.start + model.load_min;
-            model.programmes[usize::from(programme)].ramps.iter().map(move |ramp| Ramp {
+            model.burn(load.kiln, programme).ramps.iter().map(move |ramp| Ramp {
                 load: Some(number),
                 from: lit + ramp.0,
                 to: lit + ramp.1,
