@@ -61,7 +61,8 @@ pub(super) async fn tasks(pool: &PgPool, now: Moment) -> Result<Vec<Task>, sqlx:
             JOIN kiln_load_flasks lf ON lf.flask_id = f.id AND lf.left_at IS NULL WHERE f.state = 'hot'
             UNION ALL
             SELECT 2, 'Load ' || l.number || ' in ' || k.name || ' reaches its hold', '/loads/' || l.number,
-                   l.started_at + (l.planned_held_at - l.planned_start_at) - make_interval(mins => s.load_min)
+                   coalesce((SELECT min(due_at) FROM timers WHERE subject = 'load:' || l.number AND ended_at IS NULL),
+                            l.started_at + (l.planned_held_at - l.planned_start_at) - make_interval(mins => s.load_min))
             FROM kiln_loads l JOIN kilns k ON k.id = l.kiln_id CROSS JOIN studio s WHERE l.state = 'burning'
             UNION ALL
             SELECT 3, 'Load ' || l.number || ' goes into ' || k.name, '/loads/' || l.number, l.planned_start_at

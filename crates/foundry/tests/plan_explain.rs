@@ -58,6 +58,9 @@ fn a_kiln_out_of_use_is_named() {
 #[test]
 fn a_kiln_that_cannot_follow_the_programme_is_a_reason() {
     let mut problem = alone();
+    // Loaded at eight and poured in the afternoon of the same day.
+    "wax".clone_into(&mut problem.flasks[0].family);
+    "S".clone_into(&mut problem.flasks[0].size_class);
     let (kiln, flask) = (problem.kilns[0].id.clone(), problem.flasks[0].clone());
     let before = explain(&problem, &plan(&problem), "F001").unwrap();
     let longer = |minutes| {
