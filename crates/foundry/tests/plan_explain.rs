@@ -4,7 +4,7 @@
 
 mod plan_support;
 
-use foundry::plan::{Binds, Longer, OutOfUse, Plan, Problem, explain};
+use foundry::plan::{Binds, Flask, Longer, OutOfUse, Plan, Problem, explain};
 
 /// One flask and one kiln: nothing but the given thing is in its way.
 fn alone() -> Problem {
@@ -63,11 +63,8 @@ fn a_kiln_that_cannot_follow_the_programme_is_a_reason() {
     "S".clone_into(&mut problem.flasks[0].size_class);
     let (kiln, flask) = (problem.kilns[0].id.clone(), problem.flasks[0].clone());
     let before = explain(&problem, &plan(&problem), "F001").unwrap();
-    let longer = |minutes| {
-        let (family, size_class) = (flask.family.clone(), flask.size_class.clone());
-        vec![Longer { kiln: kiln.clone(), family, size_class, minutes }]
-    };
-    problem.decisions.longer = longer(30);
+    let Flask { family, size_class, .. } = flask;
+    problem.decisions.longer = vec![Longer { kiln: kiln.clone(), family, size_class, minutes: 30 }];
     let made = plan(&problem);
     let told = explain(&problem, &made, "F001").unwrap();
     assert_eq!(told.burnt_out_min - told.start_min, before.burnt_out_min - before.start_min + 30);

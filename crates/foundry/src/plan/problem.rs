@@ -1,6 +1,6 @@
 //! What is to be planned.
 
-use super::decisions::Decisions;
+use super::decisions::{Decisions, Longer};
 
 /// A planning problem. Times are whole minutes from midnight of day 0, a Monday.
 #[derive(Debug, Clone, PartialEq, Default)]
