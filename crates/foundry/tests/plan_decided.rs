@@ -38,7 +38,7 @@ fn what_was_decided_is_planned_as_well_as_can_be_and_proved() {
 #[test]
 fn kilns_that_cannot_follow_are_planned_as_well_as_can_be_and_proved() {
     let optima = optima(include_str!("../data/plan_slow.csv"));
-    assert!(optima.len() >= 30);
+    assert!(optima.len() >= 10);
     for ([seed, flasks, kilns], best) in optima {
         is_the_best(&plan_support::slow(seed, flasks as usize, kilns as usize), best);
     }
