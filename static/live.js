@@ -46,9 +46,13 @@
       if (typing()) { if (stands(next) !== stands(main)) meanwhile(); return; }
       // What was unfolded stays unfolded, and the focus stays where it was.
       const unfolded = new Set([...main.querySelectorAll("details[id][open]")].map((d) => d.id));
+      const figures = () => [...main.querySelectorAll("details.working:not([id])")];
+      const opened = figures().flatMap((d, n) => (d.open ? [[n, d.firstElementChild.textContent]] : []));
       const focused = document.activeElement?.id;
       main.replaceChildren(...next.childNodes);
       for (const id of unfolded) document.getElementById(id)?.setAttribute("open", "");
+      const anew = figures();
+      for (const [n, figure] of opened) if (anew[n]?.firstElementChild.textContent === figure) anew[n].open = true;
       if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
       document.dispatchEvent(new CustomEvent("pourday:refreshed"));
     };

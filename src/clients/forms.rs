@@ -18,7 +18,10 @@ pub(super) struct ClientForm {
 impl ClientForm {
     /// Reads the form; `None` after noting at each field what is wrong with it.
     pub(super) fn read(form: &mut Form) -> Option<Self> {
-        let name = form.needed("name", 200);
+        let name = form.line("name", 200);
+        if name.is_empty() {
+            form.wrong("name", "This is needed.");
+        }
         let email = form.line("email", 200);
         if !email.is_empty()
             && !email.split_once('@').is_some_and(|(to, at)| !to.is_empty() && at.contains('.'))

@@ -24,6 +24,8 @@ mod view;
 pub use paths::{Account, Invoice, Invoices, InvoicesOfOrder};
 pub use payments::note_payment;
 
+use opened::Opened;
+
 use axum::Router;
 use axum::routing::{get, post};
 use sqlx::PgPool;
@@ -32,7 +34,7 @@ use crate::clock::Moment;
 use crate::id::InvoiceId;
 use crate::paper::Size;
 use crate::studio::Settings;
-use crate::web::{App, Fault, Show};
+use crate::web::{App, Fault, Html, Show, working_of};
 
 /// The pages of this capability.
 pub fn router() -> Router<App> {
@@ -57,6 +59,33 @@ pub fn router() -> Router<App> {
 pub async fn letterhead(pool: &PgPool) -> Result<(String, Size), sqlx::Error> {
     let row = store::invoicing(pool).await?;
     Ok((row.address, Size::named(&row.paper)))
+}
+
+/// Amounts of an issued document that open into what stands on it and what was paid for it.
+#[derive(Clone, Debug)]
+pub struct Told {
+    /// What it comes to.
+    pub total: Html,
+    /// What is still to be paid, or to be used.
+    pub open: Html,
+    /// That nothing is open any more, in words.
+    pub paid: Html,
+}
+
+/// Amounts of an issued document as its client may look into them.
+pub async fn told(pool: &PgPool, id: InvoiceId, show: &Show) -> Result<Told, sqlx::Error> {
+    let (invoice, lines) = (view::load(pool, id).await?, store::lines(pool, id).await?);
+    let (taxes, settled) = (view::taxes(pool, id).await?, view::settled(pool, id).await?);
+    let opened = Opened { invoice: &invoice, lines: &lines };
+    let open = opened.open(&settled, show);
+    Ok(Told {
+        total: working_of(
+            &show.money_in(invoice.total, &invoice.currency),
+            &opened.from_lines(&taxes),
+        ),
+        open: working_of(&show.money_in(invoice.open(), &invoice.currency), &open),
+        paid: working_of(&Html::escaped("paid, thank you"), &open),
+    })
 }
 
 /// An invoice or a credit note as PDF, with the name of its file.

@@ -5,7 +5,8 @@ use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 
 use super::store::LineRow;
-use super::view::{InvoiceRow, TaxRow};
+use super::view::{InvoiceRow, SettledRow, TaxRow};
+use crate::web::Show;
 
 /// A document with its lines, whose amounts are opened.
 pub(super) struct Opened<'a> {
@@ -109,12 +110,29 @@ impl Opened<'_> {
         working
     }
 
-    /// What is still open of it.
-    pub(super) fn open(&self) -> Working {
+    /// The total from the lines on, where net and taxes do not stand beside it.
+    pub(super) fn from_lines(&self, taxes: &[TaxRow]) -> Working {
+        let mut working = self.net();
+        for tax in taxes {
+            working.follow(self.tax(tax));
+        }
+        working.follow(self.total(taxes));
+        working
+    }
+
+    /// What is still open of it, less each that was paid for it or that it was used for.
+    pub(super) fn open(&self, settled: &[SettledRow], show: &Show) -> Working {
         let (invoice, mut working) = (self.invoice, Working::default());
         let formula = if invoice.is_credit() { "total − used" } else { "total − paid" };
-        let settled = if invoice.is_credit() { "used" } else { "paid" };
-        let inputs = vec![self.money("total", invoice.total), self.money(settled, invoice.settled)];
+        let mut inputs = vec![self.money("total", invoice.total)];
+        if settled.is_empty() {
+            let nothing = if invoice.is_credit() { "used" } else { "paid" };
+            inputs.push(self.money(nothing, Decimal::ZERO));
+        }
+        inputs.extend(settled.iter().map(|row| {
+            let words = format!("{} of {}", row.kind.replace('_', " "), show.day_text(row.on_day));
+            self.money(words, row.amount)
+        }));
         working.step(formula, inputs, self.money("open", invoice.open()));
         working
     }

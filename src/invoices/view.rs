@@ -498,20 +498,22 @@ impl EntryRow {
     }
 }
 
-/// All entries of an account up to a day, oldest first.
+/// All entries of an account up to a day, oldest first, with what was open of them on that day.
 pub(crate) async fn entries(
     db: impl PgExecutor<'_>,
     client: ClientId,
     to: Day,
 ) -> Result<Vec<EntryRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT e.id, e.kind, e.debit, e.currency, e.amount, b.amount - b.settled AS open, e.on_day, i.due_on, e.method,
+        "SELECT e.id, e.kind, e.debit, e.currency, e.amount, e.on_day, i.due_on, e.method,
+                e.amount - coalesce((SELECT sum(s.amount) FROM settlements s WHERE (s.debit_id = e.id OR s.credit_id = e.id)
+                    AND coalesce(s.on_day, s.at::date) <= $2), 0) AS open,
                 e.reference, EXISTS (SELECT 1 FROM client_entries r WHERE r.reverses = e.id) AS reversed,
                 e.booked_in::text AS booked_in, e.booked,
                 (SELECT string_agg(paid.label, ', ' ORDER BY paid.number) FROM (
                     SELECT d.label, d.number FROM settlements s JOIN invoices d ON d.id = s.debit_id
                     WHERE s.credit_id = e.id GROUP BY d.id HAVING sum(s.amount) <> 0) paid) AS pays_for
-         FROM client_entries e JOIN entry_balances b ON b.entry_id = e.id LEFT JOIN invoices i ON i.id = e.id
+         FROM client_entries e LEFT JOIN invoices i ON i.id = e.id
          WHERE e.client_id = $1 AND e.on_day <= $2 ORDER BY e.currency, e.on_day, e.at, e.id",
     )
     .bind(client)
@@ -538,26 +540,29 @@ pub(crate) async fn client(
         .await
 }
 
-/// What changing money came to with a client.
+/// What changing the money for an invoice came to.
 #[derive(Clone, Debug, FromRow)]
 pub(super) struct Exchanged {
+    /// The invoice, or what else was owed.
+    pub(super) label: String,
     pub(super) currency: String,
     pub(super) booked_in: String,
     /// Gained where it is above nothing.
     pub(super) difference: Decimal,
 }
 
-/// What changing money came to with a client up to a day, by currency.
+/// What changing money came to with a client up to a day, invoice by invoice.
 pub(super) async fn exchanged(
     pool: &PgPool,
     client: ClientId,
     to: Day,
 ) -> Result<Vec<Exchanged>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT e.currency::text AS currency, s.booked_in::text AS booked_in, sum(s.difference) AS difference
-         FROM settlements s JOIN client_entries e ON e.id = s.debit_id
+        "SELECT coalesce('invoice ' || i.label, replace(e.kind, '_', ' ')) AS label, e.currency::text AS currency,
+                s.booked_in::text AS booked_in, sum(s.difference) AS difference
+         FROM settlements s JOIN client_entries e ON e.id = s.debit_id LEFT JOIN invoices i ON i.id = e.id
          WHERE e.client_id = $1 AND s.booked_in IS NOT NULL AND coalesce(s.on_day, s.at::date) <= $2
-         GROUP BY 1, 2 HAVING sum(s.difference) <> 0 ORDER BY 1, 2",
+         GROUP BY e.id, i.id, s.booked_in HAVING sum(s.difference) <> 0 ORDER BY e.on_day, e.at, e.id",
     )
     .bind(client)
     .bind(to)

@@ -1,15 +1,16 @@
 //! What is lost where: by process, by job and by person, and whether it is more than usual.
 
-use foundry::working::Working;
-use foundry::yields::individuals_chart;
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
+use std::collections::BTreeMap;
+
 use sqlx::{FromRow, PgPool};
 
-use super::view::share;
+use super::usual::{OfPerson, Share, Usual, by_person, percent};
 use crate::clock::Moment;
-use crate::id::{AlloyId, MetalBatchId};
+use crate::id::{AlloyId, DesignId, MetalBatchId};
 use crate::timers::subject_path;
+
+/// Who is meant where nobody was noted.
+const NOBODY: &str = "not noted";
 
 /// From when until before when.
 #[derive(Clone, Copy, Debug)]
@@ -35,10 +36,6 @@ pub(super) struct OfFlask {
 }
 
 impl OfFlask {
-    pub(super) fn share(&self) -> Decimal {
-        share(self.lost, self.charged)
-    }
-
     pub(super) fn flask(&self) -> String {
         self.subject.replacen(':', " ", 1)
     }
@@ -52,16 +49,9 @@ impl OfFlask {
 #[derive(Clone, Debug)]
 pub(super) struct OfAlloy {
     pub(super) alloy: String,
-    pub(super) flasks: usize,
     pub(super) charged: i64,
     pub(super) lost: i64,
-    /// Lower and upper limit in per cent, with how they were reached; none for few flasks.
-    pub(super) limits: Option<(f64, f64, Working)>,
-    /// Flasks beyond them.
-    pub(super) outside: usize,
-    /// What each flask lost in per cent, the earliest first, and whether that lies beyond; for the
-    /// chart.
-    pub(super) each: Vec<(f64, bool)>,
+    pub(super) usual: Usual,
 }
 
 const DIVESTED: &str = "SELECT m.id, m.at, m.subject, l.id AS alloy_id, l.name AS alloy,
@@ -101,152 +91,202 @@ pub(super) async fn by_flask(
 fn judge(flasks: &mut [OfFlask], alloy: AlloyId, name: String) -> OfAlloy {
     let mut its: Vec<&mut OfFlask> =
         flasks.iter_mut().filter(|flask| flask.alloy_id == alloy).collect();
-    let percents: Vec<f64> = its
-        .iter()
-        .map(|flask| (flask.share() * Decimal::ONE_HUNDRED).to_f64().unwrap_or_default())
-        .collect();
-    let chart = individuals_chart(&percents, "%").ok();
-    if let Some(chart) = &chart {
-        for (flask, outside) in its.iter_mut().zip(&chart.value.outside) {
-            flask.outside = *outside;
-        }
+    let usual = Usual::of(its.iter().map(|flask| percent(flask.lost, flask.charged)).collect());
+    for (at, flask) in its.iter_mut().enumerate() {
+        flask.outside = usual.is_outside(at);
     }
     OfAlloy {
         alloy: name,
-        flasks: its.len(),
         charged: its.iter().map(|flask| flask.charged).sum(),
         lost: its.iter().map(|flask| flask.lost).sum(),
-        outside: its.iter().filter(|flask| flask.outside).count(),
-        each: percents.iter().zip(&its).map(|(share, flask)| (*share, flask.outside)).collect(),
-        limits: chart.map(|chart| (chart.value.lower.max(0.0), chart.value.upper, chart.working)),
+        usual,
     }
 }
 
-/// What one person's pours lost, or their finishing took off.
-#[derive(Clone, Debug)]
-pub(super) struct OfPerson {
-    pub(super) person: String,
-    pub(super) times: usize,
-    pub(super) charged: i64,
-    pub(super) lost: i64,
-    pub(super) outside: usize,
+/// The same flasks by who poured them; only flasks of one alloy are held against each other.
+pub(super) fn poured_by(flasks: &[OfFlask]) -> Vec<OfPerson> {
+    let shares: Vec<Share<'_>> = flasks
+        .iter()
+        .map(|flask| Share {
+            person: flask.person.as_deref().unwrap_or(NOBODY),
+            like: &flask.alloy,
+            through: flask.charged,
+            lost: flask.lost,
+            outside: flask.outside,
+        })
+        .collect();
+    by_person(&shares)
 }
 
-/// The same flasks by who poured them, by name.
-pub(super) fn by_person(flasks: &[OfFlask]) -> Vec<OfPerson> {
-    let mut people: Vec<OfPerson> = Vec::new();
-    for flask in flasks {
-        let name = flask.person.as_deref().unwrap_or("not noted");
-        let at = people.iter().position(|each| each.person == name).unwrap_or_else(|| {
-            people.push(OfPerson {
-                person: name.to_owned(),
-                times: 0,
-                charged: 0,
-                lost: 0,
-                outside: 0,
-            });
-            people.len() - 1
-        });
-        let person = &mut people[at];
-        person.times += 1;
-        person.charged += flask.charged;
-        person.lost += flask.lost;
-        person.outside += usize::from(flask.outside);
-    }
-    people.sort_by(|one, other| one.person.cmp(&other.person));
-    people
+/// A piece that was finished: what it weighed before and what was taken off.
+#[derive(Clone, Debug, FromRow)]
+pub(super) struct OfPiece {
+    order_number: i32,
+    order_title: String,
+    design: DesignId,
+    person: Option<String>,
+    raw: i64,
+    filed: i64,
 }
 
-/// What finishing took off, by person: it goes to the filings and is not lost yet.
-pub(super) async fn filed_by_person(
-    pool: &PgPool,
-    span: Span,
-) -> Result<Vec<OfPerson>, sqlx::Error> {
-    let rows: Vec<(String, i64, i64, i64)> = sqlx::query_as(
-        "SELECT coalesce(n.name, 'not noted'), count(*), sum(f.raw_cg)::bigint, sum(f.raw_cg - f.finished_cg)::bigint
-         FROM finishing f LEFT JOIN people n ON n.id = f.person_id
+/// Pieces finished in a time, the earliest first.
+pub(super) async fn finished(pool: &PgPool, span: Span) -> Result<Vec<OfPiece>, sqlx::Error> {
+    sqlx::query_as(
+        "SELECT o.number AS order_number, o.title AS order_title, v.design_id AS design, n.name AS person,
+                f.raw_cg AS raw, f.raw_cg - f.finished_cg AS filed
+         FROM finishing f JOIN attempts t ON t.id = f.attempt_id JOIN pieces x ON x.id = t.piece_id
+         JOIN orders o ON o.id = x.order_id JOIN order_lines l ON l.id = x.order_line_id
+         JOIN design_versions v ON v.id = l.design_version_id LEFT JOIN people n ON n.id = f.person_id
          WHERE f.passed AND f.raw_cg IS NOT NULL AND f.finished_cg IS NOT NULL AND f.ended_at >= $1 AND f.ended_at < $2
-         GROUP BY 1 ORDER BY 1",
+         ORDER BY f.ended_at, f.id",
     )
     .bind(span.from)
     .bind(span.before)
     .fetch_all(pool)
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|(person, times, charged, lost)| OfPerson {
-            person,
-            times: usize::try_from(times).unwrap_or(0),
-            charged,
-            lost,
-            outside: 0,
-        })
-        .collect())
+    .await
 }
 
-/// What a process took and lost.
+/// The same pieces by who finished them; only pieces of one design are held against each other,
+/// for how much is filed off depends on the design.
+pub(super) fn finished_by(pieces: &[OfPiece]) -> Vec<OfPerson> {
+    let designs: Vec<String> = pieces.iter().map(|piece| piece.design.to_string()).collect();
+    let shares: Vec<Share<'_>> = pieces
+        .iter()
+        .zip(&designs)
+        .map(|(piece, design)| Share {
+            person: piece.person.as_deref().unwrap_or(NOBODY),
+            like: design,
+            through: piece.raw,
+            lost: piece.filed,
+            outside: false,
+        })
+        .collect();
+    by_person(&shares)
+}
+
+/// What a process took and lost, and what is usual of each time it was done.
 #[derive(Clone, Debug)]
 pub(super) struct OfProcess {
     pub(super) process: &'static str,
+    /// What is counted as one time.
+    pub(super) one: &'static str,
     pub(super) through: i64,
     pub(super) lost: i64,
+    pub(super) usual: Usual,
+}
+
+impl OfProcess {
+    /// The process in a word or two.
+    pub(super) fn name(&self) -> &'static str {
+        self.process.split(':').next().unwrap_or(self.process)
+    }
+
+    fn of(process: &'static str, one: &'static str, each: &[(i64, i64)]) -> Self {
+        Self {
+            process,
+            one,
+            through: each.iter().map(|(through, _)| through).sum(),
+            lost: each.iter().map(|(_, lost)| lost).sum(),
+            // What nothing passed through, such as what is only sent away, has no share.
+            usual: Usual::of(
+                each.iter()
+                    .filter(|(through, _)| *through > 0)
+                    .map(|(through, lost)| percent(*lost, *through))
+                    .collect(),
+            ),
+        }
+    }
 }
 
 /// Casting, finishing, melting, refining and counting, with what went through and what is gone.
-pub(super) async fn by_process(pool: &PgPool, span: Span) -> Result<Vec<OfProcess>, sqlx::Error> {
+pub(super) async fn by_process(
+    pool: &PgPool,
+    span: Span,
+    flasks: &[OfFlask],
+    finishing: &[OfJob],
+) -> Result<Vec<OfProcess>, sqlx::Error> {
     let rows: Vec<(String, i64, i64)> = sqlx::query_as(
         "SELECT m.kind,
                 coalesce(CASE m.kind
-                  WHEN 'divested' THEN -sum(p.cg) FILTER (WHERE a.kind = 'cast')
-                  WHEN 'finished' THEN -sum(p.cg) FILTER (WHERE a.kind = 'pieces')
                   WHEN 'melted' THEN -sum(p.cg) FILTER (WHERE a.kind IN ('fresh', 'returns') AND p.cg < 0)
                   WHEN 'refined' THEN -sum(p.cg) FILTER (WHERE a.kind = 'refiner' AND p.cg < 0)
                   ELSE 0 END, 0)::bigint,
                 coalesce(sum(p.cg) FILTER (WHERE a.kind = CASE m.kind WHEN 'counted' THEN 'difference' ELSE 'loss' END), 0)::bigint
          FROM metal_batches m JOIN metal_postings p ON p.batch_id = m.id JOIN metal_accounts a ON a.id = p.account_id
-         WHERE m.kind IN ('divested', 'melted', 'refined', 'counted') AND m.at >= $1 AND m.at < $2
+         WHERE m.kind IN ('melted', 'refined', 'counted') AND m.at >= $1 AND m.at < $2
            AND NOT EXISTS (SELECT 1 FROM metal_batches r WHERE r.reverses = m.id)
-         GROUP BY m.kind",
+         GROUP BY m.id ORDER BY m.at, m.id",
     )
     .bind(span.from)
     .bind(span.before)
     .fetch_all(pool)
     .await?;
-    let of = |kind: &str| rows.iter().find(|(k, ..)| k == kind).map_or((0, 0), |r| (r.1, r.2));
-    Ok([
-        ("casting: burnt, splashed, left in the investment", "divested"),
-        ("melting over", "melted"),
-        ("refining", "refined"),
-        ("missing when counted", "counted"),
-    ]
-    .into_iter()
-    .map(|(process, kind)| {
-        let (through, lost) = of(kind);
-        OfProcess { process, through, lost }
-    })
-    .collect())
+    let of = |kind: &str| -> Vec<(i64, i64)> {
+        rows.iter().filter(|(k, ..)| k == kind).map(|r| (r.1, r.2)).collect()
+    };
+    let cast: Vec<_> = flasks.iter().map(|flask| (flask.charged, flask.lost)).collect();
+    let filed: Vec<_> = finishing.iter().map(|job| (job.raw, job.filed)).collect();
+    Ok(vec![
+        OfProcess::of("casting: burnt, splashed, left in the investment", "flask", &cast),
+        OfProcess::of("finishing: filed off, kept for the refiner", "job", &filed),
+        OfProcess::of("melting over", "melt", &of("melted")),
+        OfProcess::of("refining", "settlement", &of("refined")),
+        OfProcess::of("missing when counted", "count", &of("counted")),
+    ])
 }
 
 /// What a job lost: its share of its flasks, by pieces, and what finishing took off.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Default, FromRow)]
 pub(super) struct OfJob {
     pub(super) number: i32,
     pub(super) title: String,
     pub(super) charged: i64,
     pub(super) lost: i64,
-    pub(super) filed: i64,
     /// The entries of its flasks.
     entries: Vec<MetalBatchId>,
     /// How many of its flasks lie beyond the limits of their alloy.
     #[sqlx(skip)]
     pub(super) outside: usize,
+    /// What its finished pieces weighed before.
+    #[sqlx(skip)]
+    pub(super) raw: i64,
+    /// What finishing took off.
+    #[sqlx(skip)]
+    pub(super) filed: i64,
+    /// Whether that is beyond what is usual.
+    #[sqlx(skip)]
+    pub(super) filed_outside: bool,
 }
 
-/// Jobs of a time, the latest first, with those of its flasks that are marked.
+/// What finishing took off, job by job in the order in which their last pieces were finished,
+/// with those beyond the limits marked. Pieces of one job are much alike, so that limits from
+/// piece to piece would be too narrow.
+pub(super) fn finished_of_jobs(pieces: &[OfPiece]) -> Vec<OfJob> {
+    let mut jobs: Vec<OfJob> = Vec::new();
+    for piece in pieces {
+        let at = jobs.iter().position(|job| job.number == piece.order_number);
+        let job = at.map_or_else(OfJob::default, |at| jobs.remove(at));
+        jobs.push(OfJob {
+            number: piece.order_number,
+            title: piece.order_title.clone(),
+            raw: job.raw + piece.raw,
+            filed: job.filed + piece.filed,
+            ..job
+        });
+    }
+    let usual = Usual::of(jobs.iter().map(|job| percent(job.filed, job.raw)).collect());
+    for (at, job) in jobs.iter_mut().enumerate() {
+        job.filed_outside = usual.is_outside(at);
+    }
+    jobs
+}
+
+/// Jobs that were cast or finished in a time, the latest first.
 pub(super) async fn by_job(
     pool: &PgPool,
     span: Span,
     flasks: &[OfFlask],
+    finishing: &[OfJob],
 ) -> Result<Vec<OfJob>, sqlx::Error> {
     let query = format!(
         "WITH d AS ({DIVESTED}), shares AS (
@@ -257,20 +297,29 @@ pub(super) async fn by_job(
              JOIN attempts t ON t.id = fp.attempt_id JOIN pieces x ON x.id = t.piece_id
             GROUP BY d.id, d.charged, d.lost, x.order_id)
          SELECT o.number, o.title, round(sum(s.charged * s.part))::bigint AS charged,
-                round(sum(s.lost * s.part))::bigint AS lost,
-                (SELECT coalesce(sum(g.raw_cg - g.finished_cg), 0)::bigint FROM finishing g
-                   JOIN attempts t ON t.id = g.attempt_id JOIN pieces x ON x.id = t.piece_id
-                  WHERE x.order_id = o.id AND g.passed) AS filed, array_agg(DISTINCT s.id) AS entries
+                round(sum(s.lost * s.part))::bigint AS lost, array_agg(DISTINCT s.id) AS entries
          FROM shares s JOIN orders o ON o.id = s.order_id GROUP BY o.id ORDER BY o.number DESC LIMIT 50"
     );
-    let mut jobs: Vec<OfJob> = sqlx::query_as(sqlx::AssertSqlSafe(query))
+    let cast: Vec<OfJob> = sqlx::query_as(sqlx::AssertSqlSafe(query))
         .bind(span.from)
         .bind(span.before)
         .fetch_all(pool)
         .await?;
+    let mut jobs: BTreeMap<i32, OfJob> =
+        finishing.iter().map(|job| (job.number, job.clone())).collect();
     let outside: Vec<_> = flasks.iter().filter(|each| each.outside).map(|each| each.id).collect();
-    for job in &mut jobs {
-        job.outside = job.entries.iter().filter(|id| outside.contains(id)).count();
+    for job in cast {
+        let filed = jobs.remove(&job.number).unwrap_or_default();
+        jobs.insert(
+            job.number,
+            OfJob {
+                outside: job.entries.iter().filter(|id| outside.contains(id)).count(),
+                raw: filed.raw,
+                filed: filed.filed,
+                filed_outside: filed.filed_outside,
+                ..job
+            },
+        );
     }
-    Ok(jobs)
+    Ok(jobs.into_values().rev().take(50).collect())
 }

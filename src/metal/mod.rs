@@ -7,7 +7,6 @@ mod forms;
 mod fumes;
 mod ledger;
 mod lots;
-mod loss_chart;
 mod losses;
 mod melt;
 mod model;
@@ -18,6 +17,7 @@ mod statement;
 mod stock;
 mod store;
 mod trace;
+mod usual;
 mod view;
 
 pub use bench::{leave_bench, leave_bench_to};

@@ -2,6 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use foundry::source::Source;
+use foundry::working::{Figure, Working};
+use rust_decimal::Decimal;
 use sqlx::{FromRow, PgPool};
 
 use crate::clock::Moment;
@@ -71,6 +74,46 @@ impl OfAlloy {
     pub(super) const fn in_work(&self) -> i64 {
         self.owed - self.drawer
     }
+
+    /// How what is still owed follows from what was brought and what became of it.
+    pub(super) fn owed_working(&self) -> Working {
+        let mut working = Working::default();
+        let known = self.opening + self.brought - self.back - self.pieces - self.settled;
+        let mut inputs = vec![
+            grams("before", self.opening),
+            grams("brought", self.brought),
+            grams("given back", self.back),
+            grams("handed over in pieces", self.pieces),
+            grams("settled", self.settled),
+        ];
+        let mut formula = "before + brought − given back − handed over − settled".to_owned();
+        if known != self.owed {
+            formula.push_str(" + otherwise");
+            inputs.push(grams("otherwise", self.owed - known));
+        }
+        working.step(formula, inputs, grams("still with us", self.owed));
+        working
+    }
+
+    /// How what is in work follows from the drawer.
+    pub(super) fn work_working(&self) -> Working {
+        let mut working = Working::default();
+        let inputs = vec![grams("still with us", self.owed), grams("in the drawer", self.drawer)];
+        working.step("still with us − in the drawer", inputs, grams("in work", self.in_work()));
+        working
+    }
+
+    /// How what is still owed after a row follows from what was before.
+    pub(super) fn row_working(&self, row: &Row) -> Working {
+        let mut working = Working::default();
+        let inputs = vec![grams("before", row.after - row.owed), grams(row.words(), row.owed)];
+        working.step("before + this", inputs, grams("still with us", row.after));
+        working
+    }
+}
+
+fn grams(name: impl Into<String>, cg: i64) -> Figure {
+    Figure::exact(name.into(), Decimal::new(cg, 2), "g", Source::MeasuredHere)
 }
 
 /// From when until before when.

@@ -222,8 +222,3 @@ pub(super) async fn lots(pool: &PgPool, alloy: AlloyId) -> Result<Vec<Lot>, sqlx
     .fetch_all(pool)
     .await
 }
-
-/// A part as a share of the whole; nothing of nothing.
-pub(super) fn share(part: i64, whole: i64) -> Decimal {
-    Decimal::from(part).checked_div(Decimal::from(whole)).unwrap_or_default()
-}

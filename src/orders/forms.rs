@@ -22,7 +22,10 @@ pub(super) struct OrderForm {
 impl OrderForm {
     /// Reads the form. A day that has passed is refused, unless it was agreed before it passed.
     pub(super) fn read(form: &mut Form, today: Day, agreed: Option<Day>) -> Option<Self> {
-        let title = form.needed("title", 200);
+        let title = form.line("title", 200);
+        if title.is_empty() {
+            form.wrong("title", "This is needed.");
+        }
         let due_on = form.day_or_none("due_on");
         if due_on.is_some_and(|day| day < today) && due_on != agreed {
             form.wrong(

@@ -13,8 +13,6 @@ pub(crate) struct InvoiceRow {
     pub(crate) kind: String,
     pub(crate) label: String,
     pub(crate) purpose: String,
-    pub(crate) currency: String,
-    pub(crate) total: Decimal,
     pub(crate) open: Decimal,
     pub(crate) issued_on: Day,
     pub(crate) due_on: Option<Day>,
@@ -38,7 +36,7 @@ pub(super) async fn invoices(
     order: OrderId,
 ) -> Result<Vec<InvoiceRow>, sqlx::Error> {
     sqlx::query_as(
-        "SELECT i.id, i.kind, i.label, i.purpose, i.currency, i.total, b.amount - b.settled AS open, i.issued_on, i.due_on,
+        "SELECT i.id, i.kind, i.label, i.purpose, b.amount - b.settled AS open, i.issued_on, i.due_on,
                 i.pay_to
          FROM invoices i JOIN entry_balances b ON b.entry_id = i.id
          WHERE i.order_id = $1 AND i.state = 'issued' ORDER BY i.issued_on, i.kind, i.number",

@@ -19,6 +19,7 @@ mod reckon;
 mod starts;
 mod store;
 mod sure;
+mod told;
 mod totals;
 mod view;
 mod words;

@@ -2,6 +2,7 @@
 
 mod app;
 mod asset;
+mod chart;
 mod fault;
 mod form;
 mod format;
@@ -16,6 +17,7 @@ mod working;
 
 pub use app::App;
 pub use asset::{asset, serve_asset, serve_worker};
+pub use chart::{Charted, control_chart};
 pub use fault::{Fault, Refused, SURE};
 pub(crate) use form::percent;
 pub use form::{Form, Input};

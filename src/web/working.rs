@@ -25,11 +25,13 @@ pub fn working_of(figure: &Html, steps: &foundry::working::Working) -> Html {
 }
 
 impl FigureJson {
-    /// The number with six significant digits, enough for a pocket calculator.
+    /// The number with six significant digits, enough for a pocket calculator; whole where it is an
+    /// amount of money or a mass with no more decimals than those have.
     #[must_use]
     pub fn shown(&self) -> String {
+        let decimals = self.value.split_once('.').map_or(0, |(_, decimals)| decimals.len());
         match self.value.parse::<f64>() {
-            Ok(value) if self.value.len() > 9 && value != 0.0 => {
+            Ok(value) if decimals > 4 && self.value.len() > 9 && value != 0.0 => {
                 let decimals = (5 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
                 let text = format!("{value:.decimals$}");
                 if text.contains('.') {

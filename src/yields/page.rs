@@ -16,16 +16,15 @@ use super::view::{self, Which};
 use crate::clock::Day;
 use crate::people::Signed;
 use crate::pieces::Stage;
-use crate::web::{App, Fault, Form, Frame, Html, PageLinks, Refused, Show, working_of};
+use crate::web::{
+    App, Charted, Fault, Form, Frame, Html, PageLinks, Refused, Show, control_chart, working_of,
+};
 
 /// Of fewer pieces no yield is told: the interval would span half of everything.
 const SMALLEST: u64 = 10;
 
 /// So many groups are shown at first; the others are unfolded.
 const SHOWN: usize = 12;
-
-/// The chart of weeks reaches at least so far up, in per cent.
-const LEAST_TOP: f64 = 5.0;
 
 /// So many causes are drawn; rarer ones count in the shares and are told in number.
 const DRAWN: usize = 15;
@@ -111,7 +110,7 @@ struct Causes {
     working: Option<Html>,
 }
 
-/// A week on the chart, 600 wide and 160 high.
+/// A week of the trend.
 struct Week {
     name: String,
     good: u32,
@@ -120,7 +119,15 @@ struct Week {
     low: f64,
     high: f64,
     outside: bool,
-    x: f64,
+}
+
+/// How failed shares went, week by week; empty below the least number of weeks.
+#[derive(Default)]
+struct Trend {
+    weeks: Vec<Week>,
+    chart: Html,
+    /// The failed share of all weeks, which opens into its working.
+    mean: Option<Html>,
 }
 
 #[derive(Template, WebTemplate)]
@@ -133,8 +140,7 @@ pub(crate) struct Yields {
     stages: Vec<Row>,
     groups: Vec<Row>,
     causes: Causes,
-    weeks: Vec<Week>,
-    trend_working: Option<Html>,
+    trend: Trend,
     /// Whether older days are still being counted.
     counting: bool,
 }
@@ -148,17 +154,6 @@ impl Yields {
     /// The groups after those.
     fn more_groups(&self) -> Vec<&Row> {
         self.groups.iter().skip(SHOWN).collect()
-    }
-
-    /// The share at the upper edge of the chart of weeks, in per cent.
-    fn top(&self) -> f64 {
-        let highest = self.weeks.iter().flat_map(|week| [week.share, week.high]);
-        highest.fold(LEAST_TOP, f64::max).min(100.0)
-    }
-
-    /// The height of a share on that chart.
-    fn y(&self, percent: &f64) -> f64 {
-        150.0 - percent / self.top() * 140.0
     }
 
     /// By what pieces can be told apart: what they have of themselves, then what was chosen at the
@@ -216,7 +211,6 @@ pub(crate) async fn show(
     let causes = view::causes(&app.pool, which.stage, from, before).await?;
     let causes = chart_of_causes(causes, &frame);
     let weeks = view::weeks(&app.pool, &which).await?;
-    let (weeks, trend_working) = trend(&weeks, &frame);
     let told_apart = by.name();
     let fields = [
         ("stage", wanted.stage.as_str()),
@@ -234,8 +228,7 @@ pub(crate) async fn show(
             .collect(),
         groups: rows(&app, &which, by).await?,
         causes,
-        weeks,
-        trend_working,
+        trend: trend(&weeks, &frame),
         counting,
         frame,
     })
@@ -269,33 +262,44 @@ fn chart_of_causes(causes: Vec<(String, i64)>, frame: &Frame) -> Causes {
 }
 
 /// The failed share of each week with its limits; nothing below the least number of weeks.
-fn trend(weeks: &[view::Count<Day>], frame: &Frame) -> (Vec<Week>, Option<Html>) {
+fn trend(weeks: &[view::Count<Day>], frame: &Frame) -> Trend {
     let lots: Vec<Lot> = weeks
         .iter()
         .map(view::Count::tally)
         .map(|tally| Lot { made: tally.good.saturating_add(tally.bad), bad: tally.bad })
         .collect();
     let Ok(worked) = yields::p_chart(&lots, ControlLimits::Laney) else {
-        return (Vec::new(), None);
+        return Trend::default();
     };
-    let apart = 560.0 / (weeks.len().max(2) - 1) as f64;
-    let shown = weeks
+    let points = &worked.value.points;
+    let shares: Vec<Charted> = points
         .iter()
-        .zip(&worked.value.points)
-        .enumerate()
-        .map(|(at, (week, point))| Week {
-            name: frame.show.day(week.what),
-            good: week.tally().good,
-            bad: week.tally().bad,
+        .map(|point| Charted {
             share: point.share.percent(),
             low: point.lower.percent(),
             high: point.upper.percent(),
             outside: point.outside,
-            x: 20.0 + at as f64 * apart,
         })
         .collect();
-    let mean = frame.show.number(worked.value.mean.percent(), 1, "%");
-    (shown, Some(working_of(&mean, &worked.working)))
+    let mean = worked.value.mean.percent();
+    let title = "Failed share by week with control limits; the table below has the figures";
+    Trend {
+        chart: control_chart("", title, mean, &shares),
+        mean: Some(working_of(&frame.show.number(mean, 1, "%"), &worked.working)),
+        weeks: weeks
+            .iter()
+            .zip(shares)
+            .map(|(week, of)| Week {
+                name: frame.show.day(week.what),
+                good: week.tally().good,
+                bad: week.tally().bad,
+                share: of.share,
+                low: of.low,
+                high: of.high,
+                outside: of.outside,
+            })
+            .collect(),
+    }
 }
 
 pub(crate) async fn table(

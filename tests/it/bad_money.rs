@@ -2,8 +2,8 @@
 
 use axum::http::StatusCode;
 
-use crate::invoices::{agreed, client, draft, hidden, one};
-use crate::support::builders_orders::{alloy, order, post, price, rates, turned};
+use crate::invoices::{agreed, client, draft, hidden, issue, one};
+use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
 use crate::support::studio::{Studio, moment};
 
 /// A price that holds from tomorrow is none for today.
@@ -88,4 +88,64 @@ async fn twelve_decimals_on_an_invoice_or_a_payment_are_told() {
     let wrong = owner.post(&format!("/clients/{ada}/payments"), &fields).await;
     assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert_eq!(one(&studio, "SELECT count(*)::text FROM client_entries").await, "0");
+}
+
+/// A quote whose metal is priced on the day of the yes, on a day that has no price: the client reads
+/// why there is nothing to say yes to, and a yes from an older page changes nothing.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_yes_on_a_day_without_a_metal_price_is_told_on_the_page() {
+    let studio = Studio::open().await;
+    rates(&studio.db.pool).await;
+    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
+    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
+    let owner = studio.owner().await;
+    let number = order(&owner, silver, 2).await;
+    let mut fields = turned(&studio, number, &[]).await;
+    fields.push(("metal_rule", "day_of_yes".to_owned()));
+    let draft = post(&owner, &format!("/orders/{number}/price"), &fields).await;
+    owner.post(&format!("{}/send", draft.led_to()), &[("message", "")]).await.led_to();
+    let (guest, page) = (studio.stranger(), link(&owner, number).await);
+    assert!(guest.get(&page).await.page().contains("What you see is today’s."));
+    sqlx::query("DELETE FROM prices").execute(&studio.db.pool).await.unwrap();
+    let seen = guest.get(&page).await;
+    assert!(seen.page().contains("has no price for today, so it cannot be accepted yet"));
+    assert!(seen.body.contains("323.99") && !seen.body.contains("What you see is today’s."));
+    assert!(!seen.body.contains("Yes, make it"), "{}", seen.body);
+    let yes = [("quote", "1"), ("name", "Ada Quill"), ("total_0", "323.99")];
+    let refused = guest.post(&format!("{page}/yes"), &yes).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert_eq!(one(&studio, "SELECT count(*)::text FROM pieces").await, "0");
+}
+
+/// An address has as many lines as it needs, on the page and on the invoice; a name has one.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_address_keeps_its_lines_and_a_name_is_one_line() {
+    let studio = Studio::open().await;
+    let owner = studio.owner().await;
+    let address = "Gilder's Yard 3\r\nSecond floor, left\r\nBath";
+    let typed =
+        [("name", "Ada\r\nQuill"), ("email", "ada@example.org\nBcc: x"), ("address", address)];
+    let wrong = owner.post("/clients", &typed).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(wrong.body.matches("This must be a single line.").count(), 2, "{}", wrong.body);
+    assert!(wrong.body.contains("Second floor, left"), "what was typed is kept");
+    let typed = [("name", "Ada Quill"), ("email", "ada@example.org"), ("address", address)];
+    owner.post("/clients", &typed).await.led_to();
+    let draft = owner.post("/invoices", &[("client", &client(&studio).await)]).await;
+    let draft = draft.led_to().to_owned();
+    let version = hidden(owner.get(&draft).await.page(), "version");
+    let line = [
+        ("words-1", "Polishing"),
+        ("quantity-1", "1"),
+        ("price-1", "10"),
+        ("discount-1", "0"),
+        ("tax-1", ""),
+    ];
+    let rest = [("version", version.as_str()), ("rows", "1"), ("due_days", "14")];
+    owner.post(&draft, &[line.as_slice(), rest.as_slice()].concat()).await.led_to();
+    issue(&owner, &draft).await;
+    let page = owner.get(&draft).await;
+    let lines = page.page().split("<p class=\"lines\">").find(|part| part.starts_with("Gilder"));
+    let lines: Vec<&str> = lines.unwrap().split("</p>").next().unwrap().lines().collect();
+    assert_eq!(lines, ["Gilder&#39;s Yard 3", "Second floor, left", "Bath"]);
 }

@@ -3,9 +3,9 @@
 
 use foundry::quantity::Share;
 use foundry::yields::{
-    Confidence, ControlLimits, LimitFit, LimitSeen, Lot, Outcome, Tally, Verdict, YieldRefusal,
-    chance_of_enough, compare, fisher_exact, fit_limit, individuals_chart, p_chart, pareto,
-    pieces_for_trial, power_of_trial, smallest_trial, wilson,
+    Confidence, ControlLimits, GroupValue, LimitFit, LimitSeen, Lot, Outcome, Tally, Verdict,
+    YieldRefusal, chance_of_enough, compare, fisher_exact, fit_limit, group_mean,
+    individuals_chart, p_chart, pareto, pieces_for_trial, power_of_trial, smallest_trial, wilson,
 };
 use proptest::prelude::*;
 
@@ -262,6 +262,92 @@ fn limits_of_single_values_agree_with_the_handbook() {
     ));
     let broken = [1.0, 2.0, f64::NAN, 3.0, 4.0];
     assert!(matches!(individuals_chart(&broken, ""), Err(YieldRefusal::NotFinite { at: 3 })));
+}
+
+/// Values of groups, all of one kind.
+fn one_kind(groups: &[[f64; 5]]) -> Vec<GroupValue> {
+    let each = groups.iter().enumerate();
+    each.flat_map(|(group, values)| values.map(|value| GroupValue { value, group, kind: 0 }))
+        .collect()
+}
+
+/// NIST Statistical Reference Datasets, analysis of variance, SiRstv: resistivity of silicon by
+/// five instruments, ohm·cm.
+const RESISTIVITY: [[f64; 5]; 5] = [
+    [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
+    [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
+    [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
+    [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
+    [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
+];
+
+#[test]
+fn limits_of_a_groups_mean_agree_with_certified_values() {
+    // Certified there: residual standard deviation 1.04076068334656E-01 of 20 degrees of freedom.
+    // The limits of analysis of means follow from it: ± 3·s·√((25 − 5)/(25·5)).
+    let reach = 3.0 * 1.040_760_683_346_56E-01 * (20.0_f64 / 125.0).sqrt();
+    let values = one_kind(&RESISTIVITY);
+    for (group, mean) in
+        [196.243_08, 196.244_30, 196.167_02, 196.148_14, 196.143_24].iter().enumerate()
+    {
+        let found = group_mean(&values, group, "").unwrap().value;
+        assert!((found.mean - mean).abs() < 1e-9 && (found.expected - 196.189_156).abs() < 1e-9);
+        assert!((found.upper - found.expected - reach).abs() < 1e-9, "{found:?}");
+        assert!((found.expected - found.lower - reach).abs() < 1e-9);
+        assert!(!found.outside(), "no instrument differs, as the certified F of 1.18 says");
+    }
+    let mut moved = RESISTIVITY;
+    moved[4] = moved[4].map(|value| value + 0.5);
+    let values = one_kind(&moved);
+    assert!(group_mean(&values, 4, "").unwrap().value.outside());
+    assert!(!group_mean(&values, 2, "").unwrap().value.outside());
+}
+
+#[test]
+fn what_is_difficult_for_everybody_is_laid_to_nobody() {
+    // By hand: means within 1.1, 1.4, 4.2, 4.2 with squares of 0.14 together, s² = 0.14/6; the
+    // kinds have means of 1.22 and 4.2, so (3 × 1.22 + 2 × 4.2)/5 = 2.412 is expected, and
+    // 3·√(0.14/6)·√(3·(1 − 3/5) + 2·(1 − 2/5))/5 = 0.141986.
+    let of = |group, kind, values: &[f64]| -> Vec<GroupValue> {
+        values.iter().map(|value| GroupValue { value: *value, group, kind }).collect()
+    };
+    let mut values = of(0, 1, &[1.0, 1.2, 1.1]);
+    values.extend(of(1, 1, &[1.3, 1.5]));
+    values.extend(of(0, 2, &[4.0, 4.4]));
+    values.extend(of(1, 2, &[4.1, 4.3, 4.2]));
+    let found = group_mean(&values, 0, "").unwrap().value;
+    assert!((found.mean - 2.34).abs() < 1e-12 && (found.expected - 2.412).abs() < 1e-12);
+    assert!((found.upper - 2.412 - 0.141_985_9).abs() < 1e-6, "{found:?}");
+    // What nobody else has of the same kind takes no part, however much it is.
+    values.extend(of(0, 3, &[99.0; 9]));
+    assert_eq!(group_mean(&values, 0, "").unwrap().value, found);
+    // A kind that is dearer for everybody moves what is expected, not the distance from it.
+    for each in values.iter_mut().filter(|each| each.kind == 2) {
+        each.value += 10.0;
+    }
+    let dearer = group_mean(&values, 0, "").unwrap().value;
+    let distance =
+        |of: &foundry::yields::GroupMean| (of.mean - of.expected, of.upper - of.expected);
+    let ((one, reach), (other, same)) = (distance(&found), distance(&dearer));
+    assert!((one - other).abs() < 1e-9 && (reach - same).abs() < 1e-9);
+}
+
+#[test]
+fn of_too_few_no_group_is_said_to_differ() {
+    let values = one_kind(&RESISTIVITY[..2]);
+    assert!(group_mean(&values, 0, "").is_ok());
+    let alone = one_kind(&RESISTIVITY[..1]);
+    let refused = |values: &[GroupValue]| group_mean(values, 0, "").unwrap_err();
+    assert_eq!(refused(&alone), YieldRefusal::TooFewAlike { own: 0, others: 0 });
+    assert_eq!(refused(&values[1..]), YieldRefusal::TooFewAlike { own: 4, others: 5 });
+    assert_eq!(refused(&values[..9]), YieldRefusal::TooFewAlike { own: 5, others: 4 });
+    // One of each of five kinds for either: nothing repeats, so no scatter is known.
+    let apart = (0..10).map(|n| GroupValue { value: n as f64, group: n / 5, kind: n % 5 });
+    let apart: Vec<GroupValue> = apart.collect();
+    assert_eq!(refused(&apart), YieldRefusal::TooFewRepeated { repeated: 0, least: 4 });
+    let mut broken = values;
+    broken[2].value = f64::INFINITY;
+    assert_eq!(refused(&broken), YieldRefusal::NotFinite { at: 3 });
 }
 
 #[test]

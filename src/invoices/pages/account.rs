@@ -6,6 +6,9 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use foundry::quantity::Currency;
+use foundry::source::Source;
+use foundry::working::{Figure, Working};
+use rust_decimal::Decimal;
 use serde::Deserialize;
 
 use crate::clients::{Client, Clients};
@@ -16,7 +19,7 @@ use crate::invoices::statement::{self, Statement};
 use crate::invoices::view::{self, ClientRow, Exchanged, Unpaid};
 use crate::invoices::{Account, Invoices, payments, rates};
 use crate::people::{Owner, Signed};
-use crate::web::{App, Fault, Form, Frame};
+use crate::web::{App, Fault, Form, Frame, Html, Show, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "invoices/account.html")]
@@ -59,9 +62,29 @@ impl ShowAccount {
         self.currencies().len() > 1
     }
 
-    /// What changing the money of a statement came to.
-    fn exchanged(&self, currency: &str) -> impl Iterator<Item = &Exchanged> {
-        self.exchanged.iter().filter(move |each| each.currency == currency)
+    /// What changing the money of a statement came to, in each currency it is booked in.
+    fn exchanged(&self, currency: &str) -> Vec<Gained> {
+        let mut sums: Vec<Gained> = Vec::new();
+        for each in self.exchanged.iter().filter(|each| each.currency == currency) {
+            let own = &each.booked_in;
+            let figure = |name, amount| Figure::exact(name, amount, own.clone(), Source::Computed);
+            let input = figure(each.label.clone(), each.difference);
+            match sums.iter_mut().find(|sum| sum.booked_in == *own) {
+                Some(sum) => sum.add(each.difference, input),
+                None => sums.push(Gained {
+                    booked_in: own.clone(),
+                    difference: each.difference,
+                    parts: vec![input],
+                }),
+            }
+        }
+        sums.retain(|sum| !sum.difference.is_zero());
+        sums
+    }
+
+    /// An amount of a statement that opens.
+    fn money(&self, amount: &Decimal, statement: &Statement, working: &Working) -> Html {
+        working_of(&self.frame.show.money_in(*amount, &statement.currency), working)
     }
 
     fn booked_label(&self) -> String {
@@ -71,6 +94,29 @@ impl ShowAccount {
     /// Whether something can be given back.
     fn has_credit(&self) -> bool {
         self.statements.iter().any(|statement| !statement.credit.is_zero())
+    }
+}
+
+/// What changing money came to; lost where it is below nothing.
+struct Gained {
+    booked_in: String,
+    difference: Decimal,
+    parts: Vec<Figure>,
+}
+
+impl Gained {
+    fn add(&mut self, difference: Decimal, part: Figure) {
+        self.difference += difference;
+        self.parts.push(part);
+    }
+
+    /// The sum, which opens into what each invoice gained or lost.
+    fn opened(&self, show: &Show) -> Html {
+        let mut working = Working::default();
+        let sum =
+            Figure::exact("gained", self.difference, self.booked_in.clone(), Source::Computed);
+        working.step("sum of what each invoice gained", self.parts.clone(), sum);
+        working_of(&show.money_in(self.difference.abs(), &self.booked_in), &working)
     }
 }
 

@@ -5,6 +5,7 @@ use askama_web::WebTemplate;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use foundry::working::Working;
 use serde::Deserialize;
 
 use crate::clock::Day;
@@ -13,7 +14,7 @@ use crate::metal::forms::{OwnForm, SettleForm};
 use crate::metal::statement::{self, OfAlloy as Statement, Span};
 use crate::metal::{EntryPage, MetalPage, OfClient, OwnPage, own, view};
 use crate::people::Signed;
-use crate::web::{App, Fault, Form, Frame};
+use crate::web::{App, Fault, Form, Frame, Html, working_of};
 
 #[derive(Template, WebTemplate)]
 #[template(path = "metal/client.html")]
@@ -28,6 +29,13 @@ pub(crate) struct ShowStatement {
     receive: Form,
     give_back: Form,
     settle: Form,
+}
+
+impl ShowStatement {
+    /// A mass that opens.
+    fn mass(&self, cg: &i64, working: &Working) -> Html {
+        working_of(&self.frame.show.centigrams(*cg), working)
+    }
 }
 
 /// The three forms of the page; at most one comes back with messages.

@@ -8,8 +8,8 @@ use foundry::working::{Figure, Working};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
-use crate::metal::loss_chart::LossChart;
-use crate::metal::losses::{self, OfAlloy as AlloyLoss, OfFlask, OfJob, OfPerson, OfProcess, Span};
+use crate::metal::losses::{self, OfAlloy as AlloyLoss, OfFlask, OfJob, OfProcess, Span};
+use crate::metal::usual::OfPerson;
 use crate::metal::{LossesPage, MetalPage};
 use crate::people::Signed;
 use crate::web::{App, Fault, Form, Frame, Html, working_of};
@@ -31,18 +31,16 @@ pub(crate) struct Losses {
 }
 
 impl Losses {
-    /// The limits of an alloy as a figure that opens.
-    fn limits(&self, of: &AlloyLoss) -> Option<Html> {
-        let (lower, upper, working) = of.limits.as_ref()?;
-        let figure = Html::trusted(format!(
-            "<span class=\"fig\">{lower:.2} to {upper:.2}<span class=\"unit\"> %</span></span>"
-        ));
-        Some(working_of(&figure, working))
+    /// The processes with limits, drawn. Casting of one alloy alone is drawn with its alloy.
+    fn process_charts(&self) -> Vec<Html> {
+        let alone = self.alloys.len() == 1;
+        let each = self.processes.iter().filter(|of| of.one != "flask" || !alone);
+        each.filter_map(|of| of.usual.chart(of.name(), of.one)).collect()
     }
 
     /// The alloys with limits, drawn.
-    fn charts(&self) -> Vec<LossChart> {
-        self.alloys.iter().filter_map(LossChart::of).collect()
+    fn alloy_charts(&self) -> Vec<Html> {
+        self.alloys.iter().filter_map(|of| of.usual.chart(&of.alloy, "flask")).collect()
     }
 
     /// A share that opens into what it is of.
@@ -52,8 +50,8 @@ impl Losses {
         let mut working = Working::default();
         let grams = |name, amount| Figure::exact(name, amount, "g", Source::MeasuredHere);
         working.step(
-            "lost ÷ charged × 100",
-            vec![grams("lost", lost), grams("charged", through)],
+            "lost ÷ went through × 100",
+            vec![grams("lost", lost), grams("went through", through)],
             Figure::exact(
                 "share lost",
                 (share * Decimal::ONE_HUNDRED).round_dp(4),
@@ -62,10 +60,6 @@ impl Losses {
             ),
         );
         working_of(&self.frame.show.percent_column(share), &working)
-    }
-
-    fn jobs_lost(&self) -> bool {
-        !self.jobs.is_empty()
     }
 }
 
@@ -93,18 +87,21 @@ pub(crate) async fn show(
         form.set("until", &until.to_string());
     }
     let (mut flasks, alloys) = losses::by_flask(&app.pool, span).await?;
-    let people = losses::by_person(&flasks);
-    let jobs = losses::by_job(&app.pool, span, &flasks).await?;
+    let pieces = losses::finished(&app.pool, span).await?;
+    let finishing = losses::finished_of_jobs(&pieces);
+    let processes = losses::by_process(&app.pool, span, &flasks, &finishing).await?;
+    let people = losses::poured_by(&flasks);
+    let jobs = losses::by_job(&app.pool, span, &flasks, &finishing).await?;
     flasks.reverse();
     // What is far back is still counted above; the list stays readable.
     flasks.truncate(200);
     Ok(Losses {
         form,
-        processes: losses::by_process(&app.pool, span).await?,
+        processes,
         alloys,
         flasks,
         people,
-        finishers: losses::filed_by_person(&app.pool, span).await?,
+        finishers: losses::finished_by(&pieces),
         jobs,
         frame: signed.frame,
     })

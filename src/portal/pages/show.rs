@@ -4,6 +4,7 @@ use askama::Template;
 use askama_web::WebTemplate;
 use axum::extract::State;
 
+use crate::invoices::{self, Told};
 use crate::orders::OrderState;
 use crate::pieces::{Cards, Filter, RouteCard};
 use crate::portal::actions;
@@ -54,7 +55,7 @@ pub(crate) struct ShowPortal {
     promise: Option<PromiseRow>,
     groups: Vec<Group>,
     pieces: usize,
-    invoices: Vec<InvoiceRow>,
+    invoices: Vec<(InvoiceRow, Told)>,
     photos: Vec<PhotoRow>,
     said: Vec<Said>,
     offers: Vec<Offer>,
@@ -108,15 +109,24 @@ impl ShowPortal {
         asset(name)
     }
 
-    /// Whether the quote can be accepted as things stand.
-    fn open(&self) -> bool {
+    /// Whether the quote waits for an answer and still holds.
+    fn holds(&self) -> bool {
         self.guest.order.state.is_open_to_change()
             && self.quote.as_ref().is_some_and(|quote| {
                 quote.state == "sent"
                     && quote.outdated_at.is_none()
                     && !self.show.past(quote.valid_until)
             })
-            && !self.offers.iter().any(|offer| offer.unknown)
+    }
+
+    /// Whether its metal has no price for today, which a yes would need.
+    fn unpriced(&self) -> bool {
+        self.offers.iter().any(|offer| offer.unknown)
+    }
+
+    /// Whether the quote can be accepted as things stand.
+    fn open(&self) -> bool {
+        self.holds() && !self.unpriced()
     }
 
     /// The way that was chosen in a form that came back; nothing is chosen for the client.
@@ -138,7 +148,11 @@ impl ShowPortal {
         let words =
             self.offers.iter().find_map(|offer| offer.content.metal_words(accepted, &until))?;
         let moves = quote.content.metal_rule == MetalRule::DayOfYes && quote.state == "sent";
-        Some(if moves { format!("{words} What you see is today’s.") } else { words })
+        Some(if moves && !self.unpriced() {
+            format!("{words} What you see is today’s.")
+        } else {
+            words
+        })
     }
 
     /// Whether the studio moved the order to another day than was agreed.
@@ -149,7 +163,7 @@ impl ShowPortal {
 
     /// Whether the deposit has been invoiced; the invoice says then what is due.
     fn deposit_invoiced(&self) -> bool {
-        self.invoices.iter().any(|invoice| !invoice.is_credit())
+        self.invoices.iter().any(|(invoice, _)| !invoice.is_credit())
     }
 
     fn is(&self, state: OrderState) -> bool {
@@ -167,7 +181,11 @@ pub(super) async fn page(app: &App, guest: Guest, form: Form) -> Result<ShowPort
     let cards = Cards::find(&app.pool, &filter, 500).await?;
     let pieces = cards.cards.len();
     let groups = grouped(cards.cards, &guest.show);
-    let invoices = view::invoices(&app.pool, guest.order.id).await?;
+    let mut invoices = Vec::new();
+    for invoice in view::invoices(&app.pool, guest.order.id).await? {
+        let told = invoices::told(&app.pool, invoice.id, &guest.show).await?;
+        invoices.push((invoice, told));
+    }
     let photos = view::photos(&app.pool, guest.order.id).await?;
     let said = questions::of_order(&app.pool, guest.order.id).await?;
     let (mut ways, mut changes) = (Vec::new(), Vec::new());

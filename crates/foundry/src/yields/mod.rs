@@ -9,6 +9,7 @@ mod trial;
 mod pareto;
 mod control;
 mod individuals;
+mod groups;
 mod spares;
 mod limit;
 
@@ -16,6 +17,7 @@ use crate::quantity::QuantityRefusal;
 
 pub use control::{ControlLimits, ControlPoint, Lot, PChart, p_chart};
 pub use fisher::{Fisher, fisher_exact};
+pub use groups::{GroupMean, GroupValue, LEAST_OF_GROUP, group_mean};
 pub use individuals::{IndividualsChart, individuals_chart};
 pub use interval::{YieldInterval, wilson};
 pub use limit::{LEAST_CASTINGS, LEAST_OF_EITHER, Limit, LimitFit, LimitSeen, Outcome, fit_limit};
@@ -145,6 +147,24 @@ pub enum YieldRefusal {
         bad: u32,
         /// Made.
         made: u32,
+    },
+    /// Too few values of a group, or of others, that can be held against each other.
+    #[error(
+        "{own} of one's own can be held against {others} of others of the same kind; limits need {LEAST_OF_GROUP} of either"
+    )]
+    TooFewAlike {
+        /// Values of the group.
+        own: usize,
+        /// Values of others of the same kinds.
+        others: usize,
+    },
+    /// Too few values of a group and kind that has others, so their scatter is not known.
+    #[error("only {repeated} repeat another of their group and kind; limits need {least}")]
+    TooFewRepeated {
+        /// How many do.
+        repeated: usize,
+        /// How many are needed.
+        least: usize,
     },
     /// Too few lots to draw limits.
     #[error("control limits need at least {least} lots; there are {lots}")]
