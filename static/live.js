@@ -20,7 +20,7 @@
     // What can be done on a page, and to what as it was: another person's step changes it.
     const stands = (of) => JSON.stringify([
       of.querySelector("h1")?.textContent,
-      ...[...of.querySelectorAll("form[method=post]")].filter((form) => !form.closest("[data-kept-clock]")).map((form) => [form.getAttribute("action"), form.querySelector("input[name=version]")?.value]),
+      ...[...of.querySelectorAll("form[method=post]")].filter((form) => !form.closest("[data-kept-clock]")).map((form) => [form.getAttribute("action"), form.querySelector("input[name=version], input[name=quote]")?.value]),
     ]);
     const meanwhile = () => {
       if (main.querySelector(".meanwhile")) return;

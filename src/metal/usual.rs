@@ -142,6 +142,11 @@ impl OfPerson {
         }
     }
 
+    /// Whether anything may be said.
+    pub(super) fn is_told(&self) -> bool {
+        self.beside.is_ok()
+    }
+
     /// Whether more is lost than chance explains.
     pub(super) fn is_more(&self) -> bool {
         self.beside.as_ref().is_ok_and(|of| of.value.mean > of.value.upper)

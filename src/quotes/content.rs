@@ -233,9 +233,9 @@ impl Amounts {
         self.earned
     }
 
-    /// What is earned, in per cent of the net price.
-    pub(super) fn earned_percent(&self) -> Decimal {
-        (self.earned * Decimal::ONE_HUNDRED).checked_div(self.net).unwrap_or_default().round_dp(1)
+    /// What is earned, as a share of the net price.
+    pub(super) fn earned_share(&self) -> Decimal {
+        self.earned.checked_div(self.net).unwrap_or_default().round_dp(3)
     }
 }
 

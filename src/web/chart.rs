@@ -49,6 +49,7 @@ struct ControlChart<'a> {
     width: f64,
     height: f64,
     left: f64,
+    right: f64,
     mean: f64,
     /// The limits as stairs, for each share may have its own.
     limits: [String; 2],
@@ -73,8 +74,11 @@ pub fn control_chart(caption: &str, title: &str, mean: f64, shares: &[Charted]) 
     let edges = |fold: fn(f64, f64) -> f64, pick: fn(&Charted) -> f64, from: f64| {
         shown.iter().map(pick).fold(from, fold)
     };
-    let most = edges(f64::max, |each| each.share.max(each.high), mean).max(0.01) * 1.08;
-    let least = edges(f64::min, |each| each.share.min(each.low), 0.0);
+    let highest = edges(f64::max, |each| each.share.max(each.high), mean).max(0.01);
+    let lowest = edges(f64::min, |each| each.share.min(each.low), mean);
+    // A little room above and below; not below nothing, unless there is something.
+    let room = ((highest - lowest) * 0.08).max(highest.abs() * 0.001);
+    let (most, least) = (highest + room, (lowest - room).max(lowest.min(0.0)));
     let y = |share: f64| TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - (share - least) / (most - least));
     let step = (WIDTH - LEFT - RIGHT) / shown.len() as f64;
     let stairs = |pick: fn(&Charted) -> f64| {
@@ -104,6 +108,7 @@ pub fn control_chart(caption: &str, title: &str, mean: f64, shares: &[Charted]) 
         width: WIDTH,
         height: HEIGHT,
         left: LEFT,
+        right: WIDTH - RIGHT,
         mean: y(mean),
         limits: [stairs(|each| each.high), stairs(|each| each.low)],
         labels,

@@ -202,7 +202,7 @@ impl Form {
         }
         match typed.parse::<f64>() {
             Ok(_) if !is_plain(&typed) => {
-                self.wrong(name, format!("“{typed}” is not a number."));
+                self.wrong(name, format!("“{}” is not a number.", self.value(name).trim()));
                 None
             }
             Ok(value) if value.is_finite() && (least..=most).contains(&value) => Some(value),
@@ -257,7 +257,7 @@ impl Form {
             let message = if typed.is_empty() {
                 "A number is needed.".to_owned()
             } else {
-                format!("“{typed}” is not a number.")
+                format!("“{}” is not a number.", self.value(name).trim())
             };
             self.wrong(name, message);
             return None;

@@ -315,14 +315,14 @@ impl Show {
     pub fn percent(&self, share: impl Plain<Decimal>) -> Html {
         let share = &share.plain();
         let percent = (share * Decimal::ONE_HUNDRED).round_dp(2).normalize();
-        figure(&percent.to_string(), "%")
+        figure(&grouped(&percent.to_string()), "%")
     }
 
     /// A share in a column, where all have the same decimals: `1.20 %`.
     #[must_use]
     pub fn percent_column(&self, share: impl Plain<Decimal>) -> Html {
         let percent = (share.plain() * Decimal::ONE_HUNDRED).round_dp(2);
-        figure(&format!("{percent:.2}"), "%")
+        figure(&grouped(&format!("{percent:.2}")), "%")
     }
 
     /// A day with its weekday, without the year when it is this one: `Wed 25 Nov`.

@@ -1,6 +1,8 @@
 //! A computed figure that opens, in place, into its working.
 
 use askama::Template;
+use foundry::quantity::Currency;
+use rust_decimal::Decimal;
 
 use crate::json::working::{FigureJson, WorkingJson};
 use crate::web::Html;
@@ -26,9 +28,15 @@ pub fn working_of(figure: &Html, steps: &foundry::working::Working) -> Html {
 
 impl FigureJson {
     /// The number with six significant digits, enough for a pocket calculator; whole where it is an
-    /// amount of money or a mass with no more decimals than those have.
+    /// amount of money or a mass with no more decimals than those have. Money has its cents.
     #[must_use]
     pub fn shown(&self) -> String {
+        let cents = Currency::by_code(&self.unit).map_or(0, |known| known.minor_digits());
+        if let Ok(amount) = self.value.parse::<Decimal>()
+            && amount.scale() < cents
+        {
+            return format!("{amount:.*}", cents as usize);
+        }
         let decimals = self.value.split_once('.').map_or(0, |(_, decimals)| decimals.len());
         match self.value.parse::<f64>() {
             Ok(value) if decimals > 4 && self.value.len() > 9 && value != 0.0 => {

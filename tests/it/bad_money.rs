@@ -90,6 +90,40 @@ async fn twelve_decimals_on_an_invoice_or_a_payment_are_told() {
     assert_eq!(one(&studio, "SELECT count(*)::text FROM client_entries").await, "0");
 }
 
+/// A price below cost may be meant; it is told beside the button that makes it final, with what it
+/// loses. Priced by hand: 198.00 and 19.80 of overhead, 217.80 at no margin, 30 % off is 152.46.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_quote_below_cost_says_so_where_it_is_made_final() {
+    let studio = Studio::open().await;
+    rates(&studio.db.pool).await;
+    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
+    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
+    let owner = studio.owner().await;
+    let number = order(&owner, silver, 2).await;
+    let draft = async |margin: &str, discount: &str| {
+        let turns = [("margin_percent", margin), ("discount_percent", discount)];
+        let fields = turned(&studio, number, &turns).await;
+        let place = post(&owner, &format!("/orders/{number}/price"), &fields).await;
+        owner.get(place.led_to()).await.page().to_owned()
+    };
+    let fair = draft("20", "0").await;
+    assert!(!fair.contains("This quote is below cost"));
+    let below = draft("0", "30").await;
+    let told = below.split("This quote is below cost:</b>").nth(1).expect("it is told");
+    let told = told.split("</p>").next().unwrap();
+    assert!(told.contains(">65.34<span") && told.contains(&format!("/orders/{number}/price")));
+    assert!(below.contains("\u{2212}42.9<span"), "in per cent of the net price: {below}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_no_number_is_told_as_it_was_typed() {
+    let (studio, owner, _) = agreed().await;
+    let place = format!("/clients/{}/payments", client(&studio).await);
+    let wrong = owner.post(&place, &[("amount", "12,34,56"), ("on", "2026-11-25")]).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("“12,34,56” is not a number."), "{}", wrong.body);
+}
+
 /// A quote whose metal is priced on the day of the yes, on a day that has no price: the client reads
 /// why there is nothing to say yes to, and a yes from an older page changes nothing.
 #[tokio::test(flavor = "multi_thread")]

@@ -275,7 +275,7 @@ async fn a_credit_note_reverses_and_takes_back_no_more_than_there_is() {
     let client = client(&studio).await;
     let account = owner.get(&format!("/clients/{client}/account")).await;
     assert!(
-        account.page().contains("The client owes</dt><dd class=\"total\"><span class=\"fig\">0.00")
+        account.page().contains("The client owes</dt><dd class=\"total\"><details class=\"working\"><summary><span class=\"fig\">0.00")
     );
     let again = owner.post(&format!("{rest}/credit"), &[]).await;
     assert_eq!(again.status, StatusCode::CONFLICT);

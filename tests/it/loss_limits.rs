@@ -65,10 +65,11 @@ fn under<'p>(page: &'p str, heading: &str) -> &'p str {
     rest.split("</section>").next().unwrap()
 }
 
-/// The row of a table that begins with some words.
+/// The row of a table that begins with some words, with what its figures open into.
 fn row<'p>(part: &'p str, words: &str) -> &'p str {
     let rest = part.split(&format!("<tr><td>{words}")).nth(1);
-    rest.unwrap_or_else(|| panic!("no row of {words} in {part}")).split("</tr>").next().unwrap()
+    let rest = rest.unwrap_or_else(|| panic!("no row of {words} in {part}"));
+    rest.split("<tr><td>").next().unwrap()
 }
 
 /// 10, 11, 10, 11, 10 and 40 % of six jobs: the mean is 15.33 %, the steps are 1, 1, 1, 1 and 30, so
