@@ -81,7 +81,7 @@ pub async fn told(pool: &PgPool, id: InvoiceId, show: &Show) -> Result<Told, sql
     Ok(Told {
         total: working_of(
             &show.money_in(invoice.total, &invoice.currency),
-            &opened.from_lines(&taxes),
+            &opened.total_of_lines(&taxes),
         ),
         open: working_of(&show.money_in(invoice.open(), &invoice.currency), &open),
         paid: working_of(&Html::escaped("paid, thank you"), &open),

@@ -111,7 +111,7 @@ impl Opened<'_> {
     }
 
     /// The total from the lines on, where net and taxes do not stand beside it.
-    pub(super) fn from_lines(&self, taxes: &[TaxRow]) -> Working {
+    pub(super) fn total_of_lines(&self, taxes: &[TaxRow]) -> Working {
         let mut working = self.net();
         for tax in taxes {
             working.follow(self.tax(tax));

@@ -143,7 +143,8 @@ const OF_ALLOY: &str = " WHERE m.id IN (
          SELECT p.batch_id FROM metal_postings p JOIN metal_accounts a ON a.id = p.account_id
           WHERE a.alloy_id = $1
          UNION ALL SELECT id FROM metal_batches WHERE subject = 'alloy:' || $1)";
-const WANTED: &str = " AND ($2::text IS NULL OR m.kind = $2) AND ($4::timestamptz IS NULL OR m.at < $4)";
+const WANTED: &str =
+    " AND ($2::text IS NULL OR m.kind = $2) AND ($4::timestamptz IS NULL OR m.at < $4)";
 
 /// Entries with their postings, the latest first, and how many there are.
 pub(super) async fn entries(

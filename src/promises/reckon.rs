@@ -156,7 +156,8 @@ pub async fn days(
                 Some(day) => day,
                 None => {
                     let found =
-                        forecast(std::slice::from_ref(&group), &[1], &way, RUNS_OF_A_DAY, SEED).ok()?;
+                        forecast(std::slice::from_ref(&group), &[1], &way, RUNS_OF_A_DAY, SEED)
+                            .ok()?;
                     let ready = found.value.ready_by(EVEN);
                     let day = ready.map(|minute| model::day_of(&standing.grid, minute));
                     told.push((group, day));

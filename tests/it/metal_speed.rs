@@ -44,11 +44,10 @@ async fn balances_of_a_million_postings() {
         .await
         .unwrap();
     assert_eq!(count, 1_000_000);
-    let alloy: String =
-        sqlx::query_scalar("SELECT id::text FROM alloys WHERE name = 'Alloy 3'")
-            .fetch_one(&studio.db.pool)
-            .await
-            .unwrap();
+    let alloy: String = sqlx::query_scalar("SELECT id::text FROM alloys WHERE name = 'Alloy 3'")
+        .fetch_one(&studio.db.pool)
+        .await
+        .unwrap();
     let paths = [
         "/metal".to_owned(),
         "/metal?on=2026-05-17".to_owned(),
