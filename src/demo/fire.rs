@@ -1,13 +1,15 @@
 //! What the demo's hands do from the plan to the cut-off castings.
 
+use foundry::heat::Binder;
+use sqlx::types::Json;
+
 use super::bench::Bench;
 use super::hands::Dropped;
 use super::logs::{Firing, written};
 use super::{DemoFault, book};
 use crate::clock::Moment;
-use crate::id::PieceId;
-use crate::kiln_loads::{self, Standing};
-use crate::kilns::{FilledFlask, KilnFacts, inside};
+use crate::id::{KilnId, PieceId};
+use crate::kilns::{KilnFacts, Mould, SegmentRow};
 use crate::studio::Settings;
 
 /// A step with a load or with a flask of it, by its number.
@@ -218,8 +220,8 @@ impl Bench<'_> {
 
     /// Sends in what the controllers wrote of firings that are over and have no log yet.
     async fn take_logs(&self) -> Result<(), DemoFault> {
-        let loads: Vec<i32> = sqlx::query_scalar(
-            "SELECT l.number FROM kiln_loads l WHERE l.held_at IS NOT NULL
+        let loads: Vec<(i32, KilnId, Json<Vec<SegmentRow>>, Moment)> = sqlx::query_as(
+            "SELECT l.number, l.kiln_id, l.programme, l.started_at FROM kiln_loads l WHERE l.held_at IS NOT NULL
                AND l.number % $1 = 0
                AND NOT EXISTS (SELECT 1 FROM kiln_logs g WHERE g.kiln_load_id = l.id) ORDER BY l.number",
         )
@@ -227,13 +229,7 @@ impl Bench<'_> {
         .fetch_all(self.pool)
         .await?;
         let zone = Settings::load(self.pool).await?.zone();
-        for number in loads {
-            let load = kiln_loads::load(self.pool, number).await?;
-            let flasks: Vec<FilledFlask> = kiln_loads::standing_in(self.pool, load.id)
-                .await?
-                .iter()
-                .map(Standing::filled)
-                .collect();
+        for (number, kiln, programme, started) in loads {
             let before: i64 =
                 sqlx::query_scalar("SELECT count(*) FROM kiln_logs").fetch_one(self.pool).await?;
             let firing = match before {
@@ -241,17 +237,19 @@ impl Bench<'_> {
                 1 => Firing::Opened,
                 _ => Firing::Plain,
             };
-            let facts = KilnFacts::read(self.pool, load.kiln_id).await?;
-            let Some(inside) = inside(&flasks, "gypsum", Some(&facts)) else { continue };
-            let log = written(&facts, &inside, &load.programme.0, load.starts(), &zone, firing)?;
+            let facts = KilnFacts::read(self.pool, kiln).await?;
+            // The middle flask, in which the demo casts.
+            let mould = Mould {
+                inside_mm: 85.8,
+                height_mm: 120.0,
+                wall_mm: 1.6,
+                binder: Binder::Gypsum,
+                water_per_100: 40.0,
+            };
+            let log = written(&facts, &mould, &programme.0, started, &zone, firing)?;
             let page = format!("/loads/{number}/log");
             let file = Dropped { name: format!("load-{number}.csv"), bytes: log.into_bytes() };
             self.maker.drop_into(&page, &page, &[], "log", &[file]).await?;
-            // The first firing of a kiln that went as it should tells what plans may count on.
-            if firing == Firing::Plain && !facts.is_fitted() {
-                let form = format!("{page}/take-over");
-                self.owner.fill(&format!("{page}?fit=yes"), &form, &[]).await?;
-            }
         }
         Ok(())
     }

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use super::DemoFault;
 use crate::clock::Moment;
-use crate::kilns::{Inside, KilnFacts, SegmentRow, as_run};
+use crate::kilns::{KilnFacts, Mould, SegmentRow, as_run};
 
 /// What happened in a firing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,7 +22,7 @@ pub(super) enum Firing {
 /// The log of a firing, a line every two minutes by the wall clock of a place.
 pub(super) fn written(
     facts: &KilnFacts,
-    inside: &Inside,
+    mould: &Mould,
     segments: &[SegmentRow],
     starts: Moment,
     zone: &TimeZone,
@@ -37,8 +37,8 @@ pub(super) fn written(
         ..entered
     };
     let programme = as_run(segments).map_err(|error| broken(&error))?;
-    let (body, _) = inside.mould.body().map_err(|error| broken(&error))?;
-    let kiln = Kiln::Powered { kiln: real, flasks: inside.flasks };
+    let (body, _) = mould.body().map_err(|error| broken(&error))?;
+    let kiln = Kiln::Powered { kiln: real, flasks: 2 };
     let run =
         simulate(&body, &programme, &kiln, &Grid::default()).map_err(|error| broken(&error))?;
     let mut log = String::from("date,time,set C,kiln C\n");

@@ -83,11 +83,6 @@ async fn there_is_something_to_see(pool: &PgPool, now: Moment) {
         ("trials under way", 1, "SELECT count(*) FROM trials WHERE ended_at IS NULL"),
         ("usual choices", 1, "SELECT count(*) FROM setting_defaults"),
         ("photos for clients", 2, "SELECT count(*) FROM photos WHERE shared"),
-        (
-            "kilns fitted to their firings",
-            1,
-            "SELECT count(DISTINCT kiln_id) FROM kiln_fits WHERE dropped_at IS NULL",
-        ),
         ("stock takes", 1, "SELECT count(*) FROM metal_batches WHERE kind = 'counted'"),
         ("lots of metal", 6, "SELECT count(*) FROM metal_lots"),
         (
