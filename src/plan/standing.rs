@@ -49,8 +49,8 @@ pub async fn standing(pool: &PgPool, now: Moment, days: i64) -> Result<Standing,
         }
     }
     let (problem, plan) = tokio::task::spawn_blocking(move || {
-        let options = Options { seed: 1, most_steps: Some(1) };
-        let plan = solve(&problem, &options, &mut |_| Control::Go { used: 0.0 });
+        // The first plan will do: what is agreed stands in it, and what waits has some place.
+        let plan = solve(&problem, &Options::default(), &mut |_| Control::Stop);
         (problem, plan)
     })
     .await
