@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use sqlx::PgPool;
 
-use super::view::{self, LoadRow, Standing};
+use super::view::{self, LoadRow};
 use crate::clock::Moment;
 use crate::id::FamilyId;
 use crate::kilns::{FilledFlask, Inside, KilnFacts, SegmentRow, Slow, heat_lines, inside};
@@ -39,7 +39,7 @@ pub async fn ends_of(pool: &PgPool, numbers: &[i32]) -> Result<HashMap<i32, Ends
         .iter()
         .map(|load| {
             let flasks = standing.remove(&load.id).unwrap_or_default();
-            let flasks: Vec<FilledFlask> = flasks.iter().map(Standing::filled).collect();
+            let flasks: Vec<FilledFlask> = flasks.iter().map(|flask| flask.filled).collect();
             (load.programme.0.clone(), inside(&flasks, kind(load), of(load)))
         })
         .collect();

@@ -102,7 +102,7 @@ impl Sight {
                 .fetch_one(&app.pool)
                 .await?;
         let binder = binder(&kind).unwrap_or_default();
-        let filled: Vec<FilledFlask> = flasks.iter().map(Standing::filled).collect();
+        let filled: Vec<FilledFlask> = flasks.iter().map(|flask| flask.filled).collect();
         let start = Start {
             segments: load.programme.0.clone(),
             inside: inside(&filled, &kind, Some(&facts)),

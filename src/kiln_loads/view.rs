@@ -147,14 +147,9 @@ pub struct Standing {
     pub x_mm: f64,
     /// Centre from the front.
     pub y_mm: f64,
-    /// Outside diameter.
-    pub diameter_mm: i32,
-    /// Height.
-    pub height_mm: i32,
-    /// Wall.
-    pub wall_mm: f64,
-    /// Parts of water to 100.
-    pub water_per_100: f64,
+    /// As far as its heat goes.
+    #[sqlx(flatten)]
+    pub filled: FilledFlask,
     /// The flask's alloy.
     pub alloy: String,
     /// Temperature at which it is to be poured.
@@ -165,19 +160,6 @@ pub struct Standing {
     pub poured_at: Option<Moment>,
     /// Its pieces.
     pub pieces: i64,
-}
-
-impl Standing {
-    /// As far as its heat goes.
-    #[must_use]
-    pub fn filled(&self) -> FilledFlask {
-        FilledFlask {
-            diameter_mm: self.diameter_mm,
-            height_mm: self.height_mm,
-            wall_mm: self.wall_mm,
-            water_per_100: self.water_per_100,
-        }
-    }
 }
 
 /// The columns of [`Standing`], of flasks that stand in a load or were poured from it.

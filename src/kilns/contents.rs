@@ -1,13 +1,14 @@
 //! What stands in a kiln, as far as the heat of its firing goes.
 
 use foundry::heat::Binder;
+use sqlx::FromRow;
 
 use super::heat_line::Inside;
 use super::kiln::KilnFacts;
 use super::mould::{Mould, binder};
 
 /// A filled flask by its outside measures.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, FromRow)]
 pub struct FilledFlask {
     /// Outside diameter, mm.
     pub diameter_mm: i32,

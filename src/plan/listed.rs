@@ -96,7 +96,7 @@ pub(super) async fn agreed(
         let Some(standing) = standing_in.remove(&load.id).filter(|one| !one.is_empty()) else {
             continue;
         };
-        let filled: Vec<FilledFlask> = standing.iter().map(Standing::filled).collect();
+        let filled: Vec<FilledFlask> = standing.iter().map(|flask| flask.filled).collect();
         let name = format!("Load {}", load.number);
         let link = Some(format!("/loads/{}", load.number));
         firings.push(Firing {
@@ -131,7 +131,7 @@ pub(super) async fn agreed(
                     due: due.get(&flask.number).copied(),
                     x_mm: flask.x_mm,
                     y_mm: f64::from(load.depth_mm) - flask.y_mm,
-                    radius_mm: f64::from(flask.diameter_mm) / 2.0,
+                    radius_mm: f64::from(flask.filled.diameter_mm) / 2.0,
                 })
                 .collect(),
             place: format!("{}|{}", load.kiln_id, load.planned_start_at),
@@ -158,7 +158,7 @@ pub(super) struct Fresh<'a> {
 impl Fresh<'_> {
     /// What stands in its kiln.
     pub(super) fn inside(&self, known: &KnownKilns) -> Option<Inside> {
-        let filled: Vec<_> = self.members.iter().map(|(row, _)| row.filled()).collect();
+        let filled: Vec<_> = self.members.iter().map(|(row, _)| row.filled).collect();
         known.inside(&self.kiln.name, self.family, &filled)
     }
 }
@@ -269,7 +269,7 @@ pub(super) fn proposal(
                     due: row.due_on,
                     x_mm: placed.x_mm,
                     y_mm: f64::from(kiln.depth_mm) - placed.y_mm,
-                    radius_mm: f64::from(row.diameter_mm) / 2.0,
+                    radius_mm: f64::from(row.filled.diameter_mm) / 2.0,
                 })
             })
             .collect();

@@ -4,7 +4,7 @@
 use axum::http::StatusCode;
 
 use crate::invoices::{client, draft, issue, issued, one};
-use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
+use crate::support::builders_orders::{link, post, price, ready_to_price, turned};
 use crate::support::studio::{Actor, Studio, moment};
 
 struct Shop {
@@ -14,12 +14,7 @@ struct Shop {
 }
 
 async fn shop() -> Shop {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &alloy.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     Shop { studio, owner, number }
 }
 

@@ -4,7 +4,7 @@
 use rust_decimal::{Decimal, RoundingStrategy};
 
 use crate::invoices::{agreed, client, issued, one, pay};
-use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
+use crate::support::builders_orders::{link, order, post, ready_to_price, turned};
 use crate::support::studio::{Studio, moment};
 
 /// A step as it is printed: its formula, its numbers, and last of all its result.
@@ -94,12 +94,7 @@ const SECRETS: [&str; 10] = [
 /// Two pieces of 136.13 and 10 % off: 272.26 − 27.23 = 245.03; VAT 46.56; 291.59; half is 145.80.
 #[tokio::test(flavor = "multi_thread")]
 async fn each_amount_of_a_quote_opens_for_the_client_and_adds_up() {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, silver, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     let sent = async |more: &[(&'static str, &str)]| {
         let fields = turned(&studio, number, more).await;
         let draft = post(&owner, &format!("/orders/{number}/price"), &fields).await;

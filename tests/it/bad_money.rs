@@ -3,7 +3,9 @@
 use axum::http::StatusCode;
 
 use crate::invoices::{agreed, client, draft, hidden, issue, one};
-use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
+use crate::support::builders_orders::{
+    alloy, link, order, post, price, rates, ready_to_price, turned,
+};
 use crate::support::studio::{Studio, moment};
 
 /// A price that holds from tomorrow is none for today.
@@ -28,12 +30,7 @@ async fn a_price_missing_for_a_date_is_named_and_nothing_is_guessed() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn margins_below_nothing_and_twelve_decimals_are_told_at_their_fields() {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, silver, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     for (field, value) in [
         ("margin_percent", "-5"),
         ("margin_percent", "20.123456789012"),
@@ -94,12 +91,7 @@ async fn twelve_decimals_on_an_invoice_or_a_payment_are_told() {
 /// loses. Priced by hand: 198.00 and 19.80 of overhead, 217.80 at no margin, 30 % off is 152.46.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_quote_below_cost_says_so_where_it_is_made_final() {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, silver, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     let draft = async |margin: &str, discount: &str| {
         let turns = [("margin_percent", margin), ("discount_percent", discount)];
         let fields = turned(&studio, number, &turns).await;
@@ -128,12 +120,7 @@ async fn what_is_no_number_is_told_as_it_was_typed() {
 /// why there is nothing to say yes to, and a yes from an older page changes nothing.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_yes_on_a_day_without_a_metal_price_is_told_on_the_page() {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, silver, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     let mut fields = turned(&studio, number, &[]).await;
     fields.push(("metal_rule", "day_of_yes".to_owned()));
     let draft = post(&owner, &format!("/orders/{number}/price"), &fields).await;

@@ -5,17 +5,12 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rust_decimal::Decimal;
 
-use crate::support::builders_orders::{alloy, order, price, rates, send_quote};
+use crate::support::builders_orders::{ready_to_price, send_quote};
 use crate::support::studio::{Actor, Answer, Studio, moment};
 
 /// A studio with an order of 323.99 that the client has agreed to, half of it, 162.00, as a deposit.
 pub(crate) async fn agreed() -> (Studio, Actor, i32) {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    price(&studio.db.pool, ("alloy", &alloy.to_string(), "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     let page = send_quote(&studio, &owner, number).await;
     let yes = [("quote", "1"), ("name", "Ada Quill")];
     studio.stranger().post(&format!("{page}/yes"), &yes).await.led_to();

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 
 use crate::invoices::{draft, issue, issued, one};
-use crate::support::builders_orders::{alloy, link, order, post, price, rates, turned};
+use crate::support::builders_orders::{link, post, price, ready_to_price, turned};
 use crate::support::studio::{Actor, Studio};
 
 struct Shop {
@@ -17,13 +17,7 @@ struct Shop {
 /// The order of 272.26 without tax that is priced by hand in the tests of quotes, and a second
 /// line of one more piece: direct 89.00, overhead 8.90, over 0.8 that is 122.38.
 async fn shop() -> Shop {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    let item = alloy.to_string();
-    price(&studio.db.pool, ("alloy", &item, "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     sqlx::query(
         "INSERT INTO order_lines (id, order_id, n, design_version_id, alloy_id, quantity, finishing_minutes)
          SELECT gen_random_uuid(), order_id, 2, design_version_id, alloy_id, 1, finishing_minutes FROM order_lines",

@@ -5,7 +5,7 @@
 
 use std::time::Instant;
 
-use crate::support::builders_orders::{alloy, order, price, rates, turned};
+use crate::support::builders_orders::{ready_to_price, turned};
 use crate::support::studio::Studio;
 
 /// Five hundred thousand entries of two postings each, over ten years, in ten alloys.
@@ -99,13 +99,7 @@ async fn balances_of_a_million_postings() {
 #[tokio::test(flavor = "multi_thread")]
 #[ignore = "measures"]
 async fn a_price_that_is_turned() {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    let item = alloy.to_string();
-    price(&studio.db.pool, ("alloy", &item, "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     sqlx::query(
         "INSERT INTO order_lines (id, order_id, n, design_version_id, alloy_id, quantity, finishing_minutes)
          SELECT gen_random_uuid(), order_id, n + g, design_version_id, alloy_id, g, 10 FROM order_lines, generate_series(1, 11) g",

@@ -4,7 +4,7 @@
 use axum::http::StatusCode;
 
 use crate::support::builders_orders::{
-    alloy, link, make_ready, order, post, price, rates, send_quote, turned,
+    alloy, link, make_ready, order, post, price, ready_to_price, send_quote, turned,
 };
 use crate::support::studio::{Actor, Studio, moment};
 
@@ -16,13 +16,7 @@ struct Shop {
 
 /// The order that is priced by hand in the tests of quotes: 323.99 in all.
 async fn shop() -> Shop {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    let item = alloy.to_string();
-    price(&studio.db.pool, ("alloy", &item, "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     Shop { studio, owner, number }
 }
 

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 
 use crate::support::builders_orders::{
-    agree, alloy, link, make_ready, order, post, price, rates, send_quote, turned,
+    agree, alloy, link, make_ready, order, post, price, ready_to_price, send_quote, turned,
 };
 use crate::support::studio::{Actor, Studio, moment};
 
@@ -18,13 +18,7 @@ struct Sent {
 }
 
 async fn sent() -> Sent {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    let item = alloy.to_string();
-    price(&studio.db.pool, ("alloy", &item, "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
+    let (studio, owner, number) = ready_to_price().await;
     let page = send_quote(&studio, &owner, number).await;
     let client = studio.stranger();
     Sent { studio, owner, client, number, page }

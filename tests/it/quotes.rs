@@ -2,19 +2,10 @@
 
 use axum::http::StatusCode;
 
-use crate::support::builders_orders::{alloy, link, order, post, price, rates, send_quote, turned};
+use crate::support::builders_orders::{
+    alloy, link, order, post, price, rates, ready_to_price, send_quote, turned,
+};
 use crate::support::studio::{Actor, Answer, Studio};
-
-async fn ready_to_price() -> (Studio, Actor, i32) {
-    let studio = Studio::open().await;
-    rates(&studio.db.pool).await;
-    let alloy = alloy(&studio.db.pool, "Test silver", 10.0).await;
-    let item = alloy.to_string();
-    price(&studio.db.pool, ("alloy", &item, "g"), "0.80", "2026-11-25").await;
-    let owner = studio.owner().await;
-    let number = order(&owner, alloy, 2).await;
-    (studio, owner, number)
-}
 
 async fn states(studio: &Studio) -> Vec<String> {
     sqlx::query_scalar("SELECT state FROM quotes ORDER BY n")

@@ -148,7 +148,10 @@ impl ShowLoad {
             load.kiln_id.0,
             self.flasks.len().max(1)
         );
-        let largest = self.flasks.iter().max_by_key(|flask| (flask.diameter_mm, flask.height_mm));
+        let largest = self
+            .flasks
+            .iter()
+            .max_by_key(|flask| (flask.filled.diameter_mm, flask.filled.height_mm));
         if let Some(flask) = largest {
             place.push_str(&format!(
                 "&flask={}&investment={}",
@@ -191,7 +194,7 @@ impl ShowLoad {
     }
 
     fn radius(&self, flask: &Standing) -> f64 {
-        f64::from(flask.diameter_mm) / 2.0
+        f64::from(flask.filled.diameter_mm) / 2.0
     }
 
     /// The floor is drawn from above with its front at the bottom.

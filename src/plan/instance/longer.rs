@@ -42,8 +42,8 @@ pub(super) async fn longer(
             let of_class = flasks
                 .iter()
                 .filter(|flask| flask.family == *family && flask.size_class == *size_class)
-                .filter(|flask| low_enough(kiln, clearance, flask.height_mm))
-                .map(view::FlaskKindRow::filled)
+                .filter(|flask| low_enough(kiln, clearance, flask.filled.height_mm))
+                .map(|flask| flask.filled)
                 .filter(|flask| on_floor(kiln, clearance, flask) > 0);
             let Some(flask) = of_class.max_by_key(|flask| (flask.diameter_mm, flask.height_mm))
             else {

@@ -88,22 +88,8 @@ pub(super) async fn kilns(pool: &PgPool) -> Result<Vec<KilnRow>, sqlx::Error> {
 pub(super) struct FlaskKindRow {
     pub(super) family: String,
     pub(super) size_class: String,
-    diameter_mm: i32,
-    pub(super) height_mm: i32,
-    wall_mm: f64,
-    water_per_100: f64,
-}
-
-impl FlaskKindRow {
-    /// As far as its heat goes.
-    pub(super) fn filled(&self) -> FilledFlask {
-        FilledFlask {
-            diameter_mm: self.diameter_mm,
-            height_mm: self.height_mm,
-            wall_mm: self.wall_mm,
-            water_per_100: self.water_per_100,
-        }
-    }
+    #[sqlx(flatten)]
+    pub(super) filled: FilledFlask,
 }
 
 /// The kinds of flasks in use, filled with the wettest investment of each family's kind.

@@ -90,27 +90,13 @@ pub(in crate::plan) struct FlaskRow {
     pub(in crate::plan) alloy: String,
     pub(in crate::plan) family: String,
     pub(in crate::plan) size_class: String,
-    pub(in crate::plan) diameter_mm: i32,
-    pub(in crate::plan) height_mm: i32,
-    pub(in crate::plan) wall_mm: f64,
-    pub(in crate::plan) water_per_100: f64,
+    #[sqlx(flatten)]
+    pub(in crate::plan) filled: FilledFlask,
     pub(in crate::plan) set_from_at: Option<Moment>,
     pub(in crate::plan) due_on: Option<Day>,
     pub(in crate::plan) load: Option<i32>,
     /// Not in the kiln yet.
     pub(in crate::plan) waiting: bool,
-}
-
-impl FlaskRow {
-    /// As far as its heat goes.
-    pub(in crate::plan) fn filled(&self) -> FilledFlask {
-        FilledFlask {
-            diameter_mm: self.diameter_mm,
-            height_mm: self.height_mm,
-            wall_mm: self.wall_mm,
-            water_per_100: self.water_per_100,
-        }
-    }
 }
 
 /// Flasks that wait, are in a kiln or were poured: those with some numbers, or all.

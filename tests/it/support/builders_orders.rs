@@ -47,6 +47,17 @@ pub(crate) async fn alloy(pool: &PgPool, name: &str, density_g_cm3: f64) -> Allo
     id
 }
 
+/// A studio with rates, a price of its silver, and an order for two blocks of that to be priced.
+pub(crate) async fn ready_to_price() -> (Studio, Actor, i32) {
+    let studio = Studio::open().await;
+    rates(&studio.db.pool).await;
+    let silver = alloy(&studio.db.pool, "Test silver", 10.0).await;
+    price(&studio.db.pool, ("alloy", &silver.to_string(), "g"), "0.80", "2026-11-25").await;
+    let owner = studio.owner().await;
+    let number = order(&owner, silver, 2).await;
+    (studio, owner, number)
+}
+
 /// An order for a new client with a line of blocks of 6 cm³, by way of its form; its number.
 pub(crate) async fn order(actor: &Actor, alloy: AlloyId, quantity: u32) -> i32 {
     let fields = [

@@ -177,6 +177,11 @@ impl Draft {
         }
     }
 
+    /// Whether its time is past choosing: pinned, or in the kiln already.
+    pub(super) const fn is_settled(&self) -> bool {
+        self.under_way || self.exactly.is_some()
+    }
+
     /// The flasks of one casting temperature around a place in the order of pours.
     pub(super) fn equally_hot(&self, model: &Model, place: usize) -> std::ops::Range<usize> {
         let temp_c = |flask: &FlaskNo| model.flasks[usize::from(*flask)].temp_c;

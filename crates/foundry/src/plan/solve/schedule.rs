@@ -135,9 +135,8 @@ impl<'m> Schedule<'m> {
 
     /// Loads that may change, the nearest in time to one of them first.
     pub(super) fn near_in_time(&self, random: &mut Random) -> Vec<usize> {
-        let free = |draft: &Draft| draft.exactly.is_none() && !draft.under_way;
         let mut near: Vec<usize> =
-            (0..self.loads.len()).filter(|&load| free(&self.loads[load].0)).collect();
+            (0..self.loads.len()).filter(|&load| !self.loads[load].0.is_settled()).collect();
         if let Some(&one) = near.get(random.below(near.len())) {
             let begin = self.loads[one].1.start;
             near.sort_by_key(|&load| ((self.loads[load].1.start - begin).abs(), load));

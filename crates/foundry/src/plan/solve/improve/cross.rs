@@ -37,26 +37,20 @@ fn joined<'m>(
     cut: Min,
 ) -> Option<Schedule<'m>> {
     let model = early.board.model;
-    let is_settled = |draft: &Draft| draft.under_way || draft.exactly.is_some();
     let mut is_here = vec![false; units.len()];
     let mut loads: Vec<(Draft, Timing)> = Vec::new();
-    for (draft, timing) in &early.loads {
-        if is_settled(draft) || timing.start < cut {
-            draft.units.iter().for_each(|&unit| is_here[usize::from(unit)] = true);
-            loads.push((draft.clone(), timing.clone()));
+    let begin = early.loads.iter().filter(|(draft, at)| draft.is_settled() || at.start < cut);
+    let end = late.loads.iter().filter(|(draft, at)| !draft.is_settled() && at.start >= cut);
+    for (draft, timing) in begin.chain(end) {
+        let (mut draft, all) = (draft.clone(), draft.units.len());
+        draft.units.retain(|&unit| !std::mem::replace(&mut is_here[usize::from(unit)], true));
+        // A load that stays whole keeps how its pours give way to those of others.
+        if draft.units.len() < all {
+            if draft.units.is_empty() {
+                continue;
+            }
+            draft.derive(model, units);
         }
-    }
-    for (draft, timing) in &late.loads {
-        if is_settled(draft) || timing.start < cut {
-            continue;
-        }
-        let mut draft = draft.clone();
-        draft.units.retain(|&unit| !is_here[usize::from(unit)]);
-        if draft.units.is_empty() {
-            continue;
-        }
-        draft.units.iter().for_each(|&unit| is_here[usize::from(unit)] = true);
-        draft.derive(model, units);
         loads.push((draft, timing.clone()));
     }
     let neither: Vec<UnitNo> =
