@@ -9,6 +9,9 @@ mod exact;
 mod explain;
 mod improve;
 mod opening;
+#[cfg(test)]
+#[path = "../../../tests/plan_support/mod.rs"]
+mod plan_support;
 mod polish;
 mod refusal;
 mod schedule;

@@ -1,8 +1,5 @@
 #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-#[path = "../../../../tests/plan_support/mod.rs"]
-mod plan_support;
-
 use super::*;
 use crate::plan::decisions::{OutOfUse, Poured, UnderWay};
 use crate::plan::judge::check;
@@ -10,6 +7,7 @@ use crate::plan::outcome::Plan;
 use crate::plan::problem::Problem;
 use crate::plan::solve::anneal::{Line, Worth};
 use crate::plan::solve::construct::construct;
+use crate::plan::solve::plan_support;
 use crate::plan::solve::schedule::Cost;
 use crate::plan::solve::settle::settle;
 use crate::plan::solve::write::written;

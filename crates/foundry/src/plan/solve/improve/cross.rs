@@ -13,14 +13,15 @@ const MOST_IN_NEITHER: usize = 4;
 /// Weighted tardiness that a new load counts for a unit in neither part.
 const LOAD_WORTH: i64 = 50;
 
-/// The best schedule that begins like one and ends like another, cut before any load.
+/// The best schedule that begins like one and ends like another, cut before any load of either.
 pub(super) fn crossed<'m>(
     floors: &mut Floors,
     units: &[Unit],
     early: &Schedule<'m>,
     late: &Schedule<'m>,
 ) -> Option<Schedule<'m>> {
-    let mut cuts: Vec<Min> = early.loads.iter().map(|(_, timing)| timing.start).collect();
+    let both = early.loads.iter().chain(&late.loads);
+    let mut cuts: Vec<Min> = both.map(|(_, timing)| timing.start).collect();
     cuts.sort_unstable();
     cuts.dedup();
     let joined = cuts.iter().filter_map(|&cut| joined(floors, units, early, late, cut));

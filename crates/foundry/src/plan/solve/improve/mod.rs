@@ -4,6 +4,8 @@
 
 mod cross;
 mod searcher;
+#[cfg(test)]
+mod tests;
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
