@@ -1,16 +1,17 @@
 //! The days of an order, reckoned from the studio as it stands.
 
-use foundry::plan::{Plan, openings};
-use foundry::promise::{Group, Progress, Way, forecast};
+use foundry::plan::{Flask, Plan, openings};
+use foundry::promise::{Group, Habits, Progress, Way, forecast};
 use sqlx::PgPool;
 
+use super::habits::Records;
 use super::model::{self, Outlook};
-use super::{habits, progress};
+use super::progress;
 use crate::clock::{Day, Moment};
 use crate::id::{OrderId, PieceId};
 use crate::json::working::WorkingJson;
 use crate::pieces::Stage;
-use crate::plan;
+use crate::plan::{self, Standing};
 use crate::web::Fault;
 
 /// How far ahead kiln and furnace are looked at.
@@ -35,6 +36,27 @@ pub struct Asked {
     pub hurried: bool,
 }
 
+/// What an order is reckoned beside.
+struct Beside {
+    standing: Standing,
+    /// The flask its pieces would likely go into, and how long that sets; none when none is told.
+    flask: Option<(Flask, i64)>,
+    habits: Habits,
+}
+
+impl Beside {
+    async fn read(pool: &PgPool, order: OrderId, now: Moment) -> Result<Self, Fault> {
+        let (standing, flask, records) = tokio::try_join!(
+            plan::standing(pool, now, DAYS_AHEAD),
+            async { Ok(progress::likely_flask(pool, order).await?) },
+            async { Ok(Records::read(pool, now).await?) },
+        )?;
+        let pour_min = standing.problem.pour_min;
+        let habits = records.habits(&standing.grid, standing.calendar(), pour_min);
+        Ok(Self { standing, flask, habits })
+    }
+}
+
 /// The days of an order; why none can be told is part of what is told.
 pub async fn reckon(
     pool: &PgPool,
@@ -42,21 +64,20 @@ pub async fn reckon(
     now: Moment,
     asked: Asked,
 ) -> Result<Outlook, Fault> {
-    let standing = match plan::standing(pool, now, DAYS_AHEAD).await {
-        Ok(standing) => standing,
+    let Beside { standing, flask, habits } = match Beside::read(pool, order, now).await {
+        Ok(beside) => beside,
         Err(Fault::Refused(refused)) => return Ok(Outlook::refused(refused.message)),
         Err(fault) => return Err(fault),
     };
     let pour_min = standing.problem.pour_min;
     let pieces =
         progress::of_order(pool, order, asked.spares, &standing.grid, pour_min, now).await?;
-    let Some((flask, bench_set_min)) = progress::likely_flask(pool, order).await? else {
+    let Some((flask, bench_set_min)) = flask else {
         return Ok(Outlook::refused(
             "there is no line on the order, or no flask and programme are told yet in the studio's settings"
                 .to_owned(),
         ));
     };
-    let habits = habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
     let work = move || {
         let problem = &standing.problem;
         let words = |faults: Vec<foundry::plan::ProblemFault>| {
@@ -113,16 +134,13 @@ pub async fn days(
     now: Moment,
     wanted: &[PieceAt],
 ) -> Result<Option<Vec<Option<Day>>>, Fault> {
-    let standing = match plan::standing(pool, now, DAYS_AHEAD).await {
-        Ok(standing) => standing,
+    let Beside { standing, flask, habits } = match Beside::read(pool, order, now).await {
+        Ok(beside) => beside,
         Err(Fault::Refused(_)) => return Ok(None),
         Err(fault) => return Err(fault),
     };
-    let Some((flask, bench_set_min)) = progress::likely_flask(pool, order).await? else {
-        return Ok(None);
-    };
+    let Some((flask, bench_set_min)) = flask else { return Ok(None) };
     let pour_min = standing.problem.pour_min;
-    let habits = habits::read(pool, &standing.grid, standing.calendar(), pour_min, now).await?;
     let mut groups = Vec::with_capacity(wanted.len());
     for from in wanted {
         groups.push(match from {
@@ -173,8 +191,8 @@ pub async fn days(
 
 /// The same with nothing in the way but loads that burn already.
 fn hurry(
-    standing: &plan::Standing,
-    flask: &foundry::plan::Flask,
+    standing: &Standing,
+    flask: &Flask,
     way: &Way<'_>,
     pieces: &progress::Pieces,
     outlook: &mut Outlook,

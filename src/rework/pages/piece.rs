@@ -106,16 +106,20 @@ impl Known {
     async fn load(app: &App, signed: &Signed, label: &str) -> Result<Self, Fault> {
         let piece = view::piece(&app.pool, label).await?;
         let today = signed.now.day_in(&signed.frame.show.zone);
-        let typical = losses::typical(&app.pool, signed.now).await?;
-        let costs = Rates::load(&app.pool, today, &[piece.made.alloy_id])
-            .await?
-            .costs(&app.pool, &piece.made)
-            .await?;
-        let spares = view::spares(&app.pool, &piece).await?;
-        let mut wanted = vec![PieceAt::Piece(piece.id)];
-        wanted.extend(Stage::ALL.map(PieceAt::Stage));
-        wanted.extend(spares.iter().map(|spare| PieceAt::Piece(spare.id)));
-        let days = promises::days(&app.pool, piece.order_id, signed.now, &wanted).await?;
+        let costs = async {
+            let rates = Rates::load(&app.pool, today, &[piece.made.alloy_id]).await?;
+            Ok::<_, Fault>(rates.costs(&app.pool, &piece.made).await?)
+        };
+        let beside = async {
+            let spares = view::spares(&app.pool, &piece).await?;
+            let mut wanted = vec![PieceAt::Piece(piece.id)];
+            wanted.extend(Stage::ALL.map(PieceAt::Stage));
+            wanted.extend(spares.iter().map(|spare| PieceAt::Piece(spare.id)));
+            let days = promises::days(&app.pool, piece.order_id, signed.now, &wanted).await?;
+            Ok::<_, Fault>((spares, days))
+        };
+        let typical = async { Ok::<_, Fault>(losses::typical(&app.pool, signed.now).await?) };
+        let (typical, costs, (spares, days)) = tokio::try_join!(typical, costs, beside)?;
         Ok(Self { piece, typical, costs, today, days, spares })
     }
 

@@ -1,6 +1,7 @@
 //! Whatever is killed, at whatever moment: the next start finds all that was acknowledged.
 
 use std::path::Path;
+use std::process::Command;
 use std::time::Duration;
 
 use pourday::db::{self, Source};
@@ -187,7 +188,11 @@ async fn as_an_ordinary_user_it_comes_up_again_too() {
     let user = (nobody.uid.as_raw(), nobody.gid.as_raw());
     let folder = passable_folder();
     let binary = folder.path().join("program");
-    std::fs::copy(std::env::current_exe().unwrap(), &binary).unwrap();
+    // Not by ourselves: a program that another thread is just starting would hold the copy open
+    // for writing, and a file open for writing cannot be run.
+    let copied =
+        Command::new("cp").arg(std::env::current_exe().unwrap()).arg(&binary).status().unwrap();
+    assert!(copied.success());
     let home = folder.path().join("home");
     std::fs::create_dir(&home).unwrap();
     std::os::unix::fs::chown(&home, Some(user.0), Some(user.1)).unwrap();
