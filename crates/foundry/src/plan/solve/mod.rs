@@ -13,6 +13,7 @@ mod opening;
 #[path = "../../../tests/plan_support/mod.rs"]
 mod plan_support;
 mod polish;
+mod pours;
 mod refusal;
 mod schedule;
 mod settle;

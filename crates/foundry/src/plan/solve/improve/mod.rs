@@ -85,6 +85,10 @@ pub(super) fn improve<'m>(
                 leading.own.cross(other);
                 crossed = (leading.own.best_cost, other.best_cost);
             }
+            if matches!(end, Turn::Over | Turn::Stopped) {
+                leading.own.reorder_pours();
+                other.reorder_pours();
+            }
             if end != Turn::Done || leading.own.used > SHARE_FROM {
                 leading.own.share(other);
             }

@@ -9,6 +9,7 @@ use crate::random::Random;
 use super::super::anneal::{Line, Worth};
 use super::super::draft::Draft;
 use super::super::polish::Polish;
+use super::super::pours::reordered;
 use super::super::schedule::{Cost, Schedule};
 use super::super::{Options, Search};
 use super::cross::crossed;
@@ -174,6 +175,17 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             ways.into_iter().filter_map(|(early, late)| crossed(floors, units, early, late));
         let best = found.min_by_key(Schedule::cost);
         if let Some(found) = best.filter(|found| found.cost() < self.best_cost) {
+            self.keep(found);
+        }
+    }
+
+    /// Puts the pours of its best in a better order. Not before the end: a plan whose pours wait
+    /// for others is a poor beginning for changes of loads.
+    pub(super) fn reorder_pours(&mut self) {
+        if self.is_small()
+            && self.best_cost.broken == 0
+            && let Some(found) = reordered(&self.best)
+        {
             self.keep(found);
         }
     }
