@@ -111,7 +111,6 @@ impl<'m> Board<'m> {
     pub(super) fn earliest(&self, wanted: &Wanted<'_>, timing: &mut Timing) -> bool {
         let stays = &self.kilns[wanted.kiln];
         let turnaround = self.model.kilns[wanted.kiln].turnaround;
-        let least = self.least_min(wanted);
         let mut gap = stays.partition_point(|stay| stay.over + turnaround <= wanted.from);
         if let Some(start) = wanted.exactly {
             gap = stays.partition_point(|stay| stay.start < start);
@@ -119,9 +118,7 @@ impl<'m> Board<'m> {
         loop {
             let after = gap.checked_sub(1).map_or(Min::MIN, |last| stays[last].over + turnaround);
             let before = stays.get(gap).map_or(Min::MAX, |next| next.start - turnaround);
-            let from = wanted.from.max(after);
-            // Most gaps are too short for any load.
-            if from + least <= before && self.in_gap(wanted, from, before, timing) {
+            if self.in_gap(wanted, wanted.from.max(after), before, timing) {
                 return true;
             }
             if gap >= stays.len() || wanted.exactly.is_some() {
@@ -131,22 +128,15 @@ impl<'m> Board<'m> {
         }
     }
 
-    /// How long a load is in its kiln at least, the first pour at once and the others without
-    /// any wait; nothing is known of one that is in the kiln already.
-    fn least_min(&self, wanted: &Wanted<'_>) -> Min {
-        if wanted.exactly.is_some() {
-            return Min::MIN / 2;
-        }
-        let model = self.model;
-        let burn = model.load_min + model.burn(wanted.kiln, wanted.programme).minutes;
-        burn + model.pour_min * wanted.order.len() as Min
-    }
-
     /// The earliest timing from one minute on that is over by another.
     fn in_gap(&self, wanted: &Wanted<'_>, from: Min, over_by: Min, timing: &mut Timing) -> bool {
         let model = self.model;
         let burn = model.load_min + model.burn(wanted.kiln, wanted.programme).minutes;
         let pouring = model.pour_min * wanted.order.len() as Min;
+        // Most gaps are too short for any load.
+        if wanted.exactly.is_none() && from + burn + pouring > over_by {
+            return false;
+        }
         let mut start = from;
         let mut first_from = wanted.pours_from;
         loop {

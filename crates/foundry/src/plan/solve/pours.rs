@@ -163,6 +163,8 @@ impl<'m> Sequence<'m> {
         }
     }
 
+    /// The same while no first pour comes before what is known of it; else, where one has to
+    /// come later, which load's and when.
     fn time_from(&mut self) -> Result<(i64, Min), Option<(usize, Min)>> {
         let model = self.model;
         self.poured.clear();
@@ -174,9 +176,9 @@ impl<'m> Sequence<'m> {
             let flask = &model.flasks[usize::from(pour.flask)];
             let of_load = self.poured[pour.load];
             let free =
-                before.map_or(model.now, |(at, alloy)| at + model.pour_gap(alloy, flask.alloy));
+                before.map_or(Min::MIN, |(at, alloy)| at + model.pour_gap(alloy, flask.alloy));
             if stay.under_way {
-                if before.is_some() && pour.at < free {
+                if pour.at < free {
                     return Err(None);
                 }
             } else {
@@ -189,7 +191,9 @@ impl<'m> Sequence<'m> {
                     }
                 };
                 pour.at = model.pour_starts.next(free.max(ready).max(model.now)).ok_or(None)?;
-                let first = of_load.map_or(pour.at, |poured| poured.first);
+            }
+            let first = of_load.map_or(pour.at, |poured| poured.first);
+            if !stay.under_way {
                 if first > stay.first_by || pour.at + model.pour_min > stay.over_by {
                     return Err(None);
                 }
@@ -197,7 +201,6 @@ impl<'m> Sequence<'m> {
                     return Err(Some((pour.load, pour.at - model.span_min)));
                 }
             }
-            let first = of_load.map_or(pour.at, |poured| poured.first);
             self.poured[pour.load] = Some(Poured { first, last: pour.at, temp_c: flask.temp_c });
             before = Some((pour.at, flask.alloy));
             tardiness += flask.tardiness(pour.at);
