@@ -49,11 +49,24 @@ struct Stay {
 }
 
 /// The time table.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(super) struct Board<'m> {
     pub(super) model: &'m Model,
     furnace: Vec<Slot>,
     kilns: Vec<Vec<Stay>>,
+}
+
+impl Clone for Board<'_> {
+    fn clone(&self) -> Self {
+        Self { model: self.model, furnace: self.furnace.clone(), kilns: self.kilns.clone() }
+    }
+
+    /// Copies into the memory that is there.
+    fn clone_from(&mut self, source: &Self) {
+        self.model = source.model;
+        self.furnace.clone_from(&source.furnace);
+        self.kilns.clone_from(&source.kilns);
+    }
 }
 
 impl<'m> Board<'m> {

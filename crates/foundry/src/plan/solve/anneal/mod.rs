@@ -25,6 +25,8 @@ pub(super) struct Worth {
 #[derive(Debug, Clone)]
 pub(super) struct Line<'m> {
     board: Board<'m>,
+    /// The board as it was before a change.
+    old_board: Board<'m>,
     /// Loads that stay as they are, and what they cost.
     fixed: Vec<(Draft, Timing)>,
     fixed_cost: Cost,
@@ -72,6 +74,7 @@ impl<'m> Line<'m> {
         let model = schedule.board.model;
         let mut line = Self {
             board: Board::new(model),
+            old_board: Board::new(model),
             fixed: Vec::new(),
             fixed_cost: Cost::default(),
             pool: Vec::new(),
@@ -210,6 +213,7 @@ impl<'m> Line<'m> {
                 return false;
             }
         };
+        self.old_board.clone_from(&self.board);
         for at in (first..self.saved_list.len()).rev() {
             let number = self.saved_list[at];
             let kiln = self
@@ -231,21 +235,12 @@ impl<'m> Line<'m> {
             self.settle();
             return true;
         }
-        for &number in &self.list[first..] {
-            let entry = &self.pool[number];
-            self.board.lift(entry.draft.kiln, &entry.timing);
-        }
+        std::mem::swap(&mut self.board, &mut self.old_board);
         self.restore_drafts();
         while let Some((number, timing, cost)) = self.undone.pop() {
             let entry = &mut self.pool[number];
             self.old_timings.push(std::mem::replace(&mut entry.timing, timing));
             entry.cost = cost;
-            self.board.enter(
-                entry.draft.kiln,
-                entry.draft.programme,
-                &entry.draft.order,
-                &entry.timing,
-            );
         }
         false
     }
