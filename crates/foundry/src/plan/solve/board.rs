@@ -12,6 +12,10 @@ pub(super) struct Wanted<'a> {
     pub(super) programme: u16,
     /// Not to be started earlier.
     pub(super) from: Min,
+    /// To be started so many minutes later than could be, where its pours stay when they are,
+    pub(super) put_off: Min,
+    /// and not after this.
+    pub(super) latest: Min,
     /// To be started exactly then, whatever the hours.
     pub(super) exactly: Option<Min>,
     /// Already in the kiln: its hold and span are as they are.
@@ -190,6 +194,13 @@ impl<'m> Board<'m> {
                 break;
             }
         }
+        if wanted.put_off > 0
+            && wanted.exactly.is_none()
+            && let Some(later) = self.start_from(wanted, start + wanted.put_off)
+            && later <= wanted.latest.min(timing.pours[0] - burn)
+        {
+            start = later;
+        }
         timing.start = start;
         timing.pours[timing.pours.len() - 1] + model.pour_min <= over_by
     }
@@ -315,10 +326,12 @@ impl<'m> Board<'m> {
         let end = lit + own.minutes;
         // Never so many in practice that memory has to be asked for.
         let mut others: SmallVec<[(Min, Min); 32]> = SmallVec::new();
+        let mut kilns_lit = 0;
         for (other, stays) in self.kilns.iter().enumerate() {
             if other == kiln {
                 continue;
             }
+            let before = others.len();
             let later = stays.partition_point(|stay| stay.start + model.load_min < end);
             for stay in stays[..later].iter().rev() {
                 let burning = model.burn(other, stay.programme);
@@ -328,17 +341,19 @@ impl<'m> Board<'m> {
                 }
                 others.extend(burning.ramps.iter().map(|r| (other_lit + r.0, other_lit + r.1)));
             }
+            kilns_lit += usize::from(others.len() > before);
+        }
+        if kilns_lit < model.ramp_limit {
+            return None;
         }
         for ramp in &own.ramps {
             let (from, to) = (lit + ramp.0, lit + ramp.1);
-            for &(begin, _) in others.iter() {
+            let beside = |other: &&(Min, Min)| other.0 < to && from < other.1;
+            for &(begin, _) in others.iter().filter(beside) {
                 let at = begin.max(from);
-                if at >= to {
-                    continue;
-                }
                 let mut at_once = 0;
                 let mut one_over = Min::MAX;
-                for &(begin, over) in others.iter() {
+                for &(begin, over) in others.iter().filter(beside) {
                     if begin <= at && at < over {
                         at_once += 1;
                         one_over = one_over.min(over);

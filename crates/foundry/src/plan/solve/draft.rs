@@ -65,6 +65,9 @@ pub(super) struct Draft {
     pub(super) under_way: bool,
     /// Not to be started earlier, although it could be.
     pub(super) delay: Min,
+    /// Started so many minutes later than could be, where its pours stay when they are: its ramps
+    /// are then out of the way of others.
+    pub(super) put_off: Min,
     /// Its members in the order in which they are poured.
     pub(super) order: Vec<FlaskNo>,
     /// For each of them a minute before which it is not poured, so that another
@@ -96,6 +99,7 @@ impl Clone for Draft {
             exactly,
             under_way,
             delay,
+            put_off,
             order,
             held,
             sizes,
@@ -114,6 +118,7 @@ impl Clone for Draft {
         self.exactly = *exactly;
         self.under_way = *under_way;
         self.delay = *delay;
+        self.put_off = *put_off;
         self.programme = *programme;
         self.from = *from;
         self.latest = *latest;
@@ -191,6 +196,12 @@ impl Draft {
         begin..end
     }
 
+    /// Whether families and start windows let a unit join.
+    pub(super) fn is_company(&self, unit: &Unit) -> bool {
+        self.families & unit.clashes == 0
+            && self.from.max(unit.ready) <= self.latest.min(unit.latest)
+    }
+
     /// Whether a unit may join: families, kiln, start window, span of pours, floor.
     pub(super) fn takes(
         &self,
@@ -201,8 +212,7 @@ impl Draft {
     ) -> bool {
         if self.under_way
             || unit.kilns >> self.kiln & 1 == 0
-            || self.families & unit.clashes != 0
-            || self.from.max(unit.ready) > self.latest.min(unit.latest)
+            || !self.is_company(unit)
             || self.exactly.is_some_and(|start| start < unit.ready || start > unit.latest)
         {
             return false;
@@ -252,6 +262,8 @@ impl Draft {
             kiln: self.kiln,
             programme: self.programme,
             from: self.from,
+            put_off: self.put_off,
+            latest: self.latest,
             exactly: self.exactly,
             under_way: self.under_way,
             pours_from: Min::MIN,

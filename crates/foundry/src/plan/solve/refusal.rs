@@ -1,5 +1,6 @@
 //! Why a flask cannot be planned at all.
 
+use crate::plan::calendar::Min;
 use crate::plan::model::{FlaskNo, Model};
 use crate::plan::outcome::Reason;
 use crate::plan::problem::Problem;
@@ -75,6 +76,8 @@ fn can_run(model: &Model, number: FlaskNo) -> bool {
     programmes.into_iter().any(|programme| {
         (0..model.kilns.len()).filter(|&kiln| flask.may_use(kiln)).any(|kiln| {
             let wanted = Wanted {
+put_off: 0,
+                latest: Min::MAX,
                 kiln,
                 programme,
                 from: flask

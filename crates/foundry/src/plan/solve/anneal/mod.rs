@@ -17,6 +17,8 @@ use super::schedule::{Cost, Schedule, cost_of, waiting};
 pub(super) struct Worth {
     pub(super) load: f64,
     pub(super) makespan: f64,
+    /// What a breach counts, as a share of what it counts in the end.
+    pub(super) broken: f64,
     /// Differences of this size are accepted one time in e.
     pub(super) warmth: f64,
 }
@@ -111,7 +113,7 @@ impl<'m> Line<'m> {
             line.pool.push(Entry { draft: draft.clone(), ..Entry::default() });
             line.list.push(number);
         }
-        let any = Worth { load: 0.0, makespan: 0.0, warmth: 1.0 };
+        let any = Worth { load: 0.0, makespan: 0.0, broken: 1.0, warmth: 1.0 };
         line.place_from(0, f64::INFINITY, &any).then_some(line)
     }
 
@@ -308,8 +310,8 @@ impl<'m> Line<'m> {
 
 impl Cost {
     /// One number to compare by while the search is warm.
-    fn scalar(&self, worth: &Worth) -> f64 {
-        self.broken as f64
+    pub(super) fn scalar(&self, worth: &Worth) -> f64 {
+        worth.broken * self.broken as f64
             + self.delay as f64
             + worth.load * self.loads as f64
             + worth.makespan * self.makespan as f64

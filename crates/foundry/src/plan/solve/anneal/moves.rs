@@ -35,6 +35,7 @@ impl Line<'_> {
         match self.random.below(36) {
             0..3 => return self.reorder(units, from, position),
             3 => return self.give_way(from, position),
+            4..6 => return self.start_later(from, position),
             _ => {}
         }
         match self.random.below(100) {
@@ -94,6 +95,9 @@ impl Line<'_> {
         let to_position = self.near(position);
         let to = self.list[to_position];
         if to == from {
+            return None;
+        }
+        if !self.pool[to].draft.is_company(&units[usize::from(unit)]) {
             return None;
         }
         self.alter(units, to, |draft| draft.units.push(unit));

@@ -80,6 +80,24 @@ impl Line<'_> {
         (draft.from <= draft.latest).then_some(position)
     }
 
+    /// Starts a load later while its pours stay when they are, so that its ramps are out of the
+    /// way of others; or as soon as it can again.
+    pub(super) fn start_later(&mut self, from: usize, position: usize) -> Option<usize> {
+        let hold = self.model().hold_min;
+        let draft = &self.pool[from].draft;
+        if draft.exactly.is_some() || hold == 0 {
+            return None;
+        }
+        let put_off = match draft.put_off {
+            0 => 1 + self.random.below(hold as usize) as Min,
+            _ if self.random.below(2) == 0 => 1 + self.random.below(hold as usize) as Min,
+            _ => 0,
+        };
+        self.remember(from);
+        self.pool[from].draft.put_off = put_off;
+        Some(position)
+    }
+
     pub(super) fn shift(&mut self, from: usize, position: usize) -> Option<usize> {
         let to_position = self.near(position);
         if to_position == position {

@@ -3,6 +3,7 @@
 //! through to the end.
 
 mod cross;
+mod ladder;
 mod searcher;
 #[cfg(test)]
 mod tests;

@@ -1,5 +1,5 @@
-//! One search: annealing in rounds, of all loads or of a few near each other in time, and a few
-//! loads at a time planned anew.
+//! One search: first all loads at several warmths beside each other, then annealing in rounds, of
+//! all loads or of a few near each other in time, and a few loads at a time planned anew.
 
 use std::collections::HashSet;
 
@@ -13,6 +13,7 @@ use super::super::pours::reordered;
 use super::super::schedule::{Cost, Schedule};
 use super::super::{Options, Search};
 use super::cross::crossed;
+use super::ladder::Ladder;
 
 /// Steps of annealing between two looks at the clock.
 pub(super) const STEPS: u64 = 64;
@@ -25,10 +26,7 @@ const LONG_ROUNDS: f64 = 4.0;
 const STEPS_A_UNIT: f64 = 1_000.0;
 /// But no more than this share of all there is time for.
 const MOST_OF_ALL: f64 = 0.3;
-/// Every so many rounds one goes on from the best plan, less warm at its beginning.
-const FROM_BEST_EVERY: u64 = 3;
-/// From this share of the time on all do.
-const FROM_BEST_FROM: f64 = 0.6;
+/// They go on from the best plan, less warm at their beginning.
 const LESS_WARM: f64 = 0.35;
 /// How warm a round of all loads begins, and how warm every round ends.
 const WARM: f64 = 150.0;
@@ -40,9 +38,9 @@ const COLD: f64 = 0.1;
 const LOAD_FIRST: (f64, f64) = (1.0, 100.0);
 const LOAD_LAST: f64 = 0.5;
 
-/// Once this share of the time is used,
-const PARTS_FROM: f64 = 0.2;
-/// so much of it goes to rounds of a part of the best plan,
+/// Smaller problems are annealed at several warmths at once until this share of the time is used.
+const LADDER_UNTIL: f64 = 0.5;
+/// Of the rest so much goes to rounds of a part of the best plan,
 const SHARE_OF_PARTS: f64 = 0.7;
 /// of up to so many units, a few more or less each time,
 const PART_UNITS: std::ops::Range<usize> = 10..34;
@@ -73,7 +71,8 @@ struct Round {
 /// What a round anneals.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Part {
-    /// All loads, as they were first.
+    /// All loads, as they were first: the first round of larger problems, and those until there is
+    /// a plan of all flasks.
     First,
     /// All loads of the best plan.
     Best,
@@ -87,14 +86,16 @@ pub(super) struct Searcher<'s, 'a, 'm> {
     pub(super) floors: Floors,
     pub(super) best: Schedule<'m>,
     pub(super) best_cost: Cost,
-    /// Steps made, and those of them in parts.
+    /// Steps made, those of them in rounds, and those of these in rounds of parts.
     pub(super) steps: u64,
+    steps_in_rounds: u64,
     steps_in_parts: u64,
     /// Share of the time allowed that is used.
     pub(super) used: f64,
     seed: u64,
     random: Random,
     first: Schedule<'m>,
+    ladder: Option<Ladder<'m>>,
     line: Line<'m>,
     round: Round,
     polish: Polish,
@@ -108,7 +109,10 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         floors: Floors,
         seed: u64,
     ) -> Option<Self> {
-        let line = Line::new(&first, &search.settled.units, seed, |_| true)?;
+        let units = &search.settled.units;
+        let line = Line::new(&first, units, seed, |_| true)?;
+        let small = units.len() <= MOST_UNITS;
+        let ladder = small.then(|| Ladder::new(search.model, units, &first, seed)).flatten();
         let mut random = Random::new(!seed);
         let load = between(&mut random, LOAD_FIRST);
         Some(Self {
@@ -117,11 +121,13 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             best_cost: first.cost(),
             best: first.clone(),
             steps: 0,
+            steps_in_rounds: 0,
             steps_in_parts: 0,
             used: 0.0,
             seed,
             random,
             first,
+            ladder,
             line,
             round: Round { number: 0, begun_at: 0, of: Part::First, load },
             polish: Polish::new(seed),
@@ -130,8 +136,19 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
 
     /// Some steps of annealing, and what comes after a round when it is over.
     pub(super) fn step(&mut self) {
+        if self.ladder.is_some() && self.used > LADDER_UNTIL {
+            self.ladder = None;
+            self.begin_round();
+        }
         let within = self.within_round();
-        if within >= 1.0 {
+        if let Some(ladder) = &mut self.ladder {
+            let units = &self.search.settled.units;
+            let (known, random) = (self.best_cost, &mut self.random);
+            if let Some(found) = ladder.step(&mut self.floors, units, STEPS, known, random) {
+                self.keep(found);
+            }
+            self.steps += STEPS;
+        } else if within >= 1.0 {
             self.end_round();
         } else {
             self.anneal(within);
@@ -225,6 +242,7 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         let worth = Worth {
             load: self.round.load * (LOAD_LAST / self.round.load).powf(within),
             makespan: 0.01 * (0.01f64).powf(within),
+            broken: 1.0,
             warmth: warm * (COLD / warm).powf(within),
         };
         let units = &self.search.settled.units;
@@ -238,6 +256,7 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             }
         }
         self.steps += STEPS;
+        self.steps_in_rounds += STEPS;
         if matches!(self.round.of, Part::Some { .. }) {
             self.steps_in_parts += STEPS;
         }
@@ -267,18 +286,20 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
                 self.polish_to_end(end);
             }
         }
+        self.begin_round();
+    }
+
+    fn begin_round(&mut self) {
         self.round.number += 1;
         self.round.begun_at = self.steps;
         self.round.load = between(&mut self.random, LOAD_FIRST);
-        // Who leaves flasks out that could be planned is caught far from a plan of all.
-        let complete = self.best_cost.broken == 0;
-        let in_parts = SHARE_OF_PARTS * self.steps as f64 > self.steps_in_parts as f64;
-        if self.is_small() && complete && self.used > PARTS_FROM && in_parts && self.begin_part() {
+        let in_parts = SHARE_OF_PARTS * self.steps_in_rounds as f64 > self.steps_in_parts as f64;
+        if self.is_small() && in_parts && self.begin_part() {
             return;
         }
-        let turn = self.round.number % FROM_BEST_EVERY == 0 || self.used > FROM_BEST_FROM;
-        self.round.of =
-            if complete && (turn || !self.is_small()) { Part::Best } else { Part::First };
+        // Who leaves flasks out that could be planned is caught far from a plan of all.
+        let complete = self.best_cost.broken == 0;
+        self.round.of = if complete || self.is_small() { Part::Best } else { Part::First };
         let from = if self.round.of == Part::Best { &self.best } else { &self.first };
         if let Some(line) = self.line_of(from, |_| true) {
             self.line = line;

@@ -1,0 +1,108 @@
+//! Lines of loads at several warmths beside each other, which now and then change places: what is
+//! found where nearly everything is accepted sinks to where only what is good stays, and a line
+//! that is caught there rises again.
+//!
+//! # Source
+//! K. Hukushima, K. Nemoto, "Exchange Monte Carlo method and application to spin glass
+//! simulations", Journal of the Physical Society of Japan 65 (1996) 1604.
+
+use crate::plan::floor::Floors;
+use crate::plan::model::Model;
+use crate::random::Random;
+
+use super::super::anneal::{Line, Worth};
+use super::super::draft::Unit;
+use super::super::schedule::{Cost, Schedule};
+
+/// How many lines there are: the warmest pass most of what is in between two good plans, the
+/// coldest hardly leaves one.
+const LINES: usize = 6;
+/// The warmest accepts a day more of one flask's tardiness about one time in e,
+const WARMEST_MIN: f64 = 1_500.0;
+/// the coldest so much less. Colder ones would do what rounds of annealing do sooner.
+const COLDEST: f64 = 0.1;
+/// What a breach counts for the warmest and for the coldest, as a share of what it counts in the
+/// end: a way to a better plan may lead past a latest start.
+const BROKEN: (f64, f64) = (0.003, 0.1);
+/// What a load counts as a share of the warmth, and a minute of the end.
+const LOAD: f64 = 0.02;
+const MAKESPAN: f64 = 1e-4;
+/// Each line has so many turns between two exchanges.
+const TURNS: usize = 4;
+
+/// The lines, the warmest first.
+pub(super) struct Ladder<'m> {
+    lines: Vec<Line<'m>>,
+    worths: Vec<Worth>,
+    turn: usize,
+}
+
+impl<'m> Ladder<'m> {
+    /// Lines that all begin from one schedule; none when its loads do not find their times again.
+    pub(super) fn new(
+        model: &Model,
+        units: &[Unit],
+        begin: &Schedule<'m>,
+        seed: u64,
+    ) -> Option<Self> {
+        let lines = (0..LINES as u64)
+            .map(|number| Line::new(begin, units, seed.wrapping_add(number << 32), |_| true))
+            .collect::<Option<Vec<_>>>()?;
+        let flasks = units.iter().flat_map(|unit| &unit.flasks);
+        let weights = flasks.map(|&flask| model.flasks[usize::from(flask)].weight.max(1) as f64);
+        let mean_weight = weights.clone().sum::<f64>() / weights.count().max(1) as f64;
+        let worths = (0..LINES)
+            .map(|number| {
+                let down = number as f64 / (LINES - 1) as f64;
+                let warmth = WARMEST_MIN * mean_weight * COLDEST.powf(down);
+                let broken = BROKEN.0 * (BROKEN.1 / BROKEN.0).powf(down);
+                Worth { load: LOAD * warmth, makespan: MAKESPAN, broken, warmth }
+            })
+            .collect();
+        Some(Self { lines, worths, turn: 0 })
+    }
+
+    /// So many steps of one line after the other; the best schedule seen that costs less than
+    /// what is known.
+    pub(super) fn step(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        steps: u64,
+        mut known: Cost,
+        random: &mut Random,
+    ) -> Option<Schedule<'m>> {
+        let number = self.turn % LINES;
+        let line = &mut self.lines[number];
+        let mut best = None;
+        for _ in 0..steps {
+            if line.step(floors, units, &self.worths[number]) {
+                let cost = line.cost();
+                if cost < known {
+                    known = cost;
+                    best = Some(line.schedule());
+                }
+            }
+        }
+        self.turn += 1;
+        if self.turn % (LINES * TURNS) == 0 {
+            self.exchange(random);
+        }
+        best
+    }
+
+    /// Lines next to each other change places, so often that each warmth keeps its own spread.
+    fn exchange(&mut self, random: &mut Random) {
+        for number in (1..LINES).rev() {
+            let (warm, cold) = (&self.worths[number - 1], &self.worths[number]);
+            let [one, other] = [number - 1, number].map(|line| self.lines[line].cost());
+            let together = |warmer: &Cost, colder: &Cost| {
+                warmer.scalar(warm) / warm.warmth + colder.scalar(cold) / cold.warmth
+            };
+            let gain = together(&one, &other) - together(&other, &one);
+            if gain >= 0.0 || random.unit() < gain.exp() {
+                self.lines.swap(number - 1, number);
+            }
+        }
+    }
+}
