@@ -13,7 +13,7 @@ pub(super) struct Wanted<'a> {
     /// Not to be started earlier.
     pub(super) from: Min,
     /// To be started so many minutes later than could be, where its pours stay when they are,
-    pub(super) put_off: Min,
+    pub(super) wait: Min,
     /// and not after this.
     pub(super) latest: Min,
     /// To be started exactly then, whatever the hours.
@@ -194,9 +194,9 @@ impl<'m> Board<'m> {
                 break;
             }
         }
-        if wanted.put_off > 0
+        if wanted.wait > 0
             && wanted.exactly.is_none()
-            && let Some(later) = self.start_from(wanted, start + wanted.put_off)
+            && let Some(later) = self.start_from(wanted, start + wanted.wait)
             && later <= wanted.latest.min(timing.pours[0] - burn)
         {
             start = later;
@@ -365,5 +365,53 @@ impl<'m> Board<'m> {
             }
         }
         None
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+mod tests {
+    use super::*;
+    use crate::plan::solve::draft::{Draft, Unit};
+    use crate::plan::solve::plan_support;
+
+    /// The earliest time of a load of one unit that is put off by so many minutes.
+    fn timed(board: &Board<'_>, units: &[Unit], unit: u16, wait: Min) -> Option<Timing> {
+        let mut draft = Draft::new(board.model, units, 0, unit);
+        draft.wait = wait;
+        let mut timing = Timing::default();
+        board.earliest(&draft.wanted(), &mut timing).then_some(timing)
+    }
+
+    #[test]
+    fn a_load_is_put_off_only_while_its_pours_stay_when_they_are() {
+        let (mut put_off, mut not) = (0, 0);
+        for seed in 1..=10 {
+            let problem = plan_support::problem(seed, 8, 2);
+            let (model, _) = Model::new(&problem);
+            let units: Vec<Unit> = (0..8).map(|flask| Unit::new(&model, vec![flask])).collect();
+            let board = Board::new(&model);
+            for unit in (0..8).filter(|&unit| units[usize::from(unit)].kilns & 1 == 1) {
+                // Some could not be fired alone.
+                let Some(soon) = timed(&board, &units, unit, 0) else { continue };
+                let programme = model.flasks[usize::from(unit)].programme;
+                let over = soon.start + model.load_min + model.burn(0, programme).minutes;
+                let latest = units[usize::from(unit)].latest;
+                for minutes in [1, 7, 60, 240] {
+                    let later = timed(&board, &units, unit, minutes).unwrap();
+                    let there = soon.start + minutes;
+                    assert_eq!(later.pours, soon.pours, "seed {seed}");
+                    let staffed = model.load_starts.next(there) == Some(there);
+                    if staffed && there <= latest && over + minutes <= soon.pours[0] {
+                        assert_eq!(later.start, there, "seed {seed}");
+                        put_off += 1;
+                    } else if over + minutes > soon.pours[0] || there > latest {
+                        assert_eq!(later.start, soon.start, "seed {seed}");
+                        not += 1;
+                    }
+                }
+            }
+        }
+        assert!(put_off > 10 && not > 10, "{put_off} {not}");
     }
 }

@@ -67,7 +67,7 @@ pub(super) struct Draft {
     pub(super) delay: Min,
     /// Started so many minutes later than could be, where its pours stay when they are: its ramps
     /// are then out of the way of others.
-    pub(super) put_off: Min,
+    pub(super) wait: Min,
     /// Its members in the order in which they are poured.
     pub(super) order: Vec<FlaskNo>,
     /// For each of them a minute before which it is not poured, so that another
@@ -99,7 +99,7 @@ impl Clone for Draft {
             exactly,
             under_way,
             delay,
-            put_off,
+            wait,
             order,
             held,
             sizes,
@@ -118,7 +118,7 @@ impl Clone for Draft {
         self.exactly = *exactly;
         self.under_way = *under_way;
         self.delay = *delay;
-        self.put_off = *put_off;
+        self.wait = *wait;
         self.programme = *programme;
         self.from = *from;
         self.latest = *latest;
@@ -262,7 +262,7 @@ impl Draft {
             kiln: self.kiln,
             programme: self.programme,
             from: self.from,
-            put_off: self.put_off,
+            wait: self.wait,
             latest: self.latest,
             exactly: self.exactly,
             under_way: self.under_way,

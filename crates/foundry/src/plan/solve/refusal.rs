@@ -76,7 +76,7 @@ fn can_run(model: &Model, number: FlaskNo) -> bool {
     programmes.into_iter().any(|programme| {
         (0..model.kilns.len()).filter(|&kiln| flask.may_use(kiln)).any(|kiln| {
             let wanted = Wanted {
-put_off: 0,
+                wait: 0,
                 latest: Min::MAX,
                 kiln,
                 programme,

@@ -88,13 +88,13 @@ impl Line<'_> {
         if draft.exactly.is_some() || hold == 0 {
             return None;
         }
-        let put_off = match draft.put_off {
+        let wait = match draft.wait {
             0 => 1 + self.random.below(hold as usize) as Min,
             _ if self.random.below(2) == 0 => 1 + self.random.below(hold as usize) as Min,
             _ => 0,
         };
         self.remember(from);
-        self.pool[from].draft.put_off = put_off;
+        self.pool[from].draft.wait = wait;
         Some(position)
     }
 

@@ -136,7 +136,7 @@ pub(super) fn earliest_pour(model: &Model, flask: FlaskNo, kiln: usize) -> Optio
         .into_iter()
         .filter_map(|programme| {
             let wanted = Wanted {
-put_off: 0,
+                wait: 0,
                 latest: Min::MAX,
                 kiln,
                 programme,

@@ -43,6 +43,7 @@ fn annealed(problem: &Problem, steps: u32, seed: u64) -> Cost {
         let worth = Worth {
             load: 300.0 * (0.5f64 / 300.0).powf(done),
             makespan: 0.01,
+            broken: 1.0,
             warmth: 150.0 * (0.1f64 / 150.0).powf(done),
         };
         if line.step(&mut floors, &settled.units, &worth) {

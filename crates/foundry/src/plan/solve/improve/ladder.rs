@@ -16,7 +16,7 @@ use super::super::schedule::{Cost, Schedule};
 
 /// How many lines there are: the warmest pass most of what is in between two good plans, the
 /// coldest hardly leaves one.
-const LINES: usize = 6;
+const LINES: usize = 4;
 /// The warmest accepts a day more of one flask's tardiness about one time in e,
 const WARMEST_MIN: f64 = 1_500.0;
 /// the coldest so much less. Colder ones would do what rounds of annealing do sooner.
