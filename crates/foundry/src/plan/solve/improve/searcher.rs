@@ -293,13 +293,13 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
         self.round.number += 1;
         self.round.begun_at = self.steps;
         self.round.load = between(&mut self.random, LOAD_FIRST);
-        let in_parts = SHARE_OF_PARTS * self.steps_in_rounds as f64 > self.steps_in_parts as f64;
-        if self.is_small() && in_parts && self.begin_part() {
-            return;
-        }
         // Who leaves flasks out that could be planned is caught far from a plan of all.
         let complete = self.best_cost.broken == 0;
-        self.round.of = if complete || self.is_small() { Part::Best } else { Part::First };
+        let in_parts = SHARE_OF_PARTS * self.steps_in_rounds as f64 > self.steps_in_parts as f64;
+        if self.is_small() && complete && in_parts && self.begin_part() {
+            return;
+        }
+        self.round.of = if complete { Part::Best } else { Part::First };
         let from = if self.round.of == Part::Best { &self.best } else { &self.first };
         if let Some(line) = self.line_of(from, |_| true) {
             self.line = line;
