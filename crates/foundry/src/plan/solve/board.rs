@@ -389,14 +389,22 @@ mod tests {
         for seed in 1..=10 {
             let problem = plan_support::problem(seed, 8, 2);
             let (model, _) = Model::new(&problem);
-            let units: Vec<Unit> = (0..8).map(|flask| Unit::new(&model, vec![flask])).collect();
+            let mut units: Vec<Unit> = (0..8).map(|flask| Unit::new(&model, vec![flask])).collect();
             let board = Board::new(&model);
-            for unit in (0..8).filter(|&unit| units[usize::from(unit)].kilns & 1 == 1) {
+            for unit in 0..8 {
+                if units[usize::from(unit)].kilns & 1 == 0 {
+                    continue;
+                }
                 // Some could not be fired alone.
                 let Some(soon) = timed(&board, &units, unit, 0) else { continue };
                 let programme = model.flasks[usize::from(unit)].programme;
                 let over = soon.start + model.load_min + model.burn(0, programme).minutes;
-                let latest = units[usize::from(unit)].latest;
+                // Every other one may start only a little later.
+                let latest = &mut units[usize::from(unit)].latest;
+                if unit % 2 == 0 {
+                    *latest = soon.start + 10;
+                }
+                let latest = *latest;
                 for minutes in [1, 7, 60, 240] {
                     let later = timed(&board, &units, unit, minutes).unwrap();
                     let there = soon.start + minutes;

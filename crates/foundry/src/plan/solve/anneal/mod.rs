@@ -198,6 +198,25 @@ impl<'m> Line<'m> {
         least as f64 + worth.load * loads.len() as f64
     }
 
+    /// So many random changes; the best schedule met, if it costs less than what is known.
+    pub(super) fn steps(
+        &mut self,
+        floors: &mut Floors,
+        units: &[Unit],
+        worth: &Worth,
+        steps: u64,
+        mut known: Cost,
+    ) -> Option<Schedule<'m>> {
+        let mut best = None;
+        for _ in 0..steps {
+            if self.step(floors, units, worth) && self.cost() < known {
+                known = self.cost();
+                best = Some(self.schedule());
+            }
+        }
+        best
+    }
+
     /// One random change, kept or not.
     pub(super) fn step(&mut self, floors: &mut Floors, units: &[Unit], worth: &Worth) -> bool {
         self.old_drafts.extend(self.saved.drain(..).map(|(_, draft)| draft));

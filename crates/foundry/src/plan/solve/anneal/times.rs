@@ -88,10 +88,10 @@ impl Line<'_> {
         if draft.exactly.is_some() || hold == 0 {
             return None;
         }
-        let wait = match draft.wait {
-            0 => 1 + self.random.below(hold as usize) as Min,
-            _ if self.random.below(2) == 0 => 1 + self.random.below(hold as usize) as Min,
-            _ => 0,
+        let wait = if draft.wait > 0 && self.random.below(2) == 1 {
+            0
+        } else {
+            1 + self.random.below(hold as usize) as Min
         };
         self.remember(from);
         self.pool[from].draft.wait = wait;

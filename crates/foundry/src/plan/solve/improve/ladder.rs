@@ -69,21 +69,11 @@ impl<'m> Ladder<'m> {
         floors: &mut Floors,
         units: &[Unit],
         steps: u64,
-        mut known: Cost,
+        known: Cost,
         random: &mut Random,
     ) -> Option<Schedule<'m>> {
         let number = self.turn % LINES;
-        let line = &mut self.lines[number];
-        let mut best = None;
-        for _ in 0..steps {
-            if line.step(floors, units, &self.worths[number]) {
-                let cost = line.cost();
-                if cost < known {
-                    known = cost;
-                    best = Some(line.schedule());
-                }
-            }
-        }
+        let best = self.lines[number].steps(floors, units, &self.worths[number], steps, known);
         self.turn += 1;
         if self.turn % (LINES * TURNS) == 0 {
             self.exchange(random);
@@ -104,5 +94,35 @@ impl<'m> Ladder<'m> {
                 self.lines.swap(number - 1, number);
             }
         }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+mod tests {
+    use super::super::tests::spoilt;
+    use super::*;
+    use crate::plan::solve::construct::construct;
+    use crate::plan::solve::plan_support;
+    use crate::plan::solve::settle::settle;
+
+    #[test]
+    fn a_much_better_line_sinks_to_the_coldest_place_and_a_worse_one_rises() {
+        let problem = plan_support::problem(5, 30, 3);
+        let (model, mut floors) = Model::new(&problem);
+        let settled = settle(&problem, &model, &mut floors);
+        let units = &settled.units;
+        let good = construct(&mut floors, units, &settled.schedule);
+        let bad = spoilt(&good, units, |_| true);
+        let mut ladder = Ladder::new(&model, units, &bad, 1).unwrap();
+        ladder.lines[0] = Line::new(&good, units, 1, |_| true).unwrap();
+        let (better, worse) = (ladder.lines[0].cost(), ladder.lines[1].cost());
+        assert!(better.delay + 100_000 < worse.delay);
+        let mut random = Random::new(1);
+        for exchanges in 1..LINES {
+            ladder.exchange(&mut random);
+            assert_eq!(ladder.lines[exchanges].cost(), better);
+        }
+        assert!(ladder.lines[..LINES - 1].iter().all(|line| line.cost() == worse));
     }
 }

@@ -111,8 +111,11 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
     ) -> Option<Self> {
         let units = &search.settled.units;
         let line = Line::new(&first, units, seed, |_| true)?;
-        let small = units.len() <= MOST_UNITS;
-        let ladder = small.then(|| Ladder::new(search.model, units, &first, seed)).flatten();
+        let ladder = if units.len() <= MOST_UNITS {
+            Ladder::new(search.model, units, &first, seed)
+        } else {
+            None
+        };
         let mut random = Random::new(!seed);
         let load = between(&mut random, LOAD_FIRST);
         Some(Self {
@@ -140,7 +143,6 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             self.ladder = None;
             self.begin_round();
         }
-        let within = self.within_round();
         if let Some(ladder) = &mut self.ladder {
             let units = &self.search.settled.units;
             let (known, random) = (self.best_cost, &mut self.random);
@@ -148,7 +150,10 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
                 self.keep(found);
             }
             self.steps += STEPS;
-        } else if within >= 1.0 {
+            return;
+        }
+        let within = self.within_round();
+        if within >= 1.0 {
             self.end_round();
         } else {
             self.anneal(within);
@@ -246,14 +251,9 @@ impl<'s, 'a, 'm> Searcher<'s, 'a, 'm> {
             warmth: warm * (COLD / warm).powf(within),
         };
         let units = &self.search.settled.units;
-        for _ in 0..STEPS {
-            if self.line.step(&mut self.floors, units, &worth) {
-                let cost = self.line.cost();
-                if cost < self.best_cost {
-                    self.best_cost = cost;
-                    self.best = self.line.schedule();
-                }
-            }
+        let known = self.best_cost;
+        if let Some(found) = self.line.steps(&mut self.floors, units, &worth, STEPS, known) {
+            self.keep(found);
         }
         self.steps += STEPS;
         self.steps_in_rounds += STEPS;

@@ -12,7 +12,11 @@ use crate::plan::solve::settle::settle;
 use crate::random::Random;
 
 /// A schedule of which some loads start two days later than they could.
-fn spoilt<'m>(whole: &Schedule<'m>, units: &[Unit], is_late: impl Fn(Min) -> bool) -> Schedule<'m> {
+pub(super) fn spoilt<'m>(
+    whole: &Schedule<'m>,
+    units: &[Unit],
+    is_late: impl Fn(Min) -> bool,
+) -> Schedule<'m> {
     let mut loads = whole.loads.clone();
     loads.sort_by_key(|(draft, timing)| (timing.start, draft.kiln));
     let mut spoilt = Schedule::new(whole.board.model);
